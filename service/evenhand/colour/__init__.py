@@ -1,0 +1,1 @@
+"""Colour science: encodings, perceptual spaces, differences, skin optics."""

@@ -1,0 +1,1 @@
+"""The layer: one step's change to one person, capped, stored, blended."""

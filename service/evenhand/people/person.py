@@ -1,0 +1,177 @@
+"""What is known of a person in a photograph: face, scale, regions and their masks."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+import numpy as np
+import numpy.typing as npt
+
+from evenhand.box import Box
+
+Alpha = npt.NDArray[np.float32]
+
+
+class Region(StrEnum):
+    """A named part of a person."""
+
+    FACE = "face-skin"
+    NECK = "neck"
+    EAR = "ear"
+    ARM = "arm"
+    HAND = "hand"
+    TORSO = "torso"
+    LEG = "leg"
+    EYE = "eye"
+    BROW = "brow"
+    LIP = "lip"
+    NOSTRIL = "nostril"
+    HAIR = "hair"
+    BEARD = "beard"
+    TEETH = "teeth"
+    JEWELLERY = "jewellery"
+    CLOTH = "cloth"
+
+
+SKIN_REGIONS = (
+    Region.FACE,
+    Region.NECK,
+    Region.EAR,
+    Region.ARM,
+    Region.HAND,
+    Region.TORSO,
+    Region.LEG,
+)
+"""Regions that steps may change, where their masks say so."""
+
+KEPT_REGIONS = tuple(region for region in Region if region not in SKIN_REGIONS)
+"""Regions that no step of skin may touch."""
+
+
+@dataclass(frozen=True)
+class Mask:
+    """How much each pixel belongs to a region; zero outside the box.
+
+    Attributes
+    ----------
+    box : Box
+        Where `alpha` lies in the upright photograph.
+    alpha : ndarray of float32, shape (box.height, box.width)
+        Membership in [0, 1] at the photograph's own resolution.
+    """
+
+    box: Box
+    alpha: Alpha
+
+    def cut(self, box: Box) -> Alpha:
+        """Membership inside another box, zero where this mask does not reach."""
+        cut = np.zeros((box.height, box.width), np.float32)
+        shared = self.box.intersection(box)
+        if shared.area:
+            cut[shared.within(box)] = self.alpha[shared.within(self.box)]
+        return cut
+
+
+def union(masks: Iterable[Mask], box: Box) -> Alpha:
+    """Largest membership of any of `masks` at each pixel of `box`, float32 in [0, 1]."""
+    total = np.zeros((box.height, box.width), np.float32)
+    for mask in masks:
+        shared = mask.box.intersection(box)
+        if shared.area:
+            part = total[shared.within(box)]
+            np.maximum(part, mask.alpha[shared.within(mask.box)], out=part)
+    return total
+
+
+class ScaleSource(StrEnum):
+    """What the scale was measured from."""
+
+    IRIS = "visible iris"
+    PUPILS = "distance between the pupils"
+    FACE = "height of the face"
+    GIVEN = "given"
+
+
+@dataclass(frozen=True)
+class Scale:
+    """Size of a pixel on this person's skin.
+
+    Attributes
+    ----------
+    mm_per_pixel : float
+        Millimetres that one pixel covers.
+    source : ScaleSource
+        What it was measured from.
+    """
+
+    mm_per_pixel: float
+    source: ScaleSource
+
+    def pixels(self, mm: float) -> float:
+        """Length in pixels of a length on skin in millimetres."""
+        return mm / self.mm_per_pixel
+
+
+@dataclass(frozen=True)
+class Face:
+    """A face that was found.
+
+    Attributes
+    ----------
+    box : Box
+        Around the face, brow to chin, ear to ear.
+    landmarks : ndarray of float32, shape (478, 2) or (0, 2)
+        Points of the face mesh with irises in pixels (column, row) of the upright photograph;
+        empty where the face is in profile and no mesh fits.
+    roll, yaw : float
+        Turn in the picture plane and sideways, degrees; zero for an upright frontal face.
+    confidence : float
+        In [0, 1].
+    """
+
+    box: Box
+    landmarks: npt.NDArray[np.float32]
+    roll: float
+    yaw: float
+    confidence: float
+
+
+@dataclass(frozen=True)
+class Person:
+    """Somebody found in a photograph.
+
+    Attributes
+    ----------
+    index : int
+        Number in the photograph, from 0, left to right.
+    face : Face or None
+        None where only skin was pointed at.
+    scale : Scale
+        Size of a pixel on this person.
+    masks : mapping of Region to Mask
+        Skin regions and kept parts. A pixel's skin masks are already free of the kept parts.
+    """
+
+    index: int
+    face: Face | None
+    scale: Scale
+    masks: Mapping[Region, Mask] = field(default_factory=dict)
+
+    @property
+    def skin_box(self) -> Box:
+        """Smallest box around all skin masks, empty if there is none."""
+        box = Box(0, 0, 0, 0)
+        for region in SKIN_REGIONS:
+            if region in self.masks:
+                box = box.union(self.masks[region].box)
+        return box
+
+    def skin(self, box: Box) -> Alpha:
+        """Union of the skin masks inside `box`."""
+        return union((self.masks[r] for r in SKIN_REGIONS if r in self.masks), box)
+
+    def kept(self, box: Box) -> Alpha:
+        """Union of the kept parts' masks inside `box`."""
+        return union((self.masks[r] for r in KEPT_REGIONS if r in self.masks), box)

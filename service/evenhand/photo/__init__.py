@@ -1,0 +1,1 @@
+"""Files in and out: photographs read and written without losing anything."""

@@ -1,0 +1,1 @@
+"""The retouch steps, each a settings model and a function, one module each."""
