@@ -1,0 +1,86 @@
+"""A patch at a coarser grid of a fixed size on skin, where tone and blotch are computed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from evenhand.people.person import Alpha, Region
+from evenhand.steps.patch import LinearLight, SkinPatch
+
+Map = npt.NDArray[np.float32]
+
+DARKEST = 1e-4
+"""Linear light below which density is not followed: about a quarter of an 8-bit sRGB step."""
+
+MOST_PIXELS = 600_000
+"""Pixels of the coarse grid at most, so that a step's cost stays bounded on any photograph."""
+
+LEAST_SKIN = 1e-3
+"""Skin share of a coarse pixel below which its colour says nothing about skin."""
+
+
+@dataclass(frozen=True)
+class CoarsePatch:
+    """Skin averaged over coarse pixels.
+
+    Attributes
+    ----------
+    density : ndarray of float32, shape (height, width, 3)
+        ``-ln`` of the skin's mean linear light in each coarse pixel.
+    skin : ndarray of float32, shape (height, width)
+        Skin share of each coarse pixel.
+    regions : dict of Region to ndarray of float32
+        Each region's share.
+    mm_per_pixel : float
+        Size of a coarse pixel.
+    """
+
+    density: Map
+    skin: Alpha
+    regions: dict[Region, Alpha]
+    mm_per_pixel: float
+
+    def pixels(self, mm: float) -> float:
+        """Coarse pixels that a length on skin covers."""
+        return mm / self.mm_per_pixel
+
+
+def coarse(patch: SkinPatch, mm_per_pixel: float) -> CoarsePatch:
+    """Average a patch over pixels of at least `mm_per_pixel`; never finer than the photograph."""
+    height, width = patch.skin.shape
+    finest = patch.mm_per_pixel * np.sqrt(height * width / MOST_PIXELS)
+    factor = max(1.0, mm_per_pixel / patch.mm_per_pixel, finest / patch.mm_per_pixel)
+    size = (max(1, round(width / factor)), max(1, round(height / factor)))
+    skin = _shrink(patch.skin, size)
+    light = _shrink(patch.linear * patch.skin[..., None], size)
+    light /= np.maximum(skin, LEAST_SKIN)[..., None]
+    return CoarsePatch(
+        density=-np.log(np.maximum(light, DARKEST)),
+        skin=np.where(skin > LEAST_SKIN, skin, 0).astype(np.float32),
+        regions={region: _shrink(mask, size) for region, mask in patch.masks.items()},
+        mm_per_pixel=patch.mm_per_pixel * width / size[0],
+    )
+
+
+def fine(values: Map, patch: SkinPatch) -> Map:
+    """Bring a map from the coarse grid to the patch's own pixels, linear in between."""
+    height, width = patch.skin.shape
+    if values.shape[:2] == (height, width):
+        return values
+    return cv2.resize(values, (width, height), interpolation=cv2.INTER_LINEAR)
+
+
+def with_gain(patch: SkinPatch, log_gain: Map) -> LinearLight:
+    """Multiply a patch by ``exp(log_gain)`` where it is skin; untouched elsewhere, bit for bit."""
+    gain = cv2.exp(fine(log_gain, patch) * patch.skin[..., None])
+    return np.where(patch.skin[..., None] > 0, patch.linear * gain, patch.linear)
+
+
+def _shrink(values: npt.NDArray[np.float32], size: tuple[int, int]) -> Map:
+    if (values.shape[1], values.shape[0]) == size:
+        return values.copy()
+    return cv2.resize(values, size, interpolation=cv2.INTER_AREA)

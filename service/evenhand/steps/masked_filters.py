@@ -1,0 +1,59 @@
+"""Filters that look at skin only: averages weighted by a mask, nothing leaks over its edge."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+Map = npt.NDArray[np.float32]
+
+LEAST_WEIGHT = 1e-6
+"""Added to sums of weights, so that places without any skin give zero and not a division by it."""
+
+
+def blur(values: Map, weight: Map, sigma: float) -> Map:
+    """Gaussian average of `values` weighted by `weight`, both (height, width[, channels])."""
+    if sigma <= 0:
+        return values
+    weights = weight if values.ndim == 2 else weight[..., None]
+    size = _odd(6 * sigma)
+    total = cv2.GaussianBlur(np.ascontiguousarray(values * weights), (size, size), sigma)
+    mass = cv2.GaussianBlur(weight, (size, size), sigma) + LEAST_WEIGHT
+    return np.asarray(total / (mass if values.ndim == 2 else mass[..., None]), np.float32)
+
+
+def guided(values: Map, guide: Map, weight: Map, radius: float, contrast: float) -> Map:
+    """Guided filter (He, Sun, Tang, TPAMI 35(6), 2013) with averages weighted by a mask.
+
+    Parameters
+    ----------
+    values : ndarray of float32, shape (height, width)
+        What is smoothed.
+    guide : ndarray of float32, shape (height, width)
+        Whose edges are kept.
+    weight : ndarray of float32, shape (height, width)
+        Weight of each pixel, 0 to 1.
+    radius : float
+        Half the window, pixels.
+    contrast : float
+        Differences in `guide` well below this are smoothed, well above it kept.
+    """
+    size = _odd(2 * radius + 1)
+
+    def mean(product: Map) -> Map:
+        return cv2.boxFilter(product, -1, (size, size), borderType=cv2.BORDER_REFLECT)
+
+    mass = mean(weight) + LEAST_WEIGHT
+    mean_guide = mean(guide * weight) / mass
+    mean_values = mean(values * weight) / mass
+    spread = mean(guide * guide * weight) / mass - mean_guide * mean_guide
+    shared = mean(guide * values * weight) / mass - mean_guide * mean_values
+    slope = shared / (np.maximum(spread, 0) + contrast * contrast)
+    offset = mean_values - slope * mean_guide
+    slope, offset = mean(slope * weight) / mass, mean(offset * weight) / mass
+    return np.asarray(slope * guide + offset, np.float32)
+
+
+def _odd(size: float) -> int:
+    return max(3, 2 * round(size / 2) + 1)

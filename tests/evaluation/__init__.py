@@ -1,0 +1,1 @@
+"""Measurements on pictures that no parameter was tuned on."""

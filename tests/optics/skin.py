@@ -1,0 +1,227 @@
+"""Colour of skin under a light, followed wavelength by wavelength, for any amount of pigment."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+from functools import cached_property, lru_cache
+from pathlib import Path
+
+import colour
+import numpy as np
+import numpy.typing as npt
+
+Array = npt.NDArray[np.float64]
+
+WAVELENGTHS = np.arange(400.0, 701.0, 4.0)
+"""Nanometres."""
+
+HAEMOGLOBIN_TABLE = Path(__file__).with_name("haemoglobin_prahl.csv")
+"""Prahl's compilation of Gratzer and Kollias; columns 3 and 4: absorption at 150 g/L, 1/cm."""
+
+OXYGENATION = 0.75
+"""Share of oxygenated blood in skin, common for the upper dermis (Jacques 2013)."""
+
+EPIDERMIS_CM = 0.006
+"""Thickness of the layer that holds melanin, 60 micrometres (Jacques 1998)."""
+
+EPIDERMIS_PASSES = 2.8
+"""Path of diffuse light through the epidermis, in and out, in thicknesses.
+
+Two passes of light spread over the half space are longer than two thicknesses: the mean of
+1/cos over a Lambertian half space is 2, thin strongly scattering layers measure about 1.4 each.
+"""
+
+SURFACE_REFLECTION = 0.022
+"""Light from the skin's surface seen off the mirror direction.
+
+About half of the Fresnel reflection of an index of 1.4 (0.028), since photographs avoid the
+mirror direction.
+"""
+
+INTERNAL_REFLECTION = 3.2
+"""The constant A of diffusion theory for an index of 1.4 (Flock et al. 1989)."""
+
+
+def melanosome_absorption(nm: Array) -> Array:
+    """Absorption of a melanosome, 1/cm (Jacques 1998)."""
+    return 6.6e11 * nm**-3.33
+
+
+def baseline_absorption(nm: Array) -> Array:
+    """Absorption of skin without pigments, 1/cm (Jacques 1998)."""
+    return 0.244 + 85.3 * np.exp(-(nm - 154.0) / 66.2)
+
+
+def reduced_scattering(nm: Array) -> Array:
+    """Reduced scattering of skin, 1/cm: the mean of published skin (Jacques 2013, table 1)."""
+    return 46.0 * (nm / 500.0) ** -1.421
+
+
+@lru_cache(maxsize=1)
+def blood_absorption() -> Array:
+    """Absorption of whole blood at `WAVELENGTHS`, 1/cm."""
+    table = np.genfromtxt(HAEMOGLOBIN_TABLE, delimiter=",", skip_header=1)
+    oxygenated = np.interp(WAVELENGTHS, table[:, 0], table[:, 3])
+    deoxygenated = np.interp(WAVELENGTHS, table[:, 0], table[:, 4])
+    return OXYGENATION * oxygenated + (1 - OXYGENATION) * deoxygenated
+
+
+def reflectance(melanin: npt.ArrayLike, blood: npt.ArrayLike) -> Array:
+    """Reflectance of skin, shape (..., wavelengths).
+
+    A melanin layer over a scattering half space: diffusion theory for the diffuse reflectance of
+    the half space (Flock et al. 1989; Farrell et al. 1992), Beer's law in the layer.
+
+    Parameters
+    ----------
+    melanin : array_like
+        Volume share of melanosomes in the epidermis, about 0.01 (light) to 0.4 (dark).
+    blood : array_like
+        Volume share of blood in the dermis, about 0.002 to 0.07; unburnt skin has about 0.01.
+    """
+    melanin = np.asarray(melanin, np.float64)[..., None]
+    blood = np.asarray(blood, np.float64)[..., None]
+    absorption = blood * blood_absorption() + (1 - blood) * baseline_absorption(WAVELENGTHS)
+    scattering = reduced_scattering(WAVELENGTHS)
+    albedo = scattering / (scattering + absorption)
+    root = np.sqrt(3 * (1 - albedo))
+    dermis = albedo / 2 * (1 + np.exp(-4 / 3 * INTERNAL_REFLECTION * root)) * np.exp(-root)
+    layer = melanin * melanosome_absorption(WAVELENGTHS) + (1 - melanin) * baseline_absorption(
+        WAVELENGTHS
+    )
+    passed = np.exp(-layer * EPIDERMIS_CM * EPIDERMIS_PASSES)
+    return SURFACE_REFLECTION + (1 - SURFACE_REFLECTION) * passed * dermis
+
+
+class Light(Enum):
+    """The light that skin is seen under."""
+
+    D65 = "D65"
+    D50 = "D50"
+    LOW_SUN = "low sun, 3500 K"
+
+    @property
+    def spectrum(self) -> Array:
+        """Relative power at `WAVELENGTHS`."""
+        if self is Light.LOW_SUN:
+            power = colour.sd_blackbody(3500, colour.SpectralShape(400, 700, 4)).values
+        else:
+            power = np.interp(
+                WAVELENGTHS,
+                colour.SDS_ILLUMINANTS[self.value].wavelengths,
+                colour.SDS_ILLUMINANTS[self.value].values,
+            )
+        return np.asarray(power / power.mean(), np.float64)
+
+
+@lru_cache(maxsize=1)
+def _matching_functions() -> Array:
+    functions = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
+    return np.stack(
+        [np.interp(WAVELENGTHS, functions.wavelengths, functions.values[:, i]) for i in range(3)],
+        axis=-1,
+    )
+
+
+def to_linear(spectrum: Array, light: Light, balanced: bool = True) -> Array:
+    """Linear Rec. 2020 of reflectance spectra under a light, white = (1, 1, 1) if balanced.
+
+    Parameters
+    ----------
+    spectrum : ndarray, shape (..., wavelengths)
+        Reflectance.
+    light : Light
+        What falls on it.
+    balanced : bool
+        Whether the photograph's white balance removed the light's cast; else a camera set to
+        daylight keeps it warm.
+    """
+    weights = _matching_functions() * light.spectrum[:, None]
+    weights = weights / weights[:, 1].sum()
+    matrix = colour.RGB_COLOURSPACES["ITU-R BT.2020"].matrix_XYZ_to_RGB
+    values = spectrum @ (weights @ matrix.T)
+    if balanced:
+        values = values / (weights.sum(axis=0) @ matrix.T)
+    return np.asarray(values, np.float64)
+
+
+@dataclass(frozen=True)
+class Skin:
+    """One person's unburnt skin under a light.
+
+    Attributes
+    ----------
+    melanin, blood : float
+        Volume shares, see `reflectance`.
+    light : Light
+        What falls on it.
+    balanced : bool
+        Whether white balance removed the cast.
+    """
+
+    melanin: float
+    blood: float = 0.012
+    light: Light = Light.D65
+    balanced: bool = True
+
+    @cached_property
+    def linear(self) -> Array:
+        """Linear Rec. 2020 of this skin in full light, shape (3,)."""
+        return self.with_pigment(self.melanin, self.blood)
+
+    def with_pigment(self, melanin: npt.ArrayLike, blood: npt.ArrayLike) -> Array:
+        """Linear Rec. 2020 with other amounts of pigment, shape (..., 3)."""
+        return to_linear(reflectance(melanin, blood), self.light, self.balanced)
+
+    def ratio(self, more_blood: npt.ArrayLike, more_melanin: npt.ArrayLike = 0.0) -> Array:
+        """Factors by which linear light changes when pigment is added, shape (..., 3), float64.
+
+        Read from a table of 33 x 33 amounts, linear in between.
+        """
+        more_blood, more_melanin = np.broadcast_arrays(
+            np.asarray(more_blood, np.float64), np.asarray(more_melanin, np.float64)
+        )
+        bloods = np.linspace(min(0.0, more_blood.min()), max(1e-6, more_blood.max()), 33)
+        melanins = np.linspace(min(0.0, more_melanin.min()), max(1e-6, more_melanin.max()), 33)
+        grid_melanin, grid_blood = np.meshgrid(melanins, bloods, indexing="ij")
+        table = np.log(
+            self.with_pigment(
+                np.maximum(self.melanin + grid_melanin, 0.001),
+                np.maximum(self.blood + grid_blood, 0.0005),
+            )
+            / self.linear
+        )
+        import cv2
+
+        column = (more_blood - bloods[0]) / (bloods[1] - bloods[0])
+        row = (more_melanin - melanins[0]) / (melanins[1] - melanins[0])
+        flat = (-1, more_blood.shape[-1] if more_blood.ndim else 1)
+        looked_up = cv2.remap(
+            table.astype(np.float32),
+            column.reshape(flat).astype(np.float32),
+            row.reshape(flat).astype(np.float32),
+            cv2.INTER_LINEAR,
+            borderMode=cv2.BORDER_REPLICATE,
+        )
+        return np.exp(looked_up.reshape(*more_blood.shape, 3).astype(np.float64))
+
+
+SKINS = {
+    "very light": 0.015,
+    "light": 0.04,
+    "intermediate": 0.08,
+    "tan": 0.13,
+    "brown": 0.2,
+    "dark": 0.34,
+}
+"""Melanin shares whose skin falls into the six classes of the individual typology angle."""
+
+
+def individual_typology_angle(linear: Array) -> Array:
+    """Degrees (Chardon 1991), Lab with the D65 white."""
+    xyz = linear @ colour.RGB_COLOURSPACES["ITU-R BT.2020"].matrix_RGB_to_XYZ.T
+    lab = colour.XYZ_to_Lab(
+        xyz, colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D65"]
+    )
+    return np.asarray(np.degrees(np.arctan2(lab[..., 0] - 50, lab[..., 2])), np.float64)
