@@ -1,1 +1,9 @@
 """Files in and out: photographs read and written without losing anything."""
+
+from evenhand.photo.limits import PIXEL_LIMIT
+from evenhand.photo.photograph import FileKind, Photograph
+from evenhand.photo.pictures import write_picture
+from evenhand.photo.reading import read
+from evenhand.photo.writing import write
+
+__all__ = ["PIXEL_LIMIT", "FileKind", "Photograph", "read", "write", "write_picture"]

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import StrEnum
 from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -12,7 +14,30 @@ import numpy.typing as npt
 from evenhand.box import Box
 from evenhand.colour.encoding import Encoding, encoding_of
 
+if TYPE_CHECKING:
+    from evenhand.photo.source import Source
+
 CodeValues = npt.NDArray[np.uint8] | npt.NDArray[np.uint16]
+
+
+class FileKind(StrEnum):
+    """A file format that photographs are read from and written to."""
+
+    JPEG = "JPEG"
+    PNG = "PNG"
+    TIFF = "TIFF"
+
+    @property
+    def suffixes(self) -> tuple[str, ...]:
+        """Usual file name endings in lower case, the preferred one first."""
+        return _SUFFIXES[self]
+
+
+_SUFFIXES = {
+    FileKind.JPEG: (".jpg", ".jpeg", ".jpe", ".jfif"),
+    FileKind.PNG: (".png",),
+    FileKind.TIFF: (".tif", ".tiff"),
+}
 
 
 @dataclass(frozen=True)
@@ -30,12 +55,21 @@ class Photograph:
         The file, None for a photograph made in memory.
     file_sha256 : str
         SHA-256 of the file's bytes, in hexadecimal.
+    alpha : ndarray like one channel of `pixels`, shape (height, width), or None
+        Opacity that the file carries, upright, kept as it is. Read-only.
+    source : Source or None
+        What writing back needs of the file; None for a photograph made in memory.
+    notes : tuple of str
+        What the user should know of the file: no profile, a name that does not fit the content.
     """
 
     pixels: CodeValues
     profile: bytes | None = None
     path: Path | None = None
     file_sha256: str = field(default="")
+    alpha: CodeValues | None = None
+    source: Source | None = None
+    notes: tuple[str, ...] = ()
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -51,6 +85,15 @@ class Photograph:
     def white(self) -> int:
         """Largest code value: 255 or 65535."""
         return int(np.iinfo(self.pixels.dtype).max)
+
+    @property
+    def result_suffix(self) -> str:
+        """Ending that a result's file name should have: the file's own where it fits."""
+        if self.source is None:
+            return FileKind.TIFF.suffixes[0]
+        suffixes = self.source.kind.suffixes
+        own = self.path.suffix if self.path is not None else ""
+        return own if own.lower() in suffixes else suffixes[0]
 
     @cached_property
     def encoding(self) -> Encoding:

@@ -1,0 +1,199 @@
+"""PNG files (W3C PNG, third edition): chunks, metadata, pixels in and out."""
+
+from __future__ import annotations
+
+import struct
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import BinaryIO
+
+import imagecodecs
+import numpy as np
+
+from evenhand.errors import UnreadablePhotographError, UnsupportedPhotographError
+from evenhand.photo.limits import check_size
+from evenhand.photo.orientation import contiguous, orientation_of
+from evenhand.photo.photograph import FileKind
+from evenhand.photo.source import Decoded, Stored
+
+START = b"\x89PNG\r\n\x1a\n"
+"""The eight bytes every PNG file begins with (PNG, section 5.2)."""
+
+_GREY, _RGB, _INDEXED, _GREY_ALPHA, _RGB_ALPHA = 0, 2, 3, 4, 6
+"""Colour types (PNG, table 11.1)."""
+
+_XMP_KEYWORD = b"XML:com.adobe.xmp\x00"
+"""Keyword of the iTXt chunk that holds XMP (XMP specification, part 3)."""
+
+_LARGEST_PROFILE = 64 << 20
+"""Bytes to which a compressed profile may grow; real ones stay below a few megabytes."""
+
+_COMPRESSION_LEVEL = 4
+"""Deflate level of results: little larger than level 6 on photographs, several times as fast."""
+
+
+@dataclass(frozen=True)
+class Chunk:
+    """A chunk: its four-letter type, and its data."""
+
+    type: bytes
+    data: bytes
+
+    @property
+    def whole(self) -> bytes:
+        """The chunk as it stands in a file."""
+        checksum = zlib.crc32(self.data, zlib.crc32(self.type))
+        return (
+            struct.pack(">I", len(self.data)) + self.type + self.data + struct.pack(">I", checksum)
+        )
+
+
+@dataclass(frozen=True)
+class PngSource:
+    """A PNG file without its picture data.
+
+    Attributes
+    ----------
+    before, after : tuple of Chunk
+        Chunks before and after the picture data, header and end left out.
+    """
+
+    before: tuple[Chunk, ...]
+    after: tuple[Chunk, ...]
+
+    kind = FileKind.PNG
+
+    @cached_property
+    def orientation(self) -> int:
+        """EXIF orientation, 1 to 8."""
+        return orientation_of(self.metadata.get("exif"))
+
+    @cached_property
+    def metadata(self) -> Mapping[str, bytes]:
+        """Exif and XMP blocks."""
+        blocks: dict[str, bytes] = {}
+        for chunk in self.before + self.after:
+            if chunk.type == b"eXIf":
+                blocks["exif"] = chunk.data
+            elif chunk.type == b"iTXt" and chunk.data.startswith(_XMP_KEYWORD):
+                flags, _, rest = chunk.data[len(_XMP_KEYWORD) :].partition(b"\x00\x00\x00\x00")
+                if not flags:
+                    blocks["xmp"] = rest
+        return blocks
+
+    def write(self, result: Stored, original: Stored, file: BinaryIO) -> None:
+        """Write the picture anew between the source's own chunks."""
+        pixels = contiguous(result.pixels)
+        if result.alpha is not None:
+            pixels = np.dstack((pixels, result.alpha))
+        encoded = bytes(imagecodecs.png_encode(pixels, level=_COMPRESSION_LEVEL))
+        header, *data, end = _chunks_of(encoded, "the encoded picture")
+        file.write(START)
+        for chunk in (header, *self.before, *data, *self.after, end):
+            file.write(chunk.whole)
+
+
+def decode(content: bytes, name: str, pixel_limit: int) -> Decoded:
+    """Read a PNG file; arguments and errors as for `jpeg.decode`.
+
+    Animated and indexed pictures and those with a transparent colour are refused.
+    """
+    chunks = _chunks_of(content, name)
+    depth = _check_chunks(chunks, name, pixel_limit)
+    try:
+        pixels = imagecodecs.png_decode(content)
+    except (imagecodecs.PngError, ValueError, RuntimeError, MemoryError) as error:
+        raise UnreadablePhotographError(
+            f"{name} is a damaged PNG file ({error}).", "Copy it again from the card or the backup."
+        ) from error
+    if pixels.dtype.itemsize * 8 != depth or pixels.ndim != 3:
+        raise UnreadablePhotographError(
+            f"{name} is a damaged PNG file.", "Copy it again from the card or the backup."
+        )
+    stored = Stored(np.ascontiguousarray(pixels[..., :3]))
+    if pixels.shape[2] == 4:
+        stored = Stored(stored.pixels, np.ascontiguousarray(pixels[..., 3]))
+    source = _source_of(chunks)
+    profile, notes = _profile_of(source, name)
+    return Decoded(stored, profile, source, notes)
+
+
+def _chunks_of(content: bytes, name: str) -> list[Chunk]:
+    chunks: list[Chunk] = []
+    place = len(START)
+    while place + 12 <= len(content):
+        (length,) = struct.unpack_from(">I", content, place)
+        if place + 12 + length > len(content):
+            break
+        chunks.append(
+            Chunk(content[place + 4 : place + 8], content[place + 8 : place + 8 + length])
+        )
+        place += 12 + length
+        if chunks[-1].type == b"IEND":
+            return chunks
+    raise UnreadablePhotographError(
+        f"{name} is a truncated PNG file: its end is missing.",
+        "Copy it again from the card or the backup.",
+    )
+
+
+def _check_chunks(chunks: list[Chunk], name: str, pixel_limit: int) -> int:
+    """Refuse what cannot be retouched; gives back the bit depth."""
+    if chunks[0].type != b"IHDR" or len(chunks[0].data) != 13:
+        raise UnreadablePhotographError(
+            f"{name} is a damaged PNG file (no header).",
+            "Copy it again from the card or the backup.",
+        )
+    width, height, depth, colour = struct.unpack_from(">IIBB", chunks[0].data)
+    types = {chunk.type for chunk in chunks}
+    if b"acTL" in types:
+        raise UnsupportedPhotographError(
+            f"{name} is an animated picture.", "Save the frame to retouch as a photograph."
+        )
+    if colour in (_GREY, _GREY_ALPHA):
+        raise UnsupportedPhotographError(
+            f"{name} is a greyscale picture; skin colour cannot be told from it.",
+            "Give the colour photograph.",
+        )
+    if colour == _INDEXED or b"tRNS" in types:
+        raise UnsupportedPhotographError(
+            f"{name} has indexed colours or a transparent colour.",
+            "Save it as an ordinary RGB PNG or TIFF.",
+        )
+    if colour not in (_RGB, _RGB_ALPHA) or depth not in (8, 16) or b"IDAT" not in types:
+        raise UnreadablePhotographError(
+            f"{name} is a damaged PNG file (header).", "Copy it again from the card or the backup."
+        )
+    check_size(height, width, name, pixel_limit)
+    return int(depth)
+
+
+def _source_of(chunks: list[Chunk]) -> PngSource:
+    first = next(i for i, chunk in enumerate(chunks) if chunk.type == b"IDAT")
+    return PngSource(
+        before=tuple(chunks[1:first]),
+        after=tuple(chunk for chunk in chunks[first:-1] if chunk.type != b"IDAT"),
+    )
+
+
+def _profile_of(source: PngSource, name: str) -> tuple[bytes | None, tuple[str, ...]]:
+    for chunk in source.before:
+        if chunk.type == b"iCCP":
+            _, _, compressed = chunk.data.partition(b"\x00")
+            try:
+                profile = zlib.decompressobj().decompress(compressed[1:], _LARGEST_PROFILE)
+            except zlib.error:
+                return None, (f"{name}: its colour profile is damaged; sRGB is assumed.",)
+            return profile or None, ()
+    return None, ()
+
+
+def with_profile(encoded: bytes, profile: bytes | None) -> bytes:
+    """A PNG file with an ICC profile put in (PNG, section 11.3.2.3)."""
+    if profile is None:
+        return encoded
+    header, *rest = _chunks_of(encoded, "the encoded picture")
+    colour = Chunk(b"iCCP", b"ICC profile\x00\x00" + zlib.compress(profile))
+    return START + b"".join(chunk.whole for chunk in (header, colour, *rest))

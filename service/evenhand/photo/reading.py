@@ -1,0 +1,115 @@
+"""Reading photographs: the content decides the format, and nothing about the file changes."""
+
+from __future__ import annotations
+
+import hashlib
+from io import FileIO
+from pathlib import Path
+from typing import NoReturn
+
+from evenhand.errors import UnreadablePhotographError, UnsupportedPhotographError
+from evenhand.photo import jpeg, png, tiff
+from evenhand.photo.limits import PIXEL_LIMIT
+from evenhand.photo.opening import opened, sha256_of
+from evenhand.photo.orientation import contiguous, upright
+from evenhand.photo.photograph import FileKind, Photograph
+from evenhand.photo.source import Decoded
+
+_OTHER_KINDS = (
+    (b"GIF8", "a GIF picture, which may be animated"),
+    (b"BM", "a BMP picture"),
+    (b"RIFF", "a WebP picture or a sound or film file"),
+    (b"%PDF", "a PDF document"),
+    (b"8BPS", "a layered picture of an image editor"),
+    (b"PK\x03\x04", "a ZIP archive or a document"),
+    (b"\x00\x00\x00\x0cjP", "a JPEG 2000 picture"),
+    (b"\xff\x0a", "a JPEG XL picture"),
+)
+"""First bytes of files that are often taken for photographs, for a message that helps."""
+
+
+def read(path: Path | str, pixel_limit: int = PIXEL_LIMIT) -> Photograph:
+    """Read a photograph and turn it upright.
+
+    Parameters
+    ----------
+    path : Path or str
+        A JPEG, PNG or TIFF file with 8 or 16 bits per channel in RGB.
+    pixel_limit : int
+        Largest number of pixels to decode.
+
+    Returns
+    -------
+    Photograph
+        Code values of the file, uint8 or uint16, upright, read-only.
+
+    Raises
+    ------
+    UnreadablePhotographError
+        The path cannot be read, or the file is empty, truncated, damaged or no photograph.
+    UnsupportedPhotographError
+        The photograph is CMYK, greyscale, indexed, animated, or otherwise not one to retouch.
+    PhotographTooLargeError
+        It has more than `pixel_limit` pixels.
+    """
+    path = Path(path)
+    with opened(path) as file:
+        start = file.read(16)
+        if start.startswith(tiff.STARTS):
+            sha256 = sha256_of(file)
+            decoded = tiff.decode(file, path, pixel_limit)
+        elif start.startswith((jpeg.START, png.START)):
+            content = _content(file)
+            sha256 = hashlib.sha256(content).hexdigest()
+            decode = jpeg.decode if start.startswith(jpeg.START) else png.decode
+            decoded = decode(content, path.name, pixel_limit)
+        else:
+            _refuse(start, path)
+    return _photograph(decoded, path, sha256)
+
+
+def _content(file: FileIO) -> bytes:
+    file.seek(0)
+    return file.read()
+
+
+def _photograph(decoded: Decoded, path: Path, sha256: str) -> Photograph:
+    orientation = decoded.source.orientation
+    pixels = contiguous(upright(decoded.stored.pixels, orientation))
+    pixels.flags.writeable = False
+    alpha = decoded.stored.alpha
+    if alpha is not None:
+        alpha = contiguous(upright(alpha, orientation))
+        alpha.flags.writeable = False
+    return Photograph(
+        pixels=pixels,
+        profile=decoded.profile,
+        path=path,
+        file_sha256=sha256,
+        alpha=alpha,
+        source=decoded.source,
+        notes=(*_name_notes(decoded.source.kind, path), *decoded.notes, *_colour_notes(decoded)),
+    )
+
+
+def _name_notes(kind: FileKind, path: Path) -> tuple[str, ...]:
+    if path.suffix.lower() in kind.suffixes:
+        return ()
+    return (f"{path.name} is a {kind} file whatever its name says; its content was followed.",)
+
+
+def _colour_notes(decoded: Decoded) -> tuple[str, ...]:
+    if decoded.profile is not None:
+        return ()
+    return ("No colour profile in the file; sRGB is assumed.",)
+
+
+def _refuse(start: bytes, path: Path) -> NoReturn:
+    for head, meaning in _OTHER_KINDS:
+        if start.startswith(head):
+            raise UnsupportedPhotographError(
+                f"{path} is {meaning}.", "Save the photograph as JPEG, PNG or TIFF."
+            )
+    raise UnreadablePhotographError(
+        f"{path} is no photograph that can be read.", "Give a JPEG, PNG or TIFF file."
+    )

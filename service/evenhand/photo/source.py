@@ -1,0 +1,70 @@
+"""What is kept of a file so that a result can be written in its own form."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import BinaryIO, Protocol
+
+from evenhand.photo.photograph import CodeValues, FileKind
+
+
+class Source(Protocol):
+    """The form of a file: format, orientation, and whatever else writing back needs."""
+
+    @property
+    def kind(self) -> FileKind:
+        """Format of the file, told from its content."""
+        ...
+
+    @property
+    def orientation(self) -> int:
+        """EXIF orientation, 1 to 8."""
+        ...
+
+    @property
+    def metadata(self) -> Mapping[str, bytes]:
+        """Metadata blocks as the file holds them, by name: exif, xmp, iptc."""
+        ...
+
+    def write(self, result: Stored, original: Stored, file: BinaryIO) -> None:
+        """Write `result` in the form of the source; `original` is what the source holds."""
+        ...
+
+
+@dataclass(frozen=True)
+class Stored:
+    """Pixels in the file's own orientation.
+
+    Attributes
+    ----------
+    pixels : ndarray of uint8 or uint16, shape (height, width, 3)
+        RGB code values.
+    alpha : ndarray of the same dtype, shape (height, width), or None
+        Opacity.
+    """
+
+    pixels: CodeValues
+    alpha: CodeValues | None = None
+
+
+@dataclass(frozen=True)
+class Decoded:
+    """What a format's reader gives back.
+
+    Attributes
+    ----------
+    stored : Stored
+        The pixels as they lie in the file.
+    profile : bytes or None
+        ICC profile.
+    source : Source
+        What writing back needs.
+    notes : tuple of str
+        What the user should know.
+    """
+
+    stored: Stored
+    profile: bytes | None
+    source: Source
+    notes: tuple[str, ...] = ()

@@ -1,0 +1,191 @@
+"""TIFF files (TIFF 6.0, BigTIFF): pages, tags, pixels in; results made by changing a copy.
+
+A result is a copy of the file in which only the strips or tiles with changed pixels are replaced,
+so that every tag, private ones included, stays as it was.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from io import FileIO
+from pathlib import Path
+from typing import BinaryIO
+
+import numpy as np
+import tifffile
+
+from evenhand.errors import (
+    EvenhandError,
+    NotWrittenError,
+    UnreadablePhotographError,
+    UnsupportedPhotographError,
+)
+from evenhand.photo.limits import check_size
+from evenhand.photo.opening import Identity, identity_of, opened
+from evenhand.photo.orientation import ORIENTATION_TAG, valid_orientation
+from evenhand.photo.photograph import FileKind
+from evenhand.photo.source import Decoded, Stored
+from evenhand.photo.tiff_segments import replace_changed_segments
+
+STARTS = (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")
+"""First four bytes of TIFF and BigTIFF files in both byte orders."""
+
+_LOSSLESS = {1, 5, 8, 32946, 32773, 34925, 50000}
+"""Compressions read and written: none, LZW, deflate (two numbers), PackBits, LZMA, Zstandard."""
+
+_XMP_TAG, _IPTC_TAG = 700, 33723
+"""Tags of the metadata blocks (XMP part 3; TIFF/EP)."""
+
+_REDUCED, _MASK = 1, 4
+"""Bits of NewSubfileType: a smaller version of another page, a transparency mask."""
+
+_DAMAGED = "Copy it again from the card or the backup."
+
+
+@dataclass(frozen=True)
+class TiffSource:
+    """A TIFF file, which is read again when a result is written.
+
+    Attributes
+    ----------
+    path : Path
+        The file.
+    identity : Identity
+        Tells whether it is still the same then.
+    page : int
+        Which page of the file is the photograph.
+    orientation : int
+        Orientation, 1 to 8.
+    metadata : mapping of str to bytes
+        XMP and IPTC blocks.
+    """
+
+    path: Path
+    identity: Identity
+    page: int
+    orientation: int
+    metadata: Mapping[str, bytes] = field(default_factory=dict)
+
+    kind = FileKind.TIFF
+
+    def write(self, result: Stored, original: Stored, file: BinaryIO) -> None:
+        """Copy the file and replace the strips or tiles that changed."""
+        with opened(self.path) as source:
+            if identity_of(source) != self.identity:
+                raise NotWrittenError(
+                    f"{self.path} was changed by somebody else since it was read.",
+                    "Run again on the new version.",
+                )
+            shutil.copyfileobj(source, file, 1 << 22)
+        replace_changed_segments(file, self.page, result, original)
+
+
+def decode(file: FileIO, path: Path, pixel_limit: int) -> Decoded:
+    """Read a TIFF file; errors as for `jpeg.decode`."""
+    name = path.name
+    try:
+        with tifffile.TiffFile(file, name=name) as tiff:
+            number = _photograph_page(tiff, name)
+            page = tiff.pages[number]
+            assert isinstance(page, tifffile.TiffPage)
+            _check_page(page, name, pixel_limit)
+            stored = _stored(page)
+            source = TiffSource(
+                path,
+                identity_of(file),
+                number,
+                valid_orientation(page.tags.valueof(ORIENTATION_TAG)),
+                _metadata(page),
+            )
+            return Decoded(stored, page.iccprofile or None, source)
+    except EvenhandError:
+        raise
+    except Exception as error:  # the parser raises whatever its arithmetic meets
+        raise UnreadablePhotographError(
+            f"{name} is a damaged or truncated TIFF file ({error}).", _DAMAGED
+        ) from error
+
+
+def _photograph_page(tiff: tifffile.TiffFile, name: str) -> int:
+    """The one page that is neither a smaller version nor a mask of another."""
+    numbers = [
+        number
+        for number, page in enumerate(tiff.pages)
+        if not (_subfile_type(page) & (_REDUCED | _MASK))
+    ]
+    if not numbers:
+        raise UnreadablePhotographError(f"{name} holds no full picture.", _DAMAGED)
+    if len(numbers) > 1:
+        raise UnsupportedPhotographError(
+            f"{name} holds {len(numbers)} pictures.",
+            "Save the one to retouch as a file of its own.",
+        )
+    return numbers[0]
+
+
+def _subfile_type(page: tifffile.TiffPage | tifffile.TiffFrame) -> int:
+    return int(page.aspage().tags.valueof(254, 0))
+
+
+def _check_page(page: tifffile.TiffPage, name: str, pixel_limit: int) -> None:
+    if page.photometric == tifffile.PHOTOMETRIC.SEPARATED:
+        raise UnsupportedPhotographError(
+            f"{name} is a CMYK picture, made for a printing press.", "Give the RGB photograph."
+        )
+    if page.photometric in (tifffile.PHOTOMETRIC.MINISBLACK, tifffile.PHOTOMETRIC.MINISWHITE):
+        raise UnsupportedPhotographError(
+            f"{name} is a greyscale picture; skin colour cannot be told from it.",
+            "Give the colour photograph.",
+        )
+    if page.photometric != tifffile.PHOTOMETRIC.RGB or page.samplesperpixel not in (3, 4):
+        raise UnsupportedPhotographError(
+            f"{name} is a TIFF of an unusual colour model.", "Save it as an RGB TIFF."
+        )
+    if page.compression not in _LOSSLESS:
+        raise UnsupportedPhotographError(
+            f"{name} is a TIFF compressed by a method that is not written back.",
+            "Save it uncompressed, or with LZW or ZIP compression.",
+        )
+    check_size(page.imagelength, page.imagewidth, name, pixel_limit)
+    if page.dtype not in (np.dtype(np.uint8), np.dtype(np.uint16)) or page.imagedepth != 1:
+        raise UnsupportedPhotographError(
+            f"{name} is a TIFF of {page.bitspersample} bits, type {page.dtype}.",
+            "Save it with 8 or 16 bits per channel.",
+        )
+    _check_whole(page, name)
+
+
+def _check_whole(page: tifffile.TiffPage, name: str) -> None:
+    """Every strip or tile must be there and lie inside the file."""
+    size = page.parent.filehandle.size
+    planes = page.samplesperpixel if page.planarconfig == tifffile.PLANARCONFIG.SEPARATE else 1
+    if page.is_tiled:
+        down, across = (
+            -(-page.imagelength // page.tilelength),
+            -(-page.imagewidth // page.tilewidth),
+        )
+    else:
+        down, across = -(-page.imagelength // min(page.rowsperstrip, page.imagelength)), 1
+    spans = list(zip(page.dataoffsets, page.databytecounts, strict=False))
+    if len(spans) < down * across * planes or any(
+        count == 0 or offset == 0 or offset + count > size for offset, count in spans
+    ):
+        raise UnreadablePhotographError(
+            f"{name} is a truncated TIFF file: part of the picture is missing.", _DAMAGED
+        )
+
+
+def _stored(page: tifffile.TiffPage) -> Stored:
+    array = page.asarray()
+    if page.planarconfig == tifffile.PLANARCONFIG.SEPARATE:
+        array = np.moveaxis(array, 0, -1)
+    array = array.astype(array.dtype.newbyteorder("="), copy=False)
+    alpha = np.ascontiguousarray(array[..., 3]) if array.shape[2] == 4 else None
+    return Stored(np.ascontiguousarray(array[..., :3]), alpha)
+
+
+def _metadata(page: tifffile.TiffPage) -> dict[str, bytes]:
+    blocks = {"xmp": page.tags.valueof(_XMP_TAG), "iptc": page.tags.valueof(_IPTC_TAG)}
+    return {name: block for name, block in blocks.items() if isinstance(block, bytes)}
