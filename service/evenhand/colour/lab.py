@@ -54,7 +54,7 @@ def linear_of(lab: Colours) -> Colours:
 
 
 def _lab_planes(red: Colours, green: Colours, blue: Colours) -> Planes:
-    x, y, z = (_compressed(_weighted(red, green, blue, row, red.dtype)) for row in WORKING_TO_RATIO)
+    x, y, z = (_compressed(_weighted(row, red, green, blue)) for row in WORKING_TO_RATIO)
     scale = red.dtype.type
     return y * scale(116) - scale(16), (x - y) * scale(500), (y - z) * scale(200)
 
