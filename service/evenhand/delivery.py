@@ -1,0 +1,89 @@
+"""Results appear whole or not at all: written into a hidden folder beside, then renamed."""
+
+from __future__ import annotations
+
+import errno
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from evenhand.errors import NotWrittenError
+
+PARTIAL = ".evenhand-partial-"
+"""How the hidden folder's name begins; what a killed run leaves is safe to delete."""
+
+ADVICE = {
+    errno.ENOSPC: "Free some space on that disk and run again.",
+    errno.EDQUOT: "Your share of that disk is used up: free some space and run again.",
+    errno.EFBIG: "That disk or your account does not allow files so large: choose another folder.",
+    errno.EACCES: "Allow writing to that folder or choose another one.",
+    errno.EPERM: "Allow writing to that folder or choose another one.",
+    errno.EROFS: "That disk can only be read: choose another folder.",
+    errno.ENOTDIR: "A file stands where a folder is needed: choose another folder.",
+    errno.EEXIST: "A file stands where a folder is needed: choose another folder.",
+    errno.ENAMETOOLONG: "Shorten the file's name or choose another folder.",
+}
+"""What to do about an error of the file system."""
+
+
+@contextmanager
+def delivery(out: Path, names: list[str], *, overwrite: bool = False) -> Iterator[Path]:
+    """Give a hidden folder in `out`; when the block ends well, move `names` from it into `out`.
+
+    Parameters
+    ----------
+    out : Path
+        Folder for the results, made if it is not there.
+    names : list of str
+        Files and folders that the block writes, in the order in which they appear; put the one
+        that shows the work to be complete last. A name that the block did not write is skipped.
+    overwrite : bool
+        Replace what is already there.
+
+    Yields
+    ------
+    Path
+        Where to write.
+
+    Raises
+    ------
+    NotWrittenError
+        A result is already there, or the file system refuses; nothing is left behind then.
+    """
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        if not overwrite:
+            refuse_existing(out, names)
+        beside = Path(tempfile.mkdtemp(prefix=PARTIAL, dir=out))
+        try:
+            yield beside
+            for name in names:
+                if (beside / name).exists():
+                    _move_into(out, beside, name)
+        finally:
+            shutil.rmtree(beside, ignore_errors=True)
+    except OSError as error:
+        raise NotWrittenError(
+            f"{error.filename or out}: not written ({error.strerror or error}).",
+            ADVICE.get(error.errno or 0, "Check that disk and run again."),
+        ) from error
+
+
+def refuse_existing(out: Path, names: list[str]) -> None:
+    """Raise NotWrittenError if any of `names` is already in `out`."""
+    existing = [name for name in names if (out / name).exists()]
+    if existing:
+        raise NotWrittenError(
+            f"{out / existing[0]} is already there.",
+            "Choose another folder with --out, or say --overwrite to replace it.",
+        )
+
+
+def _move_into(out: Path, beside: Path, name: str) -> None:
+    target = out / name
+    if target.is_dir():
+        # A folder cannot be replaced in one move: the old one steps aside first.
+        target.rename(beside / f"replaced-{name}")
+    (beside / name).replace(target)
