@@ -1,0 +1,215 @@
+"""Marks as spots in scale space, and whether the pigment they add is passing or lasting."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from evenhand.people.person import SKIN_REGIONS, Region
+from evenhand.steps.coarse import CoarsePatch, coarse
+from evenhand.steps.masked_filters import blur
+from evenhand.steps.patch import SkinPatch
+from evenhand.steps.pigments import Pigments, pigments_of
+
+Map = npt.NDArray[np.float32]
+
+GRID_MM = 0.25
+"""Pixels of the coarse grid on skin: a quarter of the smallest mark looked for."""
+
+PIXELS_ACROSS = 2.5
+"""Pixels that a mark must cover to be told from noise."""
+
+SCALE_STEP = 1.35
+"""Ratio of neighbouring scales."""
+
+NOISE_TIMES = 6.0
+"""Response in deviations of the skin's own response, at the same scale, that makes a spot."""
+
+LEAST_CONTRAST = 0.05
+"""Density by which a spot must stand out; less is blotch."""
+
+ROUNDNESS = 0.4
+"""Least ratio of a spot's two curvatures; hairs, folds and shadow edges have less."""
+
+MODEL_ERROR = 0.09
+"""Share of a spot's density by which the pigment directions may be wrong."""
+
+
+class MarkKind(StrEnum):
+    """Whether a mark will be gone in some weeks."""
+
+    PASSING = "passing"
+    LASTING = "lasting"
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A spot on skin.
+
+    Attributes
+    ----------
+    number : int
+        From 1, in reading order.
+    row, column : float
+        Centre in pixels of the patch.
+    size_mm : float
+        Diameter, millimetres.
+    kind : MarkKind
+        Passing or lasting.
+    confidence : float
+        In the kind, 0.5 to 1.
+    region : Region
+        Where it lies.
+    """
+
+    number: int
+    row: float
+    column: float
+    size_mm: float
+    kind: MarkKind
+    confidence: float
+    region: Region
+
+    @property
+    def passing(self) -> bool:
+        """Whether it is a passing mark."""
+        return self.kind is MarkKind.PASSING
+
+
+def find_marks(patch: SkinPatch, least_mm: float, largest_mm: float) -> list[Mark] | None:
+    """Find marks between two diameters; None where the photograph does not resolve any."""
+    least_mm = max(least_mm, PIXELS_ACROSS * patch.mm_per_pixel)
+    if least_mm > largest_mm or not (patch.skin > 0.9).any():
+        return None
+    skin = coarse(patch, GRID_MM)
+    pigments = pigments_of(skin)
+    diameters = [least_mm]
+    while diameters[-1] * SCALE_STEP <= largest_mm:
+        diameters.append(diameters[-1] * SCALE_STEP)
+    spots = _distinct(
+        [spot for diameter in diameters for spot in _spots(skin, diameter)],
+    )
+    marks = [_marked(spot, skin, pigments, patch) for spot in spots]
+    marks.sort(key=lambda mark: (round(mark.row), mark.column))
+    return [
+        Mark(i, m.row, m.column, m.size_mm, m.kind, m.confidence, m.region)
+        for i, m in enumerate(marks, start=1)
+    ]
+
+
+@dataclass(frozen=True)
+class _Spot:
+    """A local extreme of the response, in coarse pixels."""
+
+    row: int
+    column: int
+    diameter_mm: float
+    response: float
+    contrast: npt.NDArray[np.float32]
+    noise: npt.NDArray[np.float32]
+
+
+def _spots(skin: CoarsePatch, diameter_mm: float) -> list[_Spot]:
+    """Spots of one diameter: centre minus surround, well above the skin's own variation."""
+    sigma = skin.pixels(diameter_mm) / (2 * np.sqrt(2))
+    centre = blur(skin.density, skin.skin, sigma * 0.8)
+    surround = blur(skin.density, skin.skin, sigma * 1.6)
+    contrast = centre - surround
+    darkness = contrast.mean(axis=-1) + 0.5 * (contrast[..., 1] - contrast[..., 0])
+    inside = _well_inside(skin, diameter_mm)
+    if inside.sum() < 50:
+        return []
+    noise = 1.4826 * np.median(np.abs(darkness[inside] - np.median(darkness[inside])))
+    size = 2 * max(1, round(sigma)) + 1
+    peak = darkness >= cv2.dilate(darkness, np.ones((size, size), np.uint8))
+    strong = darkness > max(NOISE_TIMES * noise, LEAST_CONTRAST * 0.35)
+    channel_noise = 1.4826 * np.median(np.abs(contrast[inside]), axis=0)
+    spots = []
+    for row, column in np.argwhere(peak & strong & inside):
+        if _roundness(darkness, row, column, max(1, round(sigma))) < ROUNDNESS:
+            continue
+        spots.append(
+            _Spot(
+                int(row),
+                int(column),
+                diameter_mm,
+                float(darkness[row, column]),
+                contrast[row, column],
+                channel_noise,
+            )
+        )
+    return spots
+
+
+def _well_inside(skin: CoarsePatch, diameter_mm: float) -> npt.NDArray[np.bool_]:
+    """Skin at least a mark's diameter from its edge."""
+    far = cv2.distanceTransform((skin.skin > 0.9).astype(np.uint8), cv2.DIST_L2, 5)
+    return np.asarray(far > skin.pixels(0.75 * diameter_mm) + 1, np.bool_)
+
+
+def _roundness(darkness: Map, row: int, column: int, step: int) -> float:
+    """Smaller over larger curvature of the response around a peak."""
+    rows, columns = darkness.shape
+    if not (step <= row < rows - step and step <= column < columns - step):
+        return 0.0
+    around = darkness[row - step : row + step + 1 : step, column - step : column + step + 1 : step]
+    down = 2 * around[1, 1] - around[0, 1] - around[2, 1]
+    across = 2 * around[1, 1] - around[1, 0] - around[1, 2]
+    mixed = (around[0, 0] + around[2, 2] - around[0, 2] - around[2, 0]) / 4
+    half, root = (down + across) / 2, np.hypot((down - across) / 2, mixed)
+    return float((half - root) / max(half + root, 1e-9))
+
+
+def _distinct(spots: list[_Spot]) -> list[_Spot]:
+    """Strongest spots first, those overlapping a stronger one left out."""
+    chosen: list[_Spot] = []
+    for spot in sorted(spots, key=lambda s: (-s.response, s.row, s.column)):
+        reach = spot.diameter_mm / 2
+        if all(
+            np.hypot(spot.row - other.row, spot.column - other.column) * GRID_MM
+            > max(reach, other.diameter_mm / 2) * 1.2
+            for other in chosen
+        ):
+            chosen.append(spot)
+    return chosen
+
+
+def _marked(spot: _Spot, skin: CoarsePatch, pigments: Pigments, patch: SkinPatch) -> Mark:
+    """The mark that a spot is."""
+    factor = skin.mm_per_pixel / patch.mm_per_pixel
+    passing = passing_probability(spot.contrast, spot.noise, pigments)
+    region = max(
+        (r for r in SKIN_REGIONS if r in skin.regions),
+        key=lambda r: float(skin.regions[r][spot.row, spot.column]),
+    )
+    return Mark(
+        number=0,
+        row=(spot.row + 0.5) * factor - 0.5,
+        column=(spot.column + 0.5) * factor - 0.5,
+        size_mm=spot.diameter_mm,
+        kind=MarkKind.PASSING if passing > 0.5 else MarkKind.LASTING,
+        confidence=max(passing, 1 - passing),
+        region=region,
+    )
+
+
+def passing_probability(
+    contrast: npt.NDArray[np.float32], noise: npt.NDArray[np.float32], pigments: Pigments
+) -> float:
+    """Probability that a spot's density comes from haemoglobin and not from melanin.
+
+    Both are tried as the sole cause, with Gaussian errors from the skin's own variation and from
+    the directions; a spot that neither explains comes out near a half.
+    """
+    spread = noise**2 + (MODEL_ERROR * np.linalg.norm(contrast)) ** 2
+    scores = []
+    for direction in (pigments.haemoglobin, pigments.melanin):
+        amount = max(
+            0.0, float((contrast * direction / spread).sum() / (direction**2 / spread).sum())
+        )
+        scores.append(float(((contrast - amount * direction) ** 2 / spread).sum()))
+    return float(1 / (1 + np.exp(np.clip((scores[0] - scores[1]) / 2, -30, 30))))
