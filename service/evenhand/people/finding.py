@@ -1,0 +1,167 @@
+"""Finds everybody in a photograph and draws their masks at its own resolution."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+from pydantic import BaseModel, ConfigDict, Field
+
+from evenhand.box import Box
+from evenhand.people import bodies, edges, regions
+from evenhand.people.bodies import Body
+from evenhand.people.evidence import Evidence, by_colour
+from evenhand.people.faces import Head, find_heads
+from evenhand.people.person import Alpha, Mask, Person, Region, Scale, union
+from evenhand.people.pointed import SkinPlace, pointed_person
+from evenhand.people.scale import scale_of
+from evenhand.photo.photograph import Photograph
+
+LEAST_SKIN = 0.05
+"""Chance of skin below which the working view's pixel is left out of a mask's box."""
+
+BOX_MARGIN = 3
+"""Working pixels around a region's coarse area, so that its refined edge lies in the box."""
+
+
+class PeopleSettings(BaseModel):
+    """How people are found."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    least_confidence: float = Field(
+        0.5, ge=0, le=1, description="Faces the detector is less sure of are left out, 0 to 1."
+    )
+    most_people: int = Field(
+        20, ge=1, le=200, description="At most this many people, the largest faces first."
+    )
+    pointed_mm_per_pixel: float | None = Field(
+        None,
+        gt=0,
+        le=10,
+        description="Millimetres per pixel where only skin is pointed at; None assumes that the "
+        "photograph's longer side shows 600 mm.",
+    )
+
+
+def find_people(
+    photograph: Photograph,
+    settings: PeopleSettings | None = None,
+    skin_at: Sequence[SkinPlace] | None = None,
+) -> list[Person]:
+    """Everybody in the photograph, left to right, with scale and masks.
+
+    Parameters
+    ----------
+    photograph : Photograph
+        Upright.
+    settings : PeopleSettings, optional
+    skin_at : sequence of (column, row) or Box, optional
+        Points or boxes on skin in upright pixels, for a photograph without a face. If given, faces
+        are not searched for, and one person without a face is returned.
+
+    Returns
+    -------
+    list of Person
+        Empty if nobody is found, which is an ordinary result. Skin masks are free of kept parts,
+        and a pixel is skin of one person at most.
+
+    Raises
+    ------
+    WrongSettingError
+        A place in `skin_at` lies outside the photograph.
+    """
+    settings = settings or PeopleSettings()
+    if skin_at:
+        return [pointed_person(photograph, skin_at, settings.pointed_mm_per_pixel)]
+    heads = _chosen(find_heads(photograph), settings)
+    scales = [scale_of(head.face) for head in heads]
+    found = [
+        bodies.body_of(photograph, head, scale) for head, scale in zip(heads, scales, strict=True)
+    ]
+    return [
+        Person(index, head.face, scale, _masks(photograph, head, scale, index, found))
+        for index, (head, scale) in enumerate(zip(heads, scales, strict=True))
+    ]
+
+
+def _chosen(heads: list[Head], settings: PeopleSettings) -> list[Head]:
+    """Heads sure enough, at most so many, in their order from left to right."""
+    sure = [head for head in heads if head.face.confidence >= settings.least_confidence]
+    largest = sorted(sure, key=lambda head: -head.face.box.area)[: settings.most_people]
+    return [head for head in sure if head in largest]
+
+
+def _masks(
+    photograph: Photograph, head: Head, scale: Scale, index: int, found: list[Body]
+) -> dict[Region, Mask]:
+    body = found[index]
+    masks = _kept_parts(head, scale, photograph.frame)
+    evidence = by_colour(body, _on_view(masks, body))
+    others = found[:index] + found[index + 1 :]
+    if others:
+        mine = bodies.to_view(bodies.owned(body, others), body, cv2.INTER_NEAREST)
+        evidence = Evidence(evidence.skin * mine, evidence.kept)
+    kept = list(masks.values())
+    for region, area in _areas(body, evidence.skin):
+        mask = _skin_mask(photograph, body, evidence.skin, area, kept)
+        if mask is not None:
+            masks[region] = mask
+    return masks
+
+
+def _kept_parts(head: Head, scale: Scale, frame: Box) -> dict[Region, Mask]:
+    if len(head.face.landmarks):
+        return regions.kept_parts(head.face.landmarks, scale.mm_per_pixel, frame)
+    return regions.kept_parts_in_profile(head.points, scale.mm_per_pixel, frame)
+
+
+def _on_view(masks: dict[Region, Mask], body: Body) -> Alpha:
+    """Union of masks at the working view's resolution."""
+    height, width = body.view.pixels.shape[:2]
+    total = np.zeros((height, width), np.float32)
+    for mask in masks.values():
+        moved = body.view.to_photograph.copy()
+        moved[:, 2] -= (mask.box.left, mask.box.top)
+        flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+        np.maximum(total, cv2.warpAffine(mask.alpha, moved, (width, height), flags=flags), total)
+    return total
+
+
+def _areas(body: Body, skin: Alpha) -> list[tuple[Region, npt.NDArray[np.bool_]]]:
+    """For each region, where the working view shows this person's skin of it."""
+    codes, _ = bodies.regions_of(body)
+    nearest = bodies.to_view(codes, body, cv2.INTER_NEAREST)
+    shown = skin > LEAST_SKIN
+    areas = [(tuple(Region)[code], shown & (nearest == code)) for code in np.unique(codes)]
+    return [(region, area) for region, area in areas if area.any()]
+
+
+def _skin_mask(
+    photograph: Photograph,
+    body: Body,
+    skin: Alpha,
+    area: npt.NDArray[np.bool_],
+    kept: Sequence[Mask],
+) -> Mask | None:
+    """One region's skin at full resolution, free of kept parts; None if nothing is left."""
+    box = _box_of(area, body, photograph.frame)
+    if not box.area:
+        return None
+    alpha = edges.refined(skin, body.view, box, photograph)
+    alpha *= edges.at_full_size(area.astype(np.float32), body.view, box) >= 0.5
+    np.minimum(alpha, 1 - union(kept, box), out=alpha)
+    return Mask(box, alpha) if alpha.any() else None
+
+
+def _box_of(area: npt.NDArray[np.bool_], body: Body, frame: Box) -> Box:
+    """Box in the photograph around an area of the working view."""
+    rows, columns = np.flatnonzero(area.any(axis=1)), np.flatnonzero(area.any(axis=0))
+    top, bottom = rows[0] - BOX_MARGIN, rows[-1] + BOX_MARGIN
+    left, right = columns[0] - BOX_MARGIN, columns[-1] + BOX_MARGIN
+    corners = np.array([[left, top], [right, top], [right, bottom], [left, bottom]], np.float32)
+    placed = body.view.in_photograph(corners)
+    least, most = np.floor(placed.min(axis=0)).astype(int), np.ceil(placed.max(axis=0)).astype(int)
+    return Box(int(least[1]), int(least[0]), int(most[1]) + 1, int(most[0]) + 1).intersection(frame)

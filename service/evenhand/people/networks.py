@@ -1,0 +1,213 @@
+"""The networks carried by the mediapipe wheel: loaded late, kept warm, one set for each thread.
+
+All of them take 8-bit RGB pictures of any size and shrink them to their own input size; give them
+crops, never a whole large photograph.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import sys
+import tempfile
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+Picture = npt.NDArray[np.uint8]
+Points = npt.NDArray[np.float32]
+
+DETECTION_CONFIDENCE = 0.5
+"""Least score of a detected face; the networks' own default."""
+
+MESH_CONFIDENCE = 0.3
+"""Least score of the detector in front of the face mesh: the crop is known to hold a head."""
+
+POSE_CONFIDENCE = 0.3
+"""Least score of the person detector in front of the pose network, on a crop around a face."""
+
+NOISE = re.compile(rb"[IW]\d{4} |INFO: Created TensorFlow Lite|WARNING: All log messages before")
+"""Start-up lines of the networks' C++ log that tell a user nothing."""
+
+
+@dataclass(frozen=True)
+class Detection:
+    """A face as the detector gives it, in pixels of the picture it was given.
+
+    Attributes
+    ----------
+    left, top, width, height : float
+        The square around eyes, nose and mouth.
+    points : ndarray of float32, shape (6, 2)
+        Right eye, left eye, nose tip, mouth, right ear, left ear (column, row), the person's own
+        right and left.
+    score : float
+        In [0, 1].
+    """
+
+    left: float
+    top: float
+    width: float
+    height: float
+    points: Points
+    score: float
+
+
+@dataclass(frozen=True)
+class Pose:
+    """A body as the pose network gives it, in pixels of the picture it was given.
+
+    Attributes
+    ----------
+    points : ndarray of float32, shape (33, 2)
+        Body landmarks (column, row) in the network's published order.
+    visibility : ndarray of float32, shape (33,)
+        Chance in [0, 1] that the point is in the picture and not hidden.
+    person : ndarray of float32, shape (height, width)
+        Chance in [0, 1] that the pixel belongs to the person.
+    """
+
+    points: Points
+    visibility: npt.NDArray[np.float32]
+    person: npt.NDArray[np.float32]
+
+
+def detect_near(picture: Picture) -> list[Detection]:
+    """Faces that take 13 to 100 % of the picture's side, frontal to profile."""
+    return _detections(_run("near", picture), picture)
+
+
+def detect_far(picture: Picture) -> list[Detection]:
+    """Faces that take 6 to 40 % of the picture's side, mostly frontal."""
+    return _detections(_run("far", picture), picture)
+
+
+def face_mesh(picture: Picture) -> Points | None:
+    """The 478 points of the face mesh with irises as (column, row, depth) in pixels, or None."""
+    faces = _run("mesh", picture).multi_face_landmarks
+    if not faces:
+        return None
+    height, width = picture.shape[:2]
+    points = np.array([(p.x, p.y, p.z) for p in faces[0].landmark], np.float32)
+    return points * np.array([width, height, width], np.float32)
+
+
+def body_pose(picture: Picture) -> Pose | None:
+    """The most prominent body in the picture, or None."""
+    found = _run("pose", picture)
+    if found.pose_landmarks is None:
+        return None
+    height, width = picture.shape[:2]
+    marks = found.pose_landmarks.landmark
+    person = found.segmentation_mask
+    return Pose(
+        points=np.array([(p.x * width, p.y * height) for p in marks], np.float32),
+        visibility=np.array([p.visibility for p in marks], np.float32),
+        person=np.zeros((height, width), np.float32) if person is None else person.copy(),
+    )
+
+
+def person_matte(picture: Picture) -> npt.NDArray[np.float32]:
+    """Chance in [0, 1] that a pixel belongs to any person, shape (height, width)."""
+    matte: npt.NDArray[np.float32] = _run("matte", picture).segmentation_mask.copy()
+    return matte
+
+
+def warm_up() -> None:
+    """Load every network in this thread, so that the first photograph does not wait for it."""
+    for name in _builders():
+        _run(name, np.full((64, 64, 3), 128, np.uint8))
+
+
+_loaded = threading.local()
+
+
+def _run(name: str, picture: Picture) -> Any:
+    """What the network of that name finds; graphs cannot be shared between threads."""
+    networks: dict[str, Any] = _loaded.__dict__
+    if name in networks:
+        return networks[name].process(picture)
+    with _without_start_up_noise():
+        network = _builders()[name]()
+        networks[name] = network
+        return network.process(picture)
+
+
+@cache
+def _builders() -> dict[str, Callable[[], Any]]:
+    """How each network is made; importing mediapipe here keeps `import evenhand` quick."""
+    from mediapipe.python import solutions
+
+    faces, mesh, pose = solutions.face_detection, solutions.face_mesh, solutions.pose
+    return {
+        "near": lambda: faces.FaceDetection(
+            model_selection=0, min_detection_confidence=DETECTION_CONFIDENCE
+        ),
+        "far": lambda: faces.FaceDetection(
+            model_selection=1, min_detection_confidence=DETECTION_CONFIDENCE
+        ),
+        "mesh": lambda: mesh.FaceMesh(
+            static_image_mode=True,
+            max_num_faces=1,
+            refine_landmarks=True,
+            min_detection_confidence=MESH_CONFIDENCE,
+        ),
+        "pose": lambda: pose.Pose(
+            static_image_mode=True,
+            model_complexity=1,
+            enable_segmentation=True,
+            min_detection_confidence=POSE_CONFIDENCE,
+        ),
+        "matte": lambda: solutions.selfie_segmentation.SelfieSegmentation(model_selection=0),
+    }
+
+
+_standard_error_lock = threading.Lock()
+
+
+@contextmanager
+def _without_start_up_noise() -> Iterator[None]:
+    """Hold back what the networks' C++ log prints on starting; it obeys no setting.
+
+    Everything else written to standard error meanwhile is passed on afterwards.
+    """
+    with _standard_error_lock, tempfile.TemporaryFile() as held:
+        sys.stderr.flush()
+        before = os.dup(2)
+        os.dup2(held.fileno(), 2)
+        try:
+            yield
+        finally:
+            sys.stderr.flush()
+            os.dup2(before, 2)
+            os.close(before)
+            held.seek(0)
+            for line in held:
+                if not NOISE.match(line):
+                    os.write(2, line)
+
+
+def _detections(found: Any, picture: Picture) -> list[Detection]:
+    height, width = picture.shape[:2]
+    detections = []
+    for face in found.detections or ():
+        place = face.location_data
+        box = place.relative_bounding_box
+        points = [(p.x * width, p.y * height) for p in place.relative_keypoints]
+        detections.append(
+            Detection(
+                left=box.xmin * width,
+                top=box.ymin * height,
+                width=box.width * width,
+                height=box.height * height,
+                points=np.array(points, np.float32),
+                score=float(face.score[0]),
+            )
+        )
+    return detections

@@ -1,0 +1,112 @@
+"""Skin without a face: a person whose skin was pointed at."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from evenhand.box import Box
+from evenhand.colour.encoding import encoding_of
+from evenhand.errors import WrongSettingError
+from evenhand.people import edges, skin_model
+from evenhand.people.evidence import like_skin
+from evenhand.people.person import Alpha, Mask, Person, Region, Scale, ScaleSource
+from evenhand.people.views import View, reduced
+from evenhand.photo.photograph import Photograph
+
+SkinPlace = tuple[float, float] | Box
+
+WORKING_SIZE = 1024
+"""Pixels along the longer side of the view on which skin is judged."""
+
+FRAME_MM = 600.0
+"""Assumed length of the photograph's longer side on the skin if no scale is given: an arm, with
+hand and shoulder."""
+
+POINT_SHARE = 0.015
+"""Radius around a point that is taken for skin, as a share of the longer side."""
+
+
+def pointed_person(
+    photograph: Photograph, places: Sequence[SkinPlace], mm_per_pixel: float | None
+) -> Person:
+    """One person without a face: all skin that looks like the places and hangs together with them.
+
+    Parameters
+    ----------
+    photograph : Photograph
+    places : sequence of (column, row) or Box
+        On skin, in upright pixels.
+    mm_per_pixel : float or None
+        Given scale; None assumes that the longer side shows `FRAME_MM`.
+
+    Raises
+    ------
+    WrongSettingError
+        A place lies outside the photograph, or holds too few pixels.
+    """
+    view = reduced(photograph, photograph.frame, WORKING_SIZE)
+    seeds = _seeds(photograph, places, view)
+    linear = encoding_of(None).to_linear(view.pixels)
+    model = skin_model.learn(linear, seeds)
+    if model is None:
+        raise WrongSettingError(
+            "The place pointed at holds too few pixels to learn the skin from.",
+            "Give a larger box, or a point farther from the photograph's edge.",
+        )
+    alike = like_skin(model, linear, seeds)
+    skin = alike * _connected(alike > 0.5, seeds)
+    alpha = edges.refined(skin, view, photograph.frame, photograph)
+    mask = _boxed(alpha, photograph.frame)
+    given = mm_per_pixel or FRAME_MM / max(photograph.shape)
+    return Person(0, None, Scale(given, ScaleSource.GIVEN), {Region.ARM: mask})
+
+
+def _seeds(
+    photograph: Photograph, places: Sequence[SkinPlace], view: View
+) -> npt.NDArray[np.bool_]:
+    """Working pixels that were pointed at."""
+    seeds = np.zeros(view.pixels.shape[:2], np.uint8)
+    for place in places:
+        box = place if isinstance(place, Box) else _around(place, photograph)
+        inside = box.intersection(photograph.frame)
+        if inside.area == 0:
+            raise WrongSettingError(
+                f"The place {place} lies outside the photograph of "
+                f"{photograph.shape[1]} x {photograph.shape[0]} pixels.",
+                "Give column and row of a pixel on bare skin, counted from the top left.",
+            )
+        corners = np.array([[inside.left, inside.top], [inside.right - 1, inside.bottom - 1]])
+        first, last = np.rint(view.in_view(corners)).astype(int).tolist()
+        cv2.rectangle(seeds, first, last, 1, -1)
+    return seeds > 0
+
+
+def _around(point: tuple[float, float], photograph: Photograph) -> Box:
+    """A small square around a point, empty if the point is outside."""
+    column, row = round(point[0]), round(point[1])
+    if not (0 <= row < photograph.shape[0] and 0 <= column < photograph.shape[1]):
+        return Box(0, 0, 0, 0)
+    reach = max(2, round(POINT_SHARE * max(photograph.shape)))
+    return Box(row - reach, column - reach, row + reach + 1, column + reach + 1)
+
+
+def _connected(alike: npt.NDArray[np.bool_], seeds: npt.NDArray[np.bool_]) -> Alpha:
+    """1 on and just around the patches that touch a seed, 0 elsewhere."""
+    _, labels = cv2.connectedComponents(alike.astype(np.uint8))
+    touched = np.unique(labels[seeds & alike])
+    own = np.isin(labels, touched[touched > 0]).astype(np.uint8)
+    connected: Alpha = cv2.dilate(own, np.ones((5, 5), np.uint8)).astype(np.float32)
+    return connected
+
+
+def _boxed(alpha: Alpha, frame: Box) -> Mask:
+    """The mask cut down to where it is more than zero."""
+    rows, columns = np.flatnonzero(alpha.any(axis=1)), np.flatnonzero(alpha.any(axis=0))
+    if not len(rows):
+        return Mask(Box(0, 0, 0, 0), np.zeros((0, 0), np.float32))
+    box = Box(int(rows[0]), int(columns[0]), int(rows[-1]) + 1, int(columns[-1]) + 1)
+    return Mask(box, np.ascontiguousarray(alpha[box.within(frame)]))

@@ -1,0 +1,159 @@
+"""Face skin and the kept parts, drawn from the published topology of the face mesh."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from evenhand.box import Box
+from evenhand.people.networks import Points
+from evenhand.people.person import Mask, Region
+
+Field = npt.NDArray[np.float32]
+
+OVAL = (
+    10, 338, 297, 332, 284, 251, 389, 356, 454, 323, 361, 288, 397, 365, 379, 378, 400, 377,
+    152, 148, 176, 149, 150, 136, 172, 58, 132, 93, 234, 127, 162, 21, 54, 103, 67, 109,
+)  # fmt: skip
+"""Outline of the face, from the top of the forehead clockwise in the picture."""
+
+RIGHT_EYE = (33, 246, 161, 160, 159, 158, 157, 173, 133, 155, 154, 153, 145, 144, 163, 7)
+LEFT_EYE = (263, 466, 388, 387, 386, 385, 384, 398, 362, 382, 381, 380, 374, 373, 390, 249)
+"""Lid edges around each eye."""
+
+RIGHT_BROW = (70, 63, 105, 66, 107, 55, 65, 52, 53, 46)
+LEFT_BROW = (300, 293, 334, 296, 336, 285, 295, 282, 283, 276)
+"""Upper, then lower edge of each brow."""
+
+LIPS = (
+    61, 185, 40, 39, 37, 0, 267, 269, 270, 409, 291, 375, 321, 405, 314, 17, 84, 181, 91, 146,
+)  # fmt: skip
+"""Outer edge of the lips; teeth and tongue lie inside."""
+
+RIGHT_NOSTRIL = (79, 166, 75, 60, 20, 238, 239)
+LEFT_NOSTRIL = (309, 392, 305, 290, 250, 458, 459)
+"""Rim of each nostril."""
+
+
+@dataclass(frozen=True)
+class KeptPart:
+    """A part of the face that no step may touch.
+
+    Attributes
+    ----------
+    region : Region
+    outline : tuple of int
+        Mesh points in order.
+    margin_mm : float
+        Wholly kept this far beyond the outline.
+    """
+
+    region: Region
+    outline: tuple[int, ...]
+    margin_mm: float
+
+
+KEPT_PARTS = (
+    KeptPart(Region.EYE, RIGHT_EYE, 4.5),
+    KeptPart(Region.EYE, LEFT_EYE, 4.5),
+    KeptPart(Region.BROW, RIGHT_BROW, 3.0),
+    KeptPart(Region.BROW, LEFT_BROW, 3.0),
+    KeptPart(Region.LIP, LIPS, 1.8),
+    KeptPart(Region.NOSTRIL, RIGHT_NOSTRIL, 1.0),
+    KeptPart(Region.NOSTRIL, LEFT_NOSTRIL, 1.0),
+)
+"""Margins: lids and lashes; stray brow hairs; the edge of the lips; the nostrils' rims."""
+
+FEATHER_MM = 2.0
+"""Width over which a kept part's membership falls from 1 to 0 beyond its margin."""
+
+PROFILE_PARTS = (
+    (Region.EYE, 0, 26.0),
+    (Region.EYE, 1, 26.0),
+    (Region.LIP, 3, 30.0),
+)
+"""Where no mesh fits: region, the detector's point, and the radius in mm that holds it all, eye and
+brow or both lips."""
+
+GRID_MM = 0.4
+"""Kept parts are drawn on a grid no finer than this; their edges are wider by far."""
+
+
+def face_outline(landmarks: Points) -> Points:
+    """Outline of the face in pixels, shape (36, 2)."""
+    return landmarks[list(OVAL)]
+
+
+def kept_parts(landmarks: Points, mm_per_pixel: float, frame: Box) -> dict[Region, Mask]:
+    """Eyes, brows, lips and nostrils of a face whose mesh is known.
+
+    Parameters
+    ----------
+    landmarks : ndarray of float32, shape (478, 2)
+        (column, row) in the photograph.
+    mm_per_pixel : float
+    frame : Box
+        Of the photograph.
+    """
+    outlines: dict[Region, list[tuple[Points, float]]] = {}
+    for part in KEPT_PARTS:
+        outline = landmarks[list(part.outline)]
+        outlines.setdefault(part.region, []).append((outline, part.margin_mm))
+    return _drawn(outlines, mm_per_pixel, frame)
+
+
+def kept_parts_in_profile(points: Points, mm_per_pixel: float, frame: Box) -> dict[Region, Mask]:
+    """Generous discs around eyes with brows and mouth where only the detector's points are known.
+
+    Parameters
+    ----------
+    points : ndarray of float32, shape (6, 2)
+        The detector's points in the photograph.
+    mm_per_pixel : float
+    frame : Box
+        Of the photograph.
+    """
+    outlines: dict[Region, list[tuple[Points, float]]] = {}
+    for region, point, radius in PROFILE_PARTS:
+        outlines.setdefault(region, []).append((points[point : point + 1], radius))
+    return _drawn(outlines, mm_per_pixel, frame)
+
+
+def _drawn(
+    outlines: Mapping[Region, Sequence[tuple[Points, float]]], mm_per_pixel: float, frame: Box
+) -> dict[Region, Mask]:
+    masks = {}
+    for region, shapes in outlines.items():
+        points = np.vstack([outline for outline, _ in shapes])
+        reach = (max(margin for _, margin in shapes) + FEATHER_MM) / mm_per_pixel + 2
+        left, top = np.floor(points.min(axis=0) - reach).astype(int)
+        right, bottom = np.ceil(points.max(axis=0) + reach).astype(int) + 1
+        box = Box(int(top), int(left), int(bottom), int(right))
+        inside = box.intersection(frame)
+        if inside.area:
+            alpha = _membership(shapes, box, mm_per_pixel)
+            masks[region] = Mask(inside, np.ascontiguousarray(alpha[inside.within(box)]))
+    return masks
+
+
+def _membership(shapes: Sequence[tuple[Points, float]], box: Box, mm_per_pixel: float) -> Field:
+    """1 within each outline's margin, falling to 0 over the feather; at full resolution."""
+    step = max(1.0, GRID_MM / mm_per_pixel)
+    width, height = int(np.ceil(box.width / step)), int(np.ceil(box.height / step))
+    corner = np.array([box.left, box.top])
+    membership = np.zeros((height, width), np.float32)
+    for outline, margin in shapes:
+        canvas = np.full((height, width), 255, np.uint8)
+        drawn = np.rint((outline - corner + 0.5) / step - 0.5).astype(np.int32)
+        cv2.fillPoly(canvas, [drawn], 0)
+        away = cv2.distanceTransform(canvas, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+        away_mm = away * (step * mm_per_pixel)
+        np.maximum(
+            membership, np.clip((margin + FEATHER_MM - away_mm) / FEATHER_MM, 0, 1), out=membership
+        )
+    enlarged: Field = cv2.resize(membership, (box.width, box.height))
+    return enlarged

@@ -1,0 +1,164 @@
+"""What the networks look at: reduced, turned and cut 8-bit sRGB copies of a photograph."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from evenhand.box import Box
+from evenhand.colour.encoding import Encoding, encoding_of
+from evenhand.people.networks import Picture, Points
+from evenhand.photo.photograph import Photograph
+
+Affine = npt.NDArray[np.float64]
+
+SAME_LOOK = 12.0
+"""Code values of 8 bit: colours nearer than this look the same to the networks."""
+
+
+@dataclass(frozen=True)
+class View:
+    """A picture taken from a photograph, and where it was taken from.
+
+    Attributes
+    ----------
+    pixels : ndarray of uint8, shape (height, width, 3)
+        sRGB code values.
+    to_photograph : ndarray of float64, shape (2, 3)
+        Affine map from (column, row) in the view to (column, row) in the photograph.
+    """
+
+    pixels: Picture
+    to_photograph: Affine
+
+    def in_photograph(self, points: npt.NDArray[Any]) -> Points:
+        """Points (column, row) of the view in pixels of the photograph, shape (n, 2)."""
+        mapped = points[:, :2] @ self.to_photograph[:, :2].T + self.to_photograph[:, 2]
+        return np.asarray(mapped, np.float32)
+
+    def in_view(self, points: npt.NDArray[Any]) -> Points:
+        """Points (column, row) of the photograph in pixels of the view, shape (n, 2)."""
+        back = np.linalg.inv(self.to_photograph[:, :2])
+        mapped = (points[:, :2] - self.to_photograph[:, 2]) @ back.T
+        return np.asarray(mapped, np.float32)
+
+    @property
+    def pixel_size(self) -> float:
+        """Pixels of the photograph along one pixel of the view."""
+        return float(np.sqrt(abs(np.linalg.det(self.to_photograph[:, :2]))))
+
+
+def reduced(photograph: Photograph, box: Box, longest: int) -> View:
+    """The box of the photograph, reduced so that its longer side has at most `longest` pixels."""
+    factor = max(1.0, max(box.height, box.width) / longest)
+    width, height = max(1, round(box.width / factor)), max(1, round(box.height / factor))
+    cut = photograph.pixels[box.slices]
+    small = cv2.resize(cut, (width, height), interpolation=cv2.INTER_AREA) if factor > 1 else cut
+    across, down = box.width / width, box.height / height
+    to_photograph = np.array(
+        [[across, 0, box.left + (across - 1) / 2], [0, down, box.top + (down - 1) / 2]]
+    )
+    return View(_as_srgb(small, photograph), to_photograph)
+
+
+def part(view: View, box: Box) -> View:
+    """A cut of a view; the box is in the view's own pixels and may reach beyond it (grey)."""
+    height, width = view.pixels.shape[:2]
+    inside = box.intersection(Box(0, 0, height, width))
+    cut = np.full((box.height, box.width, 3), 128, np.uint8)
+    cut[inside.within(box)] = view.pixels[inside.slices]
+    moved = view.to_photograph.copy()
+    moved[:, 2] += view.to_photograph[:, :2] @ np.array([box.left, box.top])
+    return View(cut, moved)
+
+
+def quarter_turned(view: View, turns: int) -> View:
+    """The view turned anticlockwise by `turns` quarters."""
+    height, width = view.pixels.shape[:2]
+    back = {
+        0: np.array([[1, 0, 0], [0, 1, 0]]),
+        1: np.array([[0, -1, width - 1], [1, 0, 0]]),
+        2: np.array([[-1, 0, width - 1], [0, -1, height - 1]]),
+        3: np.array([[0, 1, 0], [-1, 0, height - 1]]),
+    }[turns % 4]
+    turned = np.ascontiguousarray(np.rot90(view.pixels, turns))
+    return View(turned, _chained(view.to_photograph, back))
+
+
+def aligned(
+    photograph: Photograph, centre: npt.NDArray[Any], side: float, roll: float, size: int
+) -> View:
+    """A square crop turned so that a head with the given roll stands upright.
+
+    Parameters
+    ----------
+    photograph : Photograph
+    centre : array_like of float, shape (2,)
+        Middle of the square (column, row) in the photograph.
+    side : float
+        Side of the square in pixels of the photograph.
+    roll : float
+        Degrees clockwise by which the head is turned in the photograph.
+    size : int
+        Side of the crop in pixels.
+    """
+    cosine, sine = np.cos(np.radians(roll)), np.sin(np.radians(roll))
+    step = side / size
+    matrix = step * np.array([[cosine, -sine], [sine, cosine]])
+    middle = (size - 1) / 2
+    shift = np.asarray(centre, np.float64) - matrix @ np.array([middle, middle])
+    to_photograph = np.hstack([matrix, shift[:, None]])
+    reach = int(np.ceil(side * (abs(cosine) + abs(sine)) / 2 + 2 * step + 1))
+    column, row = (round(float(c)) for c in centre)
+    around = Box(row - reach, column - reach, row + reach, column + reach)
+    source = reduced(
+        photograph, around.intersection(photograph.frame), max(8, int(2 * reach / step * 1.3))
+    )
+    to_source = _chained(_inverse(source.to_photograph), to_photograph)
+    pixels = cv2.warpAffine(
+        source.pixels,
+        to_source,
+        (size, size),
+        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_CONSTANT,
+        borderValue=(128, 128, 128),
+    )
+    return View(pixels, to_photograph)
+
+
+def _as_srgb(code_values: npt.NDArray[Any], photograph: Photograph) -> Picture:
+    """8-bit sRGB for the networks; close encodings are taken as they are."""
+    if photograph.white > 255:
+        eight_bit = cv2.convertScaleAbs(code_values, alpha=255.0 / photograph.white)
+    else:
+        eight_bit = np.ascontiguousarray(code_values)
+    if photograph.profile is None or _looks_like_srgb(photograph.encoding):
+        return eight_bit
+    linear = photograph.encoding.to_linear(eight_bit)
+    srgb = encoding_of(None).from_linear(linear, 255)
+    return np.asarray(np.clip(np.rint(srgb), 0, 255), np.uint8)
+
+
+def _looks_like_srgb(encoding: Encoding) -> bool:
+    """Whether the same code values look nearly the same in sRGB, over skin-like colours."""
+    levels = np.array([40, 110, 180, 240], np.uint8)
+    probe = np.stack(np.meshgrid(levels, levels, levels), axis=-1).reshape(1, -1, 3)
+    srgb = encoding_of(None).from_linear(encoding.to_linear(probe), 255)
+    return float(np.abs(np.clip(srgb, 0, 255) - probe).max()) < SAME_LOOK
+
+
+def _chained(outer: Affine, inner: npt.NDArray[Any]) -> Affine:
+    """The affine map that applies `inner`, then `outer`."""
+    matrix = outer[:, :2] @ inner[:, :2]
+    shift = outer[:, :2] @ inner[:, 2] + outer[:, 2]
+    return np.hstack([matrix, shift[:, None]]).astype(np.float64)
+
+
+def _inverse(affine: Affine) -> Affine:
+    """The affine map that undoes `affine`."""
+    matrix = np.linalg.inv(affine[:, :2])
+    return np.hstack([matrix, -(matrix @ affine[:, 2])[:, None]])
