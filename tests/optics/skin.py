@@ -8,6 +8,7 @@ from functools import cached_property, lru_cache
 from pathlib import Path
 
 import colour
+import cv2
 import numpy as np
 import numpy.typing as npt
 
@@ -19,55 +20,85 @@ WAVELENGTHS = np.arange(400.0, 701.0, 4.0)
 HAEMOGLOBIN_TABLE = Path(__file__).with_name("haemoglobin_prahl.csv")
 """Prahl's compilation of Gratzer and Kollias; columns 3 and 4: absorption at 150 g/L, 1/cm."""
 
-OXYGENATION = 0.75
-"""Share of oxygenated blood in skin, common for the upper dermis (Jacques 2013)."""
-
 EPIDERMIS_CM = 0.006
 """Thickness of the layer that holds melanin, 60 micrometres (Jacques 1998)."""
-
-EPIDERMIS_PASSES = 2.8
-"""Path of diffuse light through the epidermis, in and out, in thicknesses.
-
-Two passes of light spread over the half space are longer than two thicknesses: the mean of
-1/cos over a Lambertian half space is 2, thin strongly scattering layers measure about 1.4 each.
-"""
-
-SURFACE_REFLECTION = 0.022
-"""Light from the skin's surface seen off the mirror direction.
-
-About half of the Fresnel reflection of an index of 1.4 (0.028), since photographs avoid the
-mirror direction.
-"""
 
 INTERNAL_REFLECTION = 3.2
 """The constant A of diffusion theory for an index of 1.4 (Flock et al. 1989)."""
 
 
-def melanosome_absorption(nm: Array) -> Array:
-    """Absorption of a melanosome, 1/cm (Jacques 1998)."""
-    return 6.6e11 * nm**-3.33
+class MelaninLaw(Enum):
+    """Published absorption of a melanosome, 1/cm at nm."""
+
+    JACQUES_1998 = (6.6e11, -3.33)
+    JACQUES_2013 = (519.0 * 500.0**3.5, -3.5)
+
+    def absorption(self, nm: Array) -> Array:
+        """Absorption at wavelengths in nm, 1/cm."""
+        factor, power = self.value
+        return np.asarray(factor * nm**power, np.float64)
+
+
+@dataclass(frozen=True)
+class Tissue:
+    """What differs between skins, photographs and published models other than pigment.
+
+    Attributes
+    ----------
+    oxygenation : float
+        Share of oxygenated blood; 0.7 to 0.8 is common in skin (Jacques 2013).
+    scattering, scattering_power : float
+        Reduced scattering at 500 nm, 1/cm, and the power it falls with: the mean of published
+        skin (Jacques 2013, table 1, whose entries range from about 30 to 70, 0.7 to 2.5).
+    passes : float
+        Path through the epidermis, in and out, in thicknesses: 2 straight through, more for
+        light spread over the half space.
+    surface : float
+        Light from the surface seen off the mirror direction; Fresnel's reflection of an index of
+        1.4 is 0.028, and photographs avoid the mirror direction.
+    melanin_law : MelaninLaw
+        Absorption of melanosomes.
+    """
+
+    oxygenation: float = 0.75
+    scattering: float = 46.0
+    scattering_power: float = 1.421
+    passes: float = 2.8
+    surface: float = 0.018
+    melanin_law: MelaninLaw = MelaninLaw.JACQUES_1998
+
+    @classmethod
+    def drawn(cls, rng: np.random.Generator) -> Tissue:
+        """A tissue drawn from the published ranges."""
+        return cls(
+            oxygenation=float(rng.uniform(0.6, 0.9)),
+            scattering=float(rng.uniform(36, 60)),
+            scattering_power=float(rng.uniform(1.0, 1.8)),
+            passes=float(rng.uniform(2.0, 3.2)),
+            surface=float(rng.uniform(0.008, 0.028)),
+            melanin_law=list(MelaninLaw)[rng.integers(2)],
+        )
+
+
+USUAL = Tissue()
+"""The middle of the published ranges."""
 
 
 def baseline_absorption(nm: Array) -> Array:
     """Absorption of skin without pigments, 1/cm (Jacques 1998)."""
-    return 0.244 + 85.3 * np.exp(-(nm - 154.0) / 66.2)
+    return np.asarray(0.244 + 85.3 * np.exp(-(nm - 154.0) / 66.2), np.float64)
 
 
-def reduced_scattering(nm: Array) -> Array:
-    """Reduced scattering of skin, 1/cm: the mean of published skin (Jacques 2013, table 1)."""
-    return 46.0 * (nm / 500.0) ** -1.421
-
-
-@lru_cache(maxsize=1)
-def blood_absorption() -> Array:
+@lru_cache(maxsize=64)
+def blood_absorption(oxygenation: float) -> Array:
     """Absorption of whole blood at `WAVELENGTHS`, 1/cm."""
     table = np.genfromtxt(HAEMOGLOBIN_TABLE, delimiter=",", skip_header=1)
     oxygenated = np.interp(WAVELENGTHS, table[:, 0], table[:, 3])
     deoxygenated = np.interp(WAVELENGTHS, table[:, 0], table[:, 4])
-    return OXYGENATION * oxygenated + (1 - OXYGENATION) * deoxygenated
+    return np.asarray(oxygenation * oxygenated + (1 - oxygenation) * deoxygenated, np.float64)
 
 
-def reflectance(melanin: npt.ArrayLike, blood: npt.ArrayLike) -> Array:
+def reflectance(melanin: npt.ArrayLike, blood: npt.ArrayLike, tissue: Tissue = USUAL) -> Array:
     """Reflectance of skin, shape (..., wavelengths).
 
     A melanin layer over a scattering half space: diffusion theory for the diffuse reflectance of
@@ -78,20 +109,21 @@ def reflectance(melanin: npt.ArrayLike, blood: npt.ArrayLike) -> Array:
     melanin : array_like
         Volume share of melanosomes in the epidermis, about 0.01 (light) to 0.4 (dark).
     blood : array_like
-        Volume share of blood in the dermis, about 0.002 to 0.07; unburnt skin has about 0.01.
+        Volume share of blood in the dermis, about 0.002 to 0.07 (Jacques 2013).
+    tissue : Tissue
+        The rest.
     """
     melanin = np.asarray(melanin, np.float64)[..., None]
     blood = np.asarray(blood, np.float64)[..., None]
-    absorption = blood * blood_absorption() + (1 - blood) * baseline_absorption(WAVELENGTHS)
-    scattering = reduced_scattering(WAVELENGTHS)
+    baseline = baseline_absorption(WAVELENGTHS)
+    absorption = blood * blood_absorption(tissue.oxygenation) + (1 - blood) * baseline
+    scattering = tissue.scattering * (WAVELENGTHS / 500.0) ** -tissue.scattering_power
     albedo = scattering / (scattering + absorption)
     root = np.sqrt(3 * (1 - albedo))
     dermis = albedo / 2 * (1 + np.exp(-4 / 3 * INTERNAL_REFLECTION * root)) * np.exp(-root)
-    layer = melanin * melanosome_absorption(WAVELENGTHS) + (1 - melanin) * baseline_absorption(
-        WAVELENGTHS
-    )
-    passed = np.exp(-layer * EPIDERMIS_CM * EPIDERMIS_PASSES)
-    return SURFACE_REFLECTION + (1 - SURFACE_REFLECTION) * passed * dermis
+    layer = melanin * tissue.melanin_law.absorption(WAVELENGTHS) + (1 - melanin) * baseline
+    passed = np.exp(-layer * EPIDERMIS_CM * tissue.passes)
+    return np.asarray(tissue.surface + (1 - tissue.surface) * passed * dermis, np.float64)
 
 
 class Light(Enum):
@@ -158,12 +190,15 @@ class Skin:
         What falls on it.
     balanced : bool
         Whether white balance removed the cast.
+    tissue : Tissue
+        What else differs.
     """
 
     melanin: float
-    blood: float = 0.012
+    blood: float = 0.005
     light: Light = Light.D65
     balanced: bool = True
+    tissue: Tissue = USUAL
 
     @cached_property
     def linear(self) -> Array:
@@ -172,7 +207,7 @@ class Skin:
 
     def with_pigment(self, melanin: npt.ArrayLike, blood: npt.ArrayLike) -> Array:
         """Linear Rec. 2020 with other amounts of pigment, shape (..., 3)."""
-        return to_linear(reflectance(melanin, blood), self.light, self.balanced)
+        return to_linear(reflectance(melanin, blood, self.tissue), self.light, self.balanced)
 
     def ratio(self, more_blood: npt.ArrayLike, more_melanin: npt.ArrayLike = 0.0) -> Array:
         """Factors by which linear light changes when pigment is added, shape (..., 3), float64.
@@ -192,8 +227,6 @@ class Skin:
             )
             / self.linear
         )
-        import cv2
-
         column = (more_blood - bloods[0]) / (bloods[1] - bloods[0])
         row = (more_melanin - melanins[0]) / (melanins[1] - melanins[0])
         flat = (-1, more_blood.shape[-1] if more_blood.ndim else 1)
@@ -207,15 +240,8 @@ class Skin:
         return np.exp(looked_up.reshape(*more_blood.shape, 3).astype(np.float64))
 
 
-SKINS = {
-    "very light": 0.015,
-    "light": 0.04,
-    "intermediate": 0.08,
-    "tan": 0.13,
-    "brown": 0.2,
-    "dark": 0.34,
-}
-"""Melanin shares whose skin falls into the six classes of the individual typology angle."""
+MELANIN = {"light": 0.02, "intermediate": 0.05, "tan": 0.09, "brown": 0.15, "dark": 0.28}
+"""Melanin shares of five skins from light to dark."""
 
 
 def individual_typology_angle(linear: Array) -> Array:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -21,6 +22,9 @@ MOST_PIXELS = 600_000
 
 LEAST_SKIN = 1e-3
 """Skin share of a coarse pixel below which its colour says nothing about skin."""
+
+WELL_INSIDE = 0.9
+"""Skin share of a coarse pixel from which on its colour is measured."""
 
 
 @dataclass(frozen=True)
@@ -43,6 +47,11 @@ class CoarsePatch:
     skin: Alpha
     regions: dict[Region, Alpha]
     mm_per_pixel: float
+
+    @cached_property
+    def inside(self) -> npt.NDArray[np.bool_]:
+        """Coarse pixels that are skin nearly throughout."""
+        return self.skin > WELL_INSIDE
 
     def pixels(self, mm: float) -> float:
         """Coarse pixels that a length on skin covers."""

@@ -1,4 +1,4 @@
-"""Amounts of haemoglobin and melanin in skin, apart from shading, on the coarse grid."""
+"""The directions that haemoglobin and melanin take in one person's skin, in optical density."""
 
 from __future__ import annotations
 
@@ -7,22 +7,27 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from evenhand.colour.optics import haemoglobin_direction, melanin_direction, skin_density
 from evenhand.steps.coarse import CoarsePatch
 
 Map = npt.NDArray[np.float32]
 Direction = npt.NDArray[np.float64]
 
-DIRECTIONS_BY_GREEN = np.array(
-    [
-        [0.03, 0.58, 0.80, 0.15, 0.76, 0.64, 0.14],
-        [0.06, 0.48, 0.84, 0.27, 0.63, 0.69, 0.37],
-        [0.12, 0.41, 0.77, 0.49, 0.48, 0.61, 0.63],
-        [0.20, 0.38, 0.71, 0.60, 0.40, 0.54, 0.74],
-        [0.30, 0.36, 0.66, 0.66, 0.35, 0.49, 0.80],
-        [0.45, 0.36, 0.64, 0.68, 0.34, 0.48, 0.81],
-    ]
-)
-"""Skin's green reflectance, its haemoglobin and its melanin direction in density, Rec. 2020."""
+SURFACE_REFLECTION = 0.018
+"""Light that the skin's surface returns without entering it, seen off the mirror direction.
+
+About two thirds of Fresnel's reflection of an index of 1.4, 0.028. It carries no pigment: on dark
+skin, where it is much of the blue light, it hides what pigments do there.
+"""
+
+BRIGHT_SHARE = 0.7
+"""Quantile of the skin's light that stands for skin in full light."""
+
+MELANOSOMES = np.geomspace(0.005, 0.45, 24)
+"""Melanosome shares among which a person's is looked up by how light the skin is."""
+
+BLOOD = 0.01
+"""Share of blood in unburnt to slightly reddened skin, around which directions are taken."""
 
 
 @dataclass(frozen=True)
@@ -38,26 +43,28 @@ class Pigments:
         The grey part of density is dropped, since light and shadow change nothing else; what is
         left is a plane, in which the two directions are solved for.
         """
-        plane = np.stack([self.haemoglobin, self.melanin]) - [
-            [self.haemoglobin.mean()],
-            [self.melanin.mean()],
-        ]
-        solve = np.linalg.pinv(plane).astype(np.float32)
-        solve -= solve.mean(axis=0, keepdims=True)
-        amounts = density @ solve
+        directions = np.stack([self.haemoglobin, self.melanin])
+        solve = np.linalg.pinv(directions - directions.mean(axis=1, keepdims=True))
+        amounts = density @ (solve - solve.mean(axis=0)).astype(np.float32)
         return amounts[..., 0], amounts[..., 1]
 
 
 def pigments_of(skin: CoarsePatch) -> Pigments:
-    """Directions for a person, from how light their skin is."""
+    """Directions for a person, from published spectra and how light the person's skin is.
+
+    Only the green light is compared: a warm or cold cast changes it least, and it follows melanin.
+    """
     inside = skin.skin > 0.9
-    green = float(np.exp(-np.quantile(skin.density[..., 1][inside], 0.3)))
-    row = [
-        float(np.interp(green, DIRECTIONS_BY_GREEN[:, 0], DIRECTIONS_BY_GREEN[:, i]))
-        for i in range(1, 7)
-    ]
-    return Pigments(_unit(np.array(row[:3])), _unit(np.array(row[3:])))
+    green = float(np.exp(-np.quantile(skin.density[..., 1][inside], 1 - BRIGHT_SHARE)))
+    greens = [float(np.exp(-skin_density(share, BLOOD)[1])) for share in MELANOSOMES]
+    share = float(np.interp(green - SURFACE_REFLECTION, greens[::-1], MELANOSOMES[::-1]))
+    below = np.exp(-skin_density(share, BLOOD))
+    passed = below / (below + SURFACE_REFLECTION)
+    return Pigments(
+        _unit(haemoglobin_direction(share, BLOOD) * passed),
+        _unit(melanin_direction(share, BLOOD) * passed),
+    )
 
 
-def _unit(vector: Direction) -> Direction:
+def _unit(vector: npt.NDArray[np.floating]) -> Direction:
     return np.asarray(vector / np.linalg.norm(vector), np.float64)

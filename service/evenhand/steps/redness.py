@@ -6,34 +6,40 @@ the person's haemoglobin direction is measured apart from shading and taken off.
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 from pydantic import BaseModel, ConfigDict, Field
 
-from evenhand.people.person import SKIN_REGIONS
+from evenhand.people.person import SKIN_REGIONS, Region
 from evenhand.steps.coarse import CoarsePatch, coarse, with_gain
 from evenhand.steps.masked_filters import guided
 from evenhand.steps.patch import Change, SkinPatch
+from evenhand.steps.pigments import Direction, pigments_of
+from evenhand.steps.redness_axis import nuisance, own_direction, redness_map
+from evenhand.steps.unburnt import unburnt_levels
 
 Map = npt.NDArray[np.float32]
-Direction = npt.NDArray[np.float64]
 
 GRID_MM = 0.5
 """Pixels of the coarse grid on skin: finer than any burn's edge, coarser than pores."""
 
-PIGMENT_BY_LIGHTNESS = np.array(
-    [
-        [0.03, 0.58, 0.80, 0.15],
-        [0.06, 0.48, 0.84, 0.27],
-        [0.12, 0.41, 0.77, 0.49],
-        [0.20, 0.38, 0.71, 0.60],
-        [0.30, 0.36, 0.66, 0.66],
-        [0.45, 0.36, 0.64, 0.68],
-    ]
-)
-"""Skin's green reflectance and its haemoglobin direction in density, Rec. 2020."""
+WINDOW_MM = 4.0
+"""Half the window in which redness is evened out before it is judged, millimetres."""
+
+OWN_ROUNDS = 2
+"""Times that direction and redness are measured in turn; a third changes nothing visible."""
+
+NATURAL = 0.12
+"""Natural redness of cheeks and nose above the rest of the face, density; beyond it is burn."""
+
+CHEEKS_AND_NOSE = (50, 280, 4)
+"""Points of the face mesh in the middle of the cheeks and on the tip of the nose."""
+
+CHEEK_MM = 16.0
+"""Deviation of the round places around those points, millimetres."""
 
 
 class RednessSettings(BaseModel):
@@ -42,13 +48,13 @@ class RednessSettings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     strength: float = Field(
-        0.9, ge=0, le=1, description="How much of the excess redness is taken off, 0 to 1."
+        1.0, ge=0, le=1, description="How much of the excess redness is taken off, 0 to 1."
     )
     cap: float = Field(
-        25.0, gt=0, le=40, description="Largest change of any pixel, CIEDE2000 (D65)."
+        20.0, gt=0, le=40, description="Largest change of any pixel, CIEDE2000 (D65)."
     )
     natural_kept: float = Field(
-        0.5,
+        0.6,
         ge=0,
         le=1,
         description="Share of the natural colour of cheeks, nose and ears that stays, 0 to 1.",
@@ -59,6 +65,25 @@ class RednessSettings(BaseModel):
         le=0.5,
         description="Excess below which skin counts as unburnt, optical density.",
     )
+
+
+class Grade(StrEnum):
+    """How burnt a region is, by the mean excess of its burnt part."""
+
+    NONE = "none"
+    SLIGHT = "slight"
+    MODERATE = "moderate"
+    STRONG = "strong"
+
+
+GRADES = ((Grade.STRONG, 0.35), (Grade.MODERATE, 0.18), (Grade.SLIGHT, 0.07))
+"""Mean excess in density from which a grade holds: 0.18 is about a CIEDE2000 of 6."""
+
+BURNT = 0.04
+"""Density taken off above which a place counts as burnt in the report."""
+
+LEAST_BURNT_SHARE = 0.02
+"""Share of a region that must be burnt for a grade."""
 
 
 def redness(patch: SkinPatch, settings: RednessSettings) -> Change:
@@ -74,70 +99,56 @@ def redness(patch: SkinPatch, settings: RednessSettings) -> Change:
     Returns
     -------
     Change
-        Wanted linear light at strength 1, and facts: per region `excess_before` and `excess_after`
-        in optical density and the `grade` of the burn; the `direction` used.
+        Wanted linear light at strength 1, and facts: the `direction` used, and for each region
+        the `grade` of its burn, `burnt_share`, and mean excess `before` and `after` in density.
     """
-    if not (patch.skin > 0.5).any():
-        return Change(patch.linear, {"regions": {}})
     skin = coarse(patch, GRID_MM)
-    direction = pigment_direction(skin)
-    excess = _excess(skin, direction)
-    removal = _removal(skin, excess, settings)
+    if not skin.inside.any():
+        return Change(patch.linear, {"regions": {}})
+    pigments = pigments_of(skin)
+    others = nuisance(skin, pigments)
+    direction = pigments.haemoglobin
+    natural = _natural_places(patch, skin)
+    for _ in range(OWN_ROUNDS):
+        direction = own_direction(
+            skin, _burn(skin, _excess(skin, direction, others), settings), pigments.haemoglobin
+        )
+    excess = _excess(skin, direction, others)
+    burn = _burn(skin, excess, settings)
+    removal = burn - settings.natural_kept * natural * np.minimum(burn, NATURAL)
     wanted = with_gain(patch, removal[..., None] * direction.astype(np.float32))
     return Change(wanted, _facts(skin, excess, removal, direction))
 
 
-def pigment_direction(skin: CoarsePatch) -> Direction:
-    """Density that added haemoglobin brings to this person's skin, unit vector."""
-    green = float(np.exp(-np.quantile(skin.density[..., 1][skin.skin > 0.9], 0.3)))
-    direction = np.array(
-        [
-            np.interp(green, PIGMENT_BY_LIGHTNESS[:, 0], PIGMENT_BY_LIGHTNESS[:, i])
-            for i in (1, 2, 3)
-        ]
-    )
-    return direction / np.linalg.norm(direction)
+def _excess(skin: CoarsePatch, direction: Direction, others: npt.NDArray[np.float64]) -> Map:
+    """Haemoglobin above the person's unburnt skin of the same region, density."""
+    amount = redness_map(skin, direction, others)
+    return amount - unburnt_levels(skin, amount)
 
 
-def _excess(skin: CoarsePatch, direction: Direction) -> Map:
-    """Haemoglobin above the person's unburnt skin, in density along `direction`."""
-    chroma = direction - direction.mean()
-    amount = (skin.density @ (chroma / (chroma @ chroma))).astype(np.float32)
-    inside = skin.skin > 0.9
-    return amount - np.float32(unburnt_level(amount[inside]))
+def _burn(skin: CoarsePatch, excess: Map, settings: RednessSettings) -> Map:
+    """Excess without noise and mottle, with the burn's own edges, zero on unburnt skin.
 
-
-def unburnt_level(amounts: npt.NDArray[np.float32]) -> float:
-    """Level of the lower of two groups of skin, or of all of it where there is only one.
-
-    Otsu's threshold (IEEE SMC 9(1), 1979) parts the skin in two; the parts count as two groups
-    where their medians lie further apart than three times the lower part's own spread.
+    Skin counts as burnt in full from twice the least excess on; in between it does in part.
     """
-    low, high = np.quantile(amounts, [0.005, 0.995])
-    counts, edges = np.histogram(amounts, 128, (float(low), float(high) + 1e-6))
-    middles = (edges[1:] + edges[:-1]) / 2
-    below = np.cumsum(counts)
-    sums = np.cumsum(counts * middles)
-    above = below[-1] - below
-    with np.errstate(divide="ignore", invalid="ignore"):
-        between = below * above * (sums / below - (sums[-1] - sums) / above) ** 2
-    split = middles[int(np.nanargmax(between))]
-    lower, upper = amounts[amounts <= split], amounts[amounts > split]
-    if len(lower) < 0.03 * len(amounts) or not len(upper):
-        return float(np.median(amounts))
-    spread = 1.4826 * float(np.median(np.abs(lower - np.median(lower))))
-    if np.median(upper) - np.median(lower) < 4 * spread:
-        return float(np.median(amounts))
-    return float(np.median(lower))
+    smooth = guided(excess, excess, skin.skin, skin.pixels(WINDOW_MM), 0.5 * settings.least_excess)
+    share = np.clip(smooth / settings.least_excess - 1, 0, 1)
+    return np.asarray(smooth * share * share * (3 - 2 * share), np.float32)
 
 
-def _removal(skin: CoarsePatch, excess: Map, settings: RednessSettings) -> Map:
-    """Density to take off along the haemoglobin direction, smooth but for the burn's own edges."""
-    smooth = guided(excess, excess, skin.skin, skin.pixels(4.0), 0.5 * settings.least_excess)
-    low, high = settings.least_excess, 2 * settings.least_excess
-    gate = np.clip((smooth - low) / (high - low), 0, 1)
-    gate = gate * gate * (3 - 2 * gate)
-    return np.asarray(np.maximum(smooth * gate, 0), np.float32)
+def _natural_places(patch: SkinPatch, skin: CoarsePatch) -> Map:
+    """Where skin is naturally redder: ears, cheeks and nose, in [0, 1]."""
+    places = skin.regions.get(Region.EAR, np.zeros_like(skin.skin)).copy()
+    if patch.face is None or not len(patch.face.landmarks):
+        return places
+    factor = patch.mm_per_pixel / skin.mm_per_pixel
+    points = patch.face.landmarks[list(CHEEKS_AND_NOSE)] - [patch.box.left, patch.box.top]
+    rows, columns = np.ogrid[: places.shape[0], : places.shape[1]]
+    sigma = skin.pixels(CHEEK_MM)
+    for column, row in points * factor:
+        square = ((rows - row) ** 2 + (columns - column) ** 2) / (2 * sigma * sigma)
+        np.maximum(places, np.exp(-square), out=places, casting="same_kind")
+    return places
 
 
 def _facts(skin: CoarsePatch, excess: Map, removal: Map, direction: Direction) -> dict[str, Any]:
@@ -146,11 +157,19 @@ def _facts(skin: CoarsePatch, excess: Map, removal: Map, direction: Direction) -
         share = skin.regions.get(region)
         if share is None or share.sum() < 1:
             continue
-        before = float(np.average(np.maximum(excess, 0), weights=share))
-        after = float(np.average(np.maximum(excess - removal, 0), weights=share))
+        burnt = (removal > BURNT) & (share > 0.5)
         regions[region.value] = {
-            "excess_before": round(before, 4),
-            "excess_after": round(after, 4),
-            "burnt_share": round(float(np.average(removal > 0.02, weights=share)), 4),
+            "grade": grade(excess[burnt], int((share > 0.5).sum())).value,
+            "burnt_share": round(float(burnt.sum() / max(1, (share > 0.5).sum())), 4),
+            "before": round(float(np.average(np.maximum(excess, 0), weights=share)), 4),
+            "after": round(float(np.average(np.maximum(excess - removal, 0), weights=share)), 4),
         }
-    return {"direction": [round(float(v), 4) for v in direction], "regions": regions}
+    return {"direction": [round(float(value), 4) for value in direction], "regions": regions}
+
+
+def grade(excess: Map, pixels: int) -> Grade:
+    """Grade of a region from the excess of its burnt part and its size in pixels."""
+    if len(excess) < max(1, LEAST_BURNT_SHARE * pixels):
+        return Grade.NONE
+    mean = float(excess.mean())
+    return next((name for name, least in GRADES if mean >= least), Grade.NONE)

@@ -1,0 +1,96 @@
+"""Measuring redness: along which axis of density, and which way this person's burn went."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from evenhand.steps.coarse import CoarsePatch
+from evenhand.steps.masked_filters import blur
+from evenhand.steps.pigments import Direction, Pigments
+
+Map = npt.NDArray[np.float32]
+Covariance = npt.NDArray[np.float64]
+
+WITHOUT_SHADING = np.array([[1.0, -1.0, 0.0], [1.0, 1.0, -2.0]]) / np.sqrt([[2.0], [6.0]])
+"""Two axes of density that shading leaves alone, orthonormal."""
+
+MOTTLE_MM = 3.0
+"""Size below which differences count as mottle and noise, millimetres."""
+
+MELANIN_SPREAD = 0.03
+"""Deviation of melanin over unburnt skin that is reckoned with, density."""
+
+LEAST_SPREAD = 0.005
+"""Deviation of density that is always reckoned with."""
+
+BORDER_MM = 6.0
+"""Distance over which a burn's border is compared with its two sides."""
+
+LEAST_STEP = 0.03
+"""Steps of redness that count as a border, density."""
+
+LEAST_EVIDENCE = 0.2
+"""Sum over the border of squared steps times area, density squared times mm2, to go by."""
+
+PRIOR_WEIGHT = 2.0
+"""Evidence that the published direction counts for, same unit."""
+
+MOST_TURN = 35.0
+"""Degrees by which a person's own direction may differ from the published one."""
+
+
+def nuisance(skin: CoarsePatch, pigments: Pigments) -> Covariance:
+    """Covariance of density, shape (3, 3), of what is not a burn: noise, mottle, melanin."""
+    detail = skin.density - blur(skin.density, skin.skin, skin.pixels(MOTTLE_MM))
+    inside = detail[skin.inside].astype(np.float64)
+    spread = inside.T @ inside / max(1, len(inside))
+    melanin = MELANIN_SPREAD * pigments.melanin
+    return np.asarray(spread + np.outer(melanin, melanin) + LEAST_SPREAD**2 * np.eye(3))
+
+
+def redness_map(skin: CoarsePatch, direction: Direction, others: Covariance) -> Map:
+    """Haemoglobin in density along `direction`, up to a constant, shape (height, width).
+
+    Read along the axis that answers one to `direction`, nothing to shading, and least to `others`:
+    the linear estimate of least variance (Gauss, Markov).
+    """
+    plane = WITHOUT_SHADING
+    answer = np.linalg.solve(plane @ others @ plane.T, plane @ direction)
+    axis = (answer / (answer @ plane @ direction)) @ plane
+    return np.asarray(skin.density @ axis.astype(np.float32), np.float32)
+
+
+def own_direction(skin: CoarsePatch, burn: Map, published: Direction) -> Direction:
+    """Direction in which this person's burn changed density, from the burn's own border.
+
+    Across its border a burn changes faster than shading does, and shading knows nothing of it:
+    regressing the change of density on the change of the burn gives the whole direction, what it
+    does to lightness included. A result far from the published direction is something else than a
+    burn, and the published one is used.
+
+    Parameters
+    ----------
+    skin : CoarsePatch
+        The person's skin.
+    burn : ndarray of float32, shape (height, width)
+        Excess density, zero on unburnt skin.
+    published : ndarray of float64, shape (3,)
+        Direction from published spectra, unit length.
+    """
+    near, far = skin.pixels(BORDER_MM / 4), skin.pixels(BORDER_MM)
+    step, change = (
+        blur(values, skin.skin, near) - blur(values, skin.skin, far)
+        for values in (burn, skin.density)
+    )
+    border = skin.inside & (np.abs(step) > LEAST_STEP)
+    area = skin.mm_per_pixel**2
+    evidence = area * float((step[border] ** 2).sum())
+    if evidence < LEAST_EVIDENCE:
+        return published
+    measured = area * (change[border] * step[border, None]).sum(axis=0, dtype=np.float64)
+    turned = measured + PRIOR_WEIGHT * published
+    turned /= np.linalg.norm(turned)
+    if turned @ published < np.cos(np.radians(MOST_TURN)):
+        return published
+    return np.asarray(turned, np.float64)
