@@ -44,3 +44,7 @@ class BrokenLayersError(EvenhandError):
 
 class WrongSettingError(EvenhandError):
     """A setting is unknown or outside its limits."""
+
+
+class MissingNetworkError(EvenhandError):
+    """A network's weights are absent or damaged: the installation is incomplete."""

@@ -86,7 +86,7 @@ def quarter_turned(view: View, turns: int) -> View:
         3: np.array([[0, 1, 0], [-1, 0, height - 1]]),
     }[turns % 4]
     turned = np.ascontiguousarray(np.rot90(view.pixels, turns))
-    return View(turned, _chained(view.to_photograph, back))
+    return View(turned, chained(view.to_photograph, back))
 
 
 def aligned(
@@ -118,7 +118,7 @@ def aligned(
     source = reduced(
         photograph, around.intersection(photograph.frame), max(8, int(2 * reach / step * 1.3))
     )
-    to_source = _chained(_inverse(source.to_photograph), to_photograph)
+    to_source = chained(inverse(source.to_photograph), to_photograph)
     pixels = cv2.warpAffine(
         source.pixels,
         to_source,
@@ -151,14 +151,14 @@ def _looks_like_srgb(encoding: Encoding) -> bool:
     return float(np.abs(np.clip(srgb, 0, 255) - probe).max()) < SAME_LOOK
 
 
-def _chained(outer: Affine, inner: npt.NDArray[Any]) -> Affine:
+def chained(outer: Affine, inner: npt.NDArray[Any]) -> Affine:
     """The affine map that applies `inner`, then `outer`."""
     matrix = outer[:, :2] @ inner[:, :2]
     shift = outer[:, :2] @ inner[:, 2] + outer[:, 2]
     return np.hstack([matrix, shift[:, None]]).astype(np.float64)
 
 
-def _inverse(affine: Affine) -> Affine:
+def inverse(affine: Affine) -> Affine:
     """The affine map that undoes `affine`."""
     matrix = np.linalg.inv(affine[:, :2])
     return np.hstack([matrix, -(matrix @ affine[:, 2])[:, None]])

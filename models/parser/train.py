@@ -1,0 +1,213 @@
+"""Trains the parser from scratch on rendered views and measures it.
+
+    python -m models.parser.train --views /tmp/views --out out --minutes 9
+
+Writes into the output folder: ``parser.pt`` (weights in half precision), ``parser.onnx``,
+``metrics.json``, ``log.txt`` and two contact sheets.
+"""
+
+from __future__ import annotations
+
+import argparse
+import copy
+import json
+import math
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import torch
+from torch import Tensor, nn
+from torch.nn import functional
+
+from .export import write_onnx
+from .heads import head_loss
+from .measures import measured
+from .network import PART_COUNT, Parser
+from .sheets import contact_sheet
+from .variation import SKIN_FIRST, SKIN_LAST, Batch, varied_batch
+from .views import Views, read_views
+
+PART_WEIGHTS = (1, 1, 1, 1.5, 1, 1, 1.2, 1, 3, 2, 2.5, 2, 3, 1, 2, 2, 2, 1, 1.5)
+# Weight of each part in the loss: small parts count for more than their area.
+
+KEEP_PARTS = (8, 9, 10, 11, 12)
+# Eye, brow, lip, mouth, nostril.
+
+LEARNING_RATE = 2e-3
+# Peak for AdamW; falls with a cosine over the time given.
+
+WARM_UP = 0.04
+# Share of the time in which the rate rises.
+
+AVERAGE_DECAY = 0.999
+# Of the moving average of the weights, which is what is kept.
+
+
+def arguments() -> argparse.Namespace:
+    """Command line."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--views", type=Path, required=True, help="folder of scene_*.npz")
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--minutes", type=float, default=9.0, help="of training, reading excluded")
+    parser.add_argument("--batch", type=int, default=192)
+    parser.add_argument("--size", type=int, default=320)
+    parser.add_argument("--rate", type=float, default=LEARNING_RATE)
+    parser.add_argument("--workers", type=int, default=14)
+    parser.add_argument("--most", type=int, help="scenes at most, for a rehearsal")
+    parser.add_argument("--start", type=Path, help="own weights to go on from")
+    parser.add_argument("--steps", type=int, default=10**9, help="at most, for a rehearsal")
+    parser.add_argument("--seed", type=int, default=1)
+    return parser.parse_args()
+
+
+def part_loss(logits: Tensor, batch: Batch, weights: Tensor) -> Tensor:
+    """Cross-entropy of the parts, plus that of soft skin and soft kept coverage."""
+    logits = logits.float()
+    hard = functional.cross_entropy(logits, batch.part, weights, label_smoothing=0.02)
+    probability = logits.softmax(1)
+    skin = probability[:, SKIN_FIRST : SKIN_LAST + 1].sum(1).clamp(1e-5, 1 - 1e-5)
+    keep = probability[:, KEEP_PARTS].sum(1).clamp(1e-5, 1 - 1e-5)
+    soft = functional.binary_cross_entropy(skin, batch.skin)
+    soft = soft + 2 * functional.binary_cross_entropy(keep, batch.keep)
+    overlap = (skin * batch.skin).sum() + (keep * batch.keep).sum() * 4
+    total = (skin + batch.skin).sum() + (keep + batch.keep).sum() * 4
+    return hard + soft + 0.3 * (1 - 2 * overlap / total.clamp(min=1))
+
+
+def rate_at(share: float, peak: float) -> float:
+    """Learning rate after a share of the time: a rise, then a cosine to a hundredth."""
+    if share < WARM_UP:
+        return peak * (share / WARM_UP + 0.02)
+    fall = (share - WARM_UP) / (1 - WARM_UP)
+    return peak * (0.01 + 0.99 * 0.5 * (1 + math.cos(math.pi * min(1.0, fall))))
+
+
+def follow(average: nn.Module, network: nn.Module, step: int) -> None:
+    """Moves the averaged weights towards the network's."""
+    decay = min(AVERAGE_DECAY, (1 + step) / (20 + step))
+    with torch.no_grad():
+        for mean, now in zip(average.parameters(), network.parameters(), strict=True):
+            mean.lerp_(now, 1 - decay)
+        for mean, now in zip(average.buffers(), network.buffers(), strict=True):
+            if mean.dtype.is_floating_point:
+                mean.lerp_(now, 1 - decay)
+
+
+def save(average: nn.Module, path: Path) -> None:
+    """Writes weights in half precision."""
+    torch.save(
+        {k: v.half() for k, v in average.state_dict().items() if "num_batches" not in k}, path
+    )
+
+
+def load(network: nn.Module, path: Path) -> None:
+    """Reads weights that `save` wrote."""
+    state = torch.load(path, map_location="cpu", weights_only=True)
+    network.load_state_dict({k: v.float() for k, v in state.items()}, strict=False)
+
+
+def trained(
+    options: argparse.Namespace, views: Views, check: Views, note: Callable[[str], None]
+) -> Parser:
+    """Trains until the time is over; returns the averaged network."""
+    device = views.light.device
+    network = Parser().to(device, memory_format=torch.channels_last)
+    if options.start:
+        load(network, options.start)
+    average = copy.deepcopy(network).requires_grad_(False).eval()
+    decayed = [p for p in network.parameters() if p.ndim > 1]
+    plain = [p for p in network.parameters() if p.ndim <= 1]
+    groups = [{"params": decayed, "weight_decay": 0.03}, {"params": plain, "weight_decay": 0.0}]
+    optimiser = torch.optim.AdamW(groups, lr=options.rate, betas=(0.9, 0.99))
+    weights = torch.tensor(PART_WEIGHTS, device=device, dtype=torch.float32)
+    begin = last_note = last_save = time.monotonic()
+    seen = step = 0
+    while (share := (time.monotonic() - begin) / (options.minutes * 60)) < 1:
+        if step >= options.steps:
+            break
+        with torch.no_grad():
+            batch = varied_batch(views, options.batch, options.size)
+        for group in optimiser.param_groups:
+            group["lr"] = rate_at(share, options.rate)
+        with torch.autocast(device.type, torch.bfloat16, enabled=device.type == "cuda"):
+            parts, heads = network(batch.picture.to(memory_format=torch.channels_last))
+        first, second = (
+            part_loss(parts, batch, weights),
+            head_loss(heads, batch.heads, options.size),
+        )
+        loss = first + 0.3 * second
+        optimiser.zero_grad(set_to_none=True)
+        loss.backward()
+        norm = nn.utils.clip_grad_norm_(network.parameters(), 2.0)
+        if bool(torch.isfinite(norm)):
+            optimiser.step()
+            follow(average, network, step)
+        else:
+            note(f"step {step}: gradient not finite, step left out")
+        step += 1
+        seen += options.batch
+        now = time.monotonic()
+        if step in (1, 5, 20) or now - last_note > 15:
+            last_note = now
+            note(
+                f"{now - begin:6.1f} s step {step} parts {first.item():.4f} heads "
+                f"{second.item():.3f} rate {optimiser.param_groups[0]['lr']:.5f} "
+                f"{seen / (now - begin):.0f} pictures/s"
+            )
+        if now - last_save > 90:
+            last_save = now
+            save(average, options.out / "parser.pt")
+            note(f"check {short(measured(average, check))}")
+    return average
+
+
+def short(measures: dict) -> str:
+    """One line of the measures that matter."""
+    names = ("skin_f1", "skin_iou", "heads_found", "heads_true")
+    parts = " ".join(f"{n}:{v:.2f}" for n, v in measures["part_iou"].items() if v is not None)
+    return " ".join(f"{n} {measures[n]:.4f}" for n in names) + " | " + parts
+
+
+def main() -> None:
+    """Reads, trains, measures, writes."""
+    options = arguments()
+    options.out.mkdir(parents=True, exist_ok=True)
+    log = (options.out / "log.txt").open("a")
+
+    def note(line: str) -> None:
+        print(line, flush=True)
+        log.write(line + "\n")
+        log.flush()
+
+    torch.manual_seed(options.seed)
+    torch.backends.cudnn.benchmark = True
+    torch.backends.cuda.matmul.allow_tf32 = True
+    torch.backends.cudnn.allow_tf32 = True
+    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    begin = time.monotonic()
+    views = read_views(options.views, "train", device, options.workers, options.most)
+    check = read_views(options.views, "check", device, options.workers, options.most) or views
+    if not views:
+        raise SystemExit(f"no views to train on under {options.views}")
+    note(f"{len(views)} views to train on, {len(check)} to check, {time.monotonic() - begin:.0f} s")
+    average = trained(options, views, check, note)
+    save(average, options.out / "parser.pt")
+    contact_sheet(average, varied_batch(views, 24, options.size), options.out / "varied.jpg")
+    results = {"check": measured(average, check), "train_views": len(views), "parts": PART_COUNT}
+    note("check " + short(results["check"]))
+    del views
+    test = read_views(options.views, "test", device, options.workers, options.most)
+    if test:
+        results["test"], results["test_views"] = measured(average, test), len(test)
+        note("test " + short(results["test"]))
+    (options.out / "metrics.json").write_text(json.dumps(results, indent=1))
+    try:
+        write_onnx(average.cpu(), options.out / "parser.onnx")
+    except Exception as error:  # the weights are saved; they can be written again elsewhere
+        note(f"no ONNX file: {error!r}")
+    note(f"done after {time.monotonic() - begin:.0f} s")
+
+
+if __name__ == "__main__":
+    main()

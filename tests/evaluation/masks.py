@@ -1,0 +1,208 @@
+"""Measures the skin masks on labelled pictures.
+
+    python -m tests.evaluation.masks SET [--method people|parser] [--most N] [--sheet FILE]
+
+SET is ``multipose``, ``body`` (labelled photographs beside the repository) or a folder of rendered
+views. Prints figures for each picture and in total, and writes the worst cases as a contact sheet.
+"""
+
+from __future__ import annotations
+
+import argparse
+import heapq
+import json
+import math
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import numpy as np
+from PIL import Image
+
+from evenhand.photo.photograph import Photograph
+from tests.evaluation.masks_measures import (
+    Figures,
+    Found,
+    by_tone,
+    figures_of,
+    leaked_share,
+    pooled,
+    worst_to_best,
+)
+from tests.evaluation.masks_sets import Sample, samples
+from tests.evaluation.masks_sheet import tile, write_sheet
+
+WORST_SHOWN = 18
+# Cases on the contact sheet.
+
+
+def found_by_people(sample: Sample) -> Found:
+    """The masks that the steps get."""
+    from evenhand import photo
+    from evenhand.people import find_people
+
+    photograph = photo.read(sample.path)
+    begin = time.perf_counter()
+    people = find_people(photograph)
+    seconds = time.perf_counter() - begin
+    skin = np.zeros(photograph.shape, np.float32)
+    for person in people:
+        np.maximum(skin, person.skin(photograph.frame), out=skin)
+    faces = [
+        (box.left, box.top, box.right, box.bottom)
+        for box in (person.face.box for person in people if person.face is not None)
+    ]
+    largest = max(people, key=lambda p: p.skin_box.area, default=None)
+    return Found(skin, faces, largest.scale.mm_per_pixel if largest else None, seconds)
+
+
+def found_by_parser(sample: Sample) -> Found:
+    """What the parser alone says: the whole picture, then each head again."""
+    from evenhand.people.parser import SKIN_PARTS, parse_photograph
+
+    photograph = Photograph(sample.pixels)
+    begin = time.perf_counter()
+    answer = parse_photograph(photograph)
+    skin = answer.inside(SKIN_PARTS, photograph.frame)
+    seconds = time.perf_counter() - begin
+    faces = [(h.box.left, h.box.top, h.box.right, h.box.bottom) for h in answer.heads]
+    return Found(skin, faces, None, seconds)
+
+
+METHODS: dict[str, Callable[[Sample], Found]] = {
+    "people": found_by_people,
+    "parser": found_by_parser,
+}
+
+
+def picture_line(figures: Figures) -> str:
+    """One picture's figures in a line."""
+    counts = figures.counts
+    return (
+        f"{figures.name:22s} P {counts.precision:.3f} R {counts.recall:.3f} F1 {counts.f1:.3f} "
+        f"IoU {counts.iou:.3f} edge {figures.boundary_px:5.1f} px {figures.boundary_mm:5.2f} mm "
+        f"heads {figures.heads_found}/{figures.heads} false {figures.false_faces} "
+        f"ITA {figures.tone_angle:6.1f} {figures.seconds * 1000:5.0f} ms"
+    )
+
+
+def percent(share: float) -> str:
+    """A share as a percentage."""
+    return "-" if math.isnan(share) else f"{share * 100:.2f} %"
+
+
+def totals(pictures: Sequence[Figures]) -> dict[str, object]:
+    """Figures over all pictures; every share is of pixels or heads of the whole set."""
+    counts, groups = pooled(pictures), by_tone(pictures)
+    parts = list(pictures[0].leakage)
+    edges_px = [p.boundary_px for p in pictures if not math.isnan(p.boundary_px)]
+    edges_mm = [p.boundary_mm for p in pictures if not math.isnan(p.boundary_mm)]
+    return {
+        "pictures": len(pictures),
+        "precision": counts.precision,
+        "recall": counts.recall,
+        "f1": counts.f1,
+        "iou": counts.iou,
+        "f1_mean_of_pictures": float(np.mean([p.counts.f1 for p in pictures])),
+        "leakage": {part: leaked_share(pictures, part, False) for part in parts},
+        "leakage_inside": {part: leaked_share(pictures, part, True) for part in parts},
+        "boundary_median_px": float(np.median(edges_px)) if edges_px else math.nan,
+        "boundary_median_mm": float(np.median(edges_mm)) if edges_mm else math.nan,
+        "heads": sum(p.heads for p in pictures),
+        "heads_found": sum(p.heads_found for p in pictures),
+        "large_faces": sum(p.large_faces for p in pictures),
+        "large_faces_found": sum(p.large_faces_found for p in pictures),
+        "false_faces": sum(p.false_faces for p in pictures),
+        "tone_groups": {
+            name: {
+                "pictures": len(group),
+                "precision": pooled(group).precision,
+                "recall": pooled(group).recall,
+                "f1": pooled(group).f1,
+                "iou": pooled(group).iou,
+                "boundary_median_px": float(np.nanmedian([p.boundary_px for p in group])),
+                "heads_found": sum(p.heads_found for p in group)
+                / max(1, sum(p.heads for p in group)),
+            }
+            for name, group in groups.items()
+        },
+        "worst_group_to_best": worst_to_best(groups),
+        "median_ms": float(np.median([p.seconds for p in pictures]) * 1000),
+    }
+
+
+def print_totals(total: dict) -> None:  # type: ignore[type-arg]
+    """The totals as a table."""
+    print(f"\n{total['pictures']} pictures, pixels pooled")
+    for name in ("precision", "recall", "f1", "iou", "f1_mean_of_pictures"):
+        print(f"  {name:24s} {total[name]:.4f}")
+    print("  leakage (and away from skin edges by 3 px)")
+    for part, share in total["leakage"].items():
+        print(f"    {part:22s} {percent(share):>9s}  ({percent(total['leakage_inside'][part])})")
+    px, mm = total["boundary_median_px"], total["boundary_median_mm"]
+    print(f"  boundary, median         {px:.2f} px, {mm:.2f} mm")
+    print(f"  heads found              {total['heads_found']} of {total['heads']}")
+    print(f"  faces of 100 px and more {total['large_faces_found']} of {total['large_faces']}")
+    print(f"  faces that are none      {total['false_faces']}")
+    print("  by skin tone (ITA of the face)")
+    for name, group in total["tone_groups"].items():
+        print(
+            f"    {name:14s} {group['pictures']:4d} pictures  P {group['precision']:.3f} "
+            f"R {group['recall']:.3f} F1 {group['f1']:.3f} IoU {group['iou']:.3f} "
+            f"edge {group['boundary_median_px']:.1f} px heads {group['heads_found']:.2f}"
+        )
+    print(f"  worst group / best       {total['worst_group_to_best']:.3f}")
+    print(f"  median time              {total['median_ms']:.0f} ms")
+
+
+def measure(name: str, method: str, most: int | None, sheet: Path | None) -> dict[str, object]:
+    """Runs a method over a set, prints, writes the contact sheet; empty if the set is absent."""
+    found_samples = samples(name)
+    if found_samples is None:
+        print(f"skipped: there is no set '{name}' here")
+        return {}
+    pictures: list[Figures] = []
+    worst: list[tuple[float, int, Image.Image]] = []
+    every = list(found_samples) if most is None else spread(list(found_samples), most)
+    for number, sample in enumerate(every):
+        found = METHODS[method](sample)
+        figures = figures_of(sample, found)
+        pictures.append(figures)
+        print(picture_line(figures), flush=True)
+        case = (-figures.counts.f1, number, tile(sample, figures, found))
+        if len(worst) < WORST_SHOWN:
+            heapq.heappush(worst, case)
+        else:
+            heapq.heappushpop(worst, case)
+    total = totals(pictures)
+    print_totals(total)
+    if sheet is not None:
+        write_sheet([image for _, _, image in sorted(worst, reverse=True)], sheet)
+        print(f"worst cases: {sheet}")
+    return total
+
+
+def spread(every: list[Sample], most: int) -> list[Sample]:
+    """At most so many samples, evenly picked."""
+    count = min(most, len(every))
+    return [every[i * len(every) // count] for i in range(count)]
+
+
+def main() -> None:
+    """Command line."""
+    parser = argparse.ArgumentParser(prog="python -m tests.evaluation.masks", description=__doc__)
+    parser.add_argument("set", help="multipose, body, or a folder of rendered views")
+    parser.add_argument("--method", choices=sorted(METHODS), default="people")
+    parser.add_argument("--most", type=int, help="pictures at most, evenly picked")
+    parser.add_argument("--sheet", type=Path, help="contact sheet (default: build/masks_SET.jpg)")
+    parser.add_argument("--json", type=Path, help="also write the totals here")
+    options = parser.parse_args()
+    name = Path(options.set).name
+    sheet = options.sheet or Path("build") / f"masks_{name}_{options.method}.jpg"
+    total = measure(options.set, options.method, options.most, sheet)
+    if options.json and total:
+        options.json.write_text(json.dumps(total, indent=1))
+
+
+if __name__ == "__main__":
+    main()
