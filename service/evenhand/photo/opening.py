@@ -46,12 +46,11 @@ def opened(path: Path) -> Iterator[FileIO]:
         The path does not exist, is no regular file, is empty, or may not be read.
     """
     descriptor = _descriptor(path)
+    before = os.fstat(descriptor)
+    if not stat.S_ISREG(before.st_mode):
+        os.close(descriptor)
+        raise UnreadablePhotographError(f"{path} is not a file.", "Give the path of a photograph.")
     with FileIO(descriptor, "rb") as file:
-        before = os.fstat(descriptor)
-        if not stat.S_ISREG(before.st_mode):
-            raise UnreadablePhotographError(
-                f"{path} is not a file.", "Give the path of a photograph."
-            )
         if before.st_size == 0:
             raise UnreadablePhotographError(
                 f"{path} is empty (0 bytes).", "Copy it again from the card or the backup."

@@ -25,10 +25,10 @@ _GREY, _RGB, _INDEXED, _GREY_ALPHA, _RGB_ALPHA = 0, 2, 3, 4, 6
 """Colour types (PNG, table 11.1)."""
 
 _XMP_KEYWORD = b"XML:com.adobe.xmp\x00"
-"""Keyword of the iTXt chunk that holds XMP (XMP specification, part 3)."""
+"""Keyword of the iTXt chunk that holds XMP (XMP specification, part 3); some use zTXt."""
 
-_LARGEST_PROFILE = 64 << 20
-"""Bytes to which a compressed profile may grow; real ones stay below a few megabytes."""
+_LARGEST_BLOCK = 64 << 20
+"""Bytes to which a compressed profile or text may grow; real ones have a few megabytes."""
 
 _COMPRESSION_LEVEL = 4
 """Deflate level of results: little larger than level 6 on photographs, several times as fast."""
@@ -78,9 +78,9 @@ class PngSource:
             if chunk.type == b"eXIf":
                 blocks["exif"] = chunk.data
             elif chunk.type == b"iTXt" and chunk.data.startswith(_XMP_KEYWORD):
-                flags, _, rest = chunk.data[len(_XMP_KEYWORD) :].partition(b"\x00\x00\x00\x00")
-                if not flags:
-                    blocks["xmp"] = rest
+                blocks["xmp"] = _international_text(chunk.data[len(_XMP_KEYWORD) :])
+            elif chunk.type == b"zTXt" and chunk.data.startswith(_XMP_KEYWORD):
+                blocks["xmp"] = _inflated(chunk.data[len(_XMP_KEYWORD) + 1 :])
         return blocks
 
     def write(self, result: Stored, original: Stored, file: BinaryIO) -> None:
@@ -178,12 +178,23 @@ def _source_of(chunks: list[Chunk]) -> PngSource:
     )
 
 
+def _international_text(data: bytes) -> bytes:
+    """Text of an iTXt chunk after its keyword (PNG, section 11.3.3.4)."""
+    compressed, language_on = data[0], data[2:]
+    text = language_on.split(b"\x00", 2)[2]
+    return _inflated(text) if compressed else text
+
+
+def _inflated(data: bytes) -> bytes:
+    return zlib.decompressobj().decompress(data, _LARGEST_BLOCK)
+
+
 def _profile_of(source: PngSource, name: str) -> tuple[bytes | None, tuple[str, ...]]:
     for chunk in source.before:
         if chunk.type == b"iCCP":
             _, _, compressed = chunk.data.partition(b"\x00")
             try:
-                profile = zlib.decompressobj().decompress(compressed[1:], _LARGEST_PROFILE)
+                profile = _inflated(compressed[1:])
             except zlib.error:
                 return None, (f"{name}: its colour profile is damaged; sRGB is assumed.",)
             return profile or None, ()

@@ -202,7 +202,7 @@ def _compressed(values: npt.NDArray[Any], compression: int) -> bytes:
         case tifffile.COMPRESSION.ZSTD:
             return bytes(imagecodecs.zstd_encode(data))
         case _:
-            return bytes(imagecodecs.zlib_encode(data))
+            return bytes(imagecodecs.deflate_encode(data))
 
 
 def _point_to(
