@@ -14,6 +14,7 @@ import json
 import math
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 import torch
@@ -23,9 +24,9 @@ from torch.nn import functional
 from .export import write_onnx
 from .heads import head_loss
 from .measures import measured
-from .network import PART_COUNT, Parser
+from .network import Parser
 from .sheets import contact_sheet
-from .variation import SKIN_FIRST, SKIN_LAST, Batch, varied_batch
+from .variation import SKIN_FIRST, SKIN_LAST, Batch, plain_batch, varied_batch
 from .views import Views, read_views
 
 PART_WEIGHTS = (1, 1, 1, 1.5, 1, 1, 1.2, 1, 3, 2, 2.5, 2, 3, 1, 2, 2, 2, 1, 1.5)
@@ -40,8 +41,18 @@ LEARNING_RATE = 2e-3
 WARM_UP = 0.04
 # Share of the time in which the rate rises.
 
+MINUTES_AFTER = 0.8
+# Of the time given, kept back for measuring and writing.
+
 AVERAGE_DECAY = 0.999
 # Of the moving average of the weights, which is what is kept.
+
+
+HEAD_WEIGHT = 0.3
+# Of the heads' loss beside that of the parts.
+
+Note = Callable[[str], None]
+# Takes a line for the log.
 
 
 def arguments() -> argparse.Namespace:
@@ -49,13 +60,14 @@ def arguments() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--views", type=Path, required=True, help="folder of scene_*.npz")
     parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--minutes", type=float, default=9.0, help="of training, reading excluded")
+    parser.add_argument("--minutes", type=float, default=9.0, help="for the whole run")
     parser.add_argument("--batch", type=int, default=192)
     parser.add_argument("--size", type=int, default=320)
     parser.add_argument("--rate", type=float, default=LEARNING_RATE)
     parser.add_argument("--workers", type=int, default=14)
     parser.add_argument("--most", type=int, help="scenes at most, for a rehearsal")
     parser.add_argument("--start", type=Path, help="own weights to go on from")
+    parser.add_argument("--state", type=Path, help="file to go on from, if there, and to keep")
     parser.add_argument("--steps", type=int, default=10**9, help="at most, for a rehearsal")
     parser.add_argument("--seed", type=int, default=1)
     return parser.parse_args()
@@ -107,59 +119,88 @@ def load(network: nn.Module, path: Path) -> None:
     network.load_state_dict({k: v.float() for k, v in state.items()}, strict=False)
 
 
-def trained(
-    options: argparse.Namespace, views: Views, check: Views, note: Callable[[str], None]
-) -> Parser:
-    """Trains until the time is over; returns the averaged network."""
-    device = views.light.device
-    network = Parser().to(device, memory_format=torch.channels_last)
+@dataclass
+class Run:
+    """A training run: the network, its moving average, the optimiser, steps done."""
+
+    network: nn.Module
+    average: nn.Module
+    optimiser: torch.optim.Optimizer
+    step: int = 0
+
+    def keep(self, path: Path) -> None:
+        """Writes everything needed to go on."""
+        state = {"network": self.network.state_dict(), "average": self.average.state_dict()}
+        torch.save(state | {"optimiser": self.optimiser.state_dict(), "step": self.step}, path)
+
+    def take_up(self, path: Path) -> None:
+        """Goes on where `keep` was."""
+        state = torch.load(path, map_location="cpu", weights_only=True)
+        self.network.load_state_dict(state["network"])
+        self.average.load_state_dict(state["average"])
+        self.optimiser.load_state_dict(state["optimiser"])
+        self.step = state["step"]
+
+
+def new_run(options: argparse.Namespace, device: torch.device) -> Run:
+    """A run from the beginning, from own weights, or from a kept state."""
+    network = Parser()
     if options.start:
         load(network, options.start)
+    network = network.to(device, memory_format=torch.channels_last)
     average = copy.deepcopy(network).requires_grad_(False).eval()
     decayed = [p for p in network.parameters() if p.ndim > 1]
     plain = [p for p in network.parameters() if p.ndim <= 1]
     groups = [{"params": decayed, "weight_decay": 0.03}, {"params": plain, "weight_decay": 0.0}]
-    optimiser = torch.optim.AdamW(groups, lr=options.rate, betas=(0.9, 0.99))
-    weights = torch.tensor(PART_WEIGHTS, device=device, dtype=torch.float32)
+    run = Run(network, average, torch.optim.AdamW(groups, lr=options.rate, betas=(0.9, 0.99)))
+    if options.state and options.state.exists():
+        run.take_up(options.state)
+    return run
+
+
+def one_step(run: Run, batch: Batch, weights: Tensor, size: int) -> tuple[Tensor, Tensor]:
+    """One step down the loss; returns the losses of parts and heads."""
+    device = batch.picture.device
+    with torch.autocast(device.type, torch.bfloat16, enabled=device.type == "cuda"):
+        parts, heads = run.network(batch.picture.to(memory_format=torch.channels_last))
+    first, second = part_loss(parts, batch, weights), head_loss(heads, batch.heads, size)
+    run.optimiser.zero_grad(set_to_none=True)
+    (first + HEAD_WEIGHT * second).backward()
+    norm = nn.utils.clip_grad_norm_(run.network.parameters(), 2.0)
+    if bool(torch.isfinite(norm)):
+        run.optimiser.step()
+        follow(run.average, run.network, run.step)
+    run.step += 1
+    return first.detach(), second.detach()
+
+
+def trained(
+    run: Run, options: argparse.Namespace, views: Views, check: Views, minutes: float, note: Note
+) -> None:
+    """Trains until the time is over; what counts is the run's averaged network."""
+    weights = torch.tensor(PART_WEIGHTS, device=views.light.device, dtype=torch.float32)
     begin = last_note = last_save = time.monotonic()
-    seen = step = 0
-    while (share := (time.monotonic() - begin) / (options.minutes * 60)) < 1:
-        if step >= options.steps:
+    first_step = run.step
+    while (share := (time.monotonic() - begin) / (minutes * 60)) < 1:
+        if run.step - first_step >= options.steps:
             break
         with torch.no_grad():
             batch = varied_batch(views, options.batch, options.size)
-        for group in optimiser.param_groups:
+        for group in run.optimiser.param_groups:
             group["lr"] = rate_at(share, options.rate)
-        with torch.autocast(device.type, torch.bfloat16, enabled=device.type == "cuda"):
-            parts, heads = network(batch.picture.to(memory_format=torch.channels_last))
-        first, second = (
-            part_loss(parts, batch, weights),
-            head_loss(heads, batch.heads, options.size),
-        )
-        loss = first + 0.3 * second
-        optimiser.zero_grad(set_to_none=True)
-        loss.backward()
-        norm = nn.utils.clip_grad_norm_(network.parameters(), 2.0)
-        if bool(torch.isfinite(norm)):
-            optimiser.step()
-            follow(average, network, step)
-        else:
-            note(f"step {step}: gradient not finite, step left out")
-        step += 1
-        seen += options.batch
-        now = time.monotonic()
-        if step in (1, 5, 20) or now - last_note > 15:
+        parts, heads = one_step(run, batch, weights, options.size)
+        now, done = time.monotonic(), run.step - first_step
+        if done in (1, 5, 20) or now - last_note > 15:
             last_note = now
             note(
-                f"{now - begin:6.1f} s step {step} parts {first.item():.4f} heads "
-                f"{second.item():.3f} rate {optimiser.param_groups[0]['lr']:.5f} "
-                f"{seen / (now - begin):.0f} pictures/s"
+                f"{now - begin:6.1f} s step {run.step} parts {parts.item():.4f} heads "
+                f"{heads.item():.3f} rate {rate_at(share, options.rate):.5f} "
+                f"{done * options.batch / (now - begin):.0f} pictures/s"
             )
         if now - last_save > 90:
             last_save = now
-            save(average, options.out / "parser.pt")
-            note(f"check {short(measured(average, check))}")
-    return average
+            save(run.average, options.out / "parser.pt")
+            note(f"check {short(measured(run.average, check))}")
 
 
 def short(measures: dict) -> str:
@@ -171,6 +212,7 @@ def short(measures: dict) -> str:
 
 def main() -> None:
     """Reads, trains, measures, writes."""
+    begin = time.monotonic()
     options = arguments()
     options.out.mkdir(parents=True, exist_ok=True)
     log = (options.out / "log.txt").open("a")
@@ -185,16 +227,23 @@ def main() -> None:
     torch.backends.cuda.matmul.allow_tf32 = True
     torch.backends.cudnn.allow_tf32 = True
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
-    begin = time.monotonic()
     views = read_views(options.views, "train", device, options.workers, options.most)
-    check = read_views(options.views, "check", device, options.workers, options.most) or views
     if not views:
         raise SystemExit(f"no views to train on under {options.views}")
-    note(f"{len(views)} views to train on, {len(check)} to check, {time.monotonic() - begin:.0f} s")
-    average = trained(options, views, check, note)
+    check = read_views(options.views, "check", device, options.workers, options.most) or views
+    spent = (time.monotonic() - begin) / 60
+    note(f"{len(views)} views to train on, {len(check)} to check, read in {spent:.2f} min")
+    run = new_run(options, device)
+    trained(run, options, views, check, options.minutes - spent - MINUTES_AFTER, note)
+    average = run.average
     save(average, options.out / "parser.pt")
-    contact_sheet(average, varied_batch(views, 24, options.size), options.out / "varied.jpg")
-    results = {"check": measured(average, check), "train_views": len(views), "parts": PART_COUNT}
+    if options.state:
+        run.keep(options.state)
+    with torch.no_grad():
+        contact_sheet(average, varied_batch(views, 24, options.size), options.out / "varied.jpg")
+        pick = torch.randperm(len(check))[:24].to(device)
+        contact_sheet(average, plain_batch(check, pick), options.out / "check.jpg")
+    results = {"check": measured(average, check), "train_views": len(views), "steps": run.step}
     note("check " + short(results["check"]))
     del views
     test = read_views(options.views, "test", device, options.workers, options.most)
@@ -206,7 +255,7 @@ def main() -> None:
         write_onnx(average.cpu(), options.out / "parser.onnx")
     except Exception as error:  # the weights are saved; they can be written again elsewhere
         note(f"no ONNX file: {error!r}")
-    note(f"done after {time.monotonic() - begin:.0f} s")
+    note(f"done after {(time.monotonic() - begin) / 60:.2f} min")
 
 
 if __name__ == "__main__":

@@ -164,7 +164,7 @@ def framing(views: Views, chosen: Tensor, size: int) -> tuple[Tensor, Tensor]:
     head = torch.nan_to_num(head)
     centre = (head[:, :2] + head[:, 2:4]) / 2
     extent = (head[:, 2:4] - head[:, :2]).amax(1).clamp(min=8)
-    head_zoom = (log_uniform(like, 0.17, 0.75, count) * size / extent).clamp(0.35, 3.0)
+    head_zoom = (log_uniform(like, 0.17, 1.1, count) * size / extent).clamp(0.35, 3.0)
     frame_zoom = log_uniform(like, 0.55, 1.7, count) * size / source
     zoom = torch.where(around_head, head_zoom, frame_zoom)
     half = size / 2 / zoom

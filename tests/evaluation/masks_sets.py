@@ -201,7 +201,7 @@ def head_at_top(person: Chosen, skin: Chosen, hair: Chosen) -> BoxCorners | None
     height = bottom - top
     upper[int(top) : int(top + HEAD_SHARE_OF_BODY * height)] = True
     numbered = components(skin & upper)
-    least_area = (0.03 * height) ** 2
+    least_area = (0.015 * height) ** 2
     patches = [p for p in regionprops(numbered) if p.area >= least_area]
     if not patches:
         return None
