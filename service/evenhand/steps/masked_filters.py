@@ -8,6 +8,9 @@ import numpy.typing as npt
 
 Map = npt.NDArray[np.float32]
 
+FWHM = 2.3548
+"""Width of a Gaussian at half its height in deviations: a band's limit in mm over this is sigma."""
+
 LEAST_WEIGHT = 1e-6
 """Added to sums of weights, so that places without any skin give zero and not a division by it."""
 
