@@ -46,7 +46,7 @@ def head_targets(heads: Tensor, size: int) -> tuple[Tensor, Tensor, Tensor]:
     dy = centre[..., 1, None, None] - step[None, None, :, None]
     near = torch.exp(-0.5 * (dx**2 + dy**2) / spread[..., None, None] ** 2)
     # the cell of the centre itself is exactly 1
-    at_centre = (dx.abs() <= 0.5) & (dy.abs() <= 0.5)
+    at_centre = (dx > -0.5) & (dx <= 0.5) & (dy > -0.5) & (dy <= 0.5)
     near = torch.where(at_centre, torch.ones_like(near), near * 0.98) * known[..., None, None]
     peak, owner = near.max(1)
     angles = torch.deg2rad(heads[..., 4:6])
