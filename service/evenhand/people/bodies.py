@@ -19,7 +19,7 @@ from evenhand.photo.photograph import Photograph
 
 Field = npt.NDArray[np.float32]
 
-WORKING_SIZE = 1024
+WORKING_SIZE = 768
 """Pixels along the longer side of the view on which a body's skin is judged."""
 
 NETWORK_SIZE = 512
@@ -34,7 +34,7 @@ MARGIN_MM = 130.0
 VISIBLE = 0.5
 """Least visibility of a pose point to be used."""
 
-GRID_STEP = 4
+GRID_STEP = 6
 """Working pixels between the points of the grid on which distances to limbs are reckoned."""
 
 FARTHEST_MM = 70.0
@@ -231,7 +231,8 @@ def _distances(body: Body, points: Points) -> list[tuple[Region, Field]]:
     """Millimetres from each point to each part of the body, less the part's half width."""
     mm = body.mm_per_pixel
     middle = body.head.mean(axis=0)
-    fields = [(Region.FACE, _to_outline(points, body.outline) * mm - FACE_RIM_MM)]
+    to_face = _to_outline(points, _hull(body.outline)) * mm
+    fields = [(Region.FACE, np.where(to_face > 0, to_face - FACE_RIM_MM, -np.inf))]
     fields += [
         (Region.EAR, np.linalg.norm(points - ear, axis=-1) * mm - EAR_RADIUS_MM)
         for ear in body.head[4:6]
@@ -270,12 +271,20 @@ def _to_segment(points: Points, start: Points, end: Points) -> Field:
     return distance
 
 
-def _to_outline(points: Points, outline: Points) -> Field:
-    """Distance in pixels of each point from a closed outline, 0 inside."""
-    flat = points.reshape(-1, 2)
-    corners = outline.reshape(-1, 1, 2)
-    signed = [cv2.pointPolygonTest(corners, (float(x), float(y)), True) for x, y in flat]
-    distance: Field = np.maximum(-np.array(signed, np.float32), 0).reshape(points.shape[:-1])
+def _hull(outline: Points) -> Points:
+    """Convex outline with a third of the corners."""
+    corners: Points = cv2.convexHull(np.ascontiguousarray(outline[::3])).reshape(-1, 2)
+    return corners
+
+
+def _to_outline(points: Points, corners: Points) -> Field:
+    """Distance in pixels of each point from a convex outline, 0 inside."""
+    ends = np.roll(corners, -1, axis=0)
+    sides = list(zip(corners, ends, strict=True))
+    least = np.min([_to_segment(points, start, end) for start, end in sides], axis=0)
+    turns = np.array([np.cross(end - start, points - start) for start, end in sides])
+    inside = np.all(turns >= 0, axis=0) | np.all(turns <= 0, axis=0)
+    distance: Field = np.where(inside, 0, least)
     return distance
 
 

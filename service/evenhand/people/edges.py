@@ -63,5 +63,7 @@ def at_full_size(coarse: npt.NDArray[np.float32], view: View, box: Box) -> Alpha
     """A view's field in the photograph's pixels inside `box`, without regard to the picture."""
     moved = view.to_photograph.copy()
     moved[:, 2] -= (box.left, box.top)
-    alpha: Alpha = cv2.warpAffine(coarse, moved, (box.width, box.height), flags=cv2.INTER_LINEAR)
+    alpha: Alpha = cv2.warpAffine(
+        coarse, moved, (box.width, box.height), borderMode=cv2.BORDER_REPLICATE
+    )
     return alpha

@@ -18,14 +18,17 @@ from evenhand.people.networks import (
     face_mesh,
 )
 from evenhand.people.person import Face
-from evenhand.people.views import View, aligned, part, quarter_turned, reduced
+from evenhand.people.views import View, aligned, part, quarter_turned, reduced, smaller
 from evenhand.photo.photograph import Photograph
 
 SMALLEST_FACE = 100.0
 """Pixels from brow to chin: smaller faces show no skin texture worth a step."""
 
-SEARCH_SIZE = 1536
-"""Pixels along the longer side of the reduced copy that is searched."""
+SEARCH_SIZE = 1500
+"""Pixels along the longer side of the reduced copy that is searched in tiles."""
+
+GLANCE_SIZE = 375
+"""Pixels along the longer side of the copy that is searched whole; the networks read 192."""
 
 SMALLEST_SHARE = 1 / 15
 """Least share of a view's side that a face must fill for the far detector to find it (measured:
@@ -104,12 +107,13 @@ def find_heads(photograph: Photograph) -> list[Head]:
 
 def _search_coarsely(search: View) -> list[Hit]:
     """Hits on the whole frame, with and without a wide border, in all four quarter turns."""
-    height, width = search.pixels.shape[:2]
-    side = max(height, width)
-    bordered = part(search, Box(-side // 2, -side // 2, height + side // 2, width + side // 2))
+    glance = smaller(search, GLANCE_SIZE)
+    height, width = glance.pixels.shape[:2]
+    border = max(height, width) // 2
+    bordered = part(glance, Box(-border, -border, height + border, width + border))
     hits: list[Hit] = []
     for turns in range(4):
-        whole = quarter_turned(search, turns)
+        whole = quarter_turned(glance, turns)
         hits += _hits(detect_near(whole.pixels), whole)
         wide = quarter_turned(bordered, turns)
         hits += _hits(detect_near(wide.pixels), wide)

@@ -19,7 +19,7 @@ from evenhand.photo.photograph import Photograph
 
 SkinPlace = tuple[float, float] | Box
 
-WORKING_SIZE = 1024
+WORKING_SIZE = 768
 """Pixels along the longer side of the view on which skin is judged."""
 
 FRAME_MM = 600.0

@@ -31,8 +31,9 @@ Field = npt.NDArray[np.float32]
 BURN_SLACK = 0.45
 """Density along haemoglobin by which skin may differ from the face: a strong sunburn."""
 
-TAN_SLACK = 0.25
-"""Density along melanin, either way, by which skin may differ from the face: a tan, a pale neck."""
+TAN_SLACK = 0.12
+"""Density along melanin by which skin may be darker than the face: a tan. Paler skin gets none,
+since less melanin is also the way to grey cloth."""
 
 LEAST_SPREAD = 0.05
 """Density: smallest standard deviation of a person's skin in the plane."""
@@ -40,8 +41,12 @@ LEAST_SPREAD = 0.05
 LARGEST_SPREAD = 0.14
 """Density: largest; a wider spread means that the seeds were not only skin."""
 
-SURE, UNSURE = 2.2, 3.6
+SURE, UNSURE = 2.0, 3.2
 """Standard deviations from the model: skin up to the first, something else from the second."""
+
+GREY = (0.35, 0.6)
+"""Share of the way from grey to the person's skin up to which a colour is cloth, and from which it
+may be skin: pale and shaded cloth is nearly grey."""
 
 BRIGHTER, DARKER = 1.3, 1.5
 """Density by which lit and shaded skin may differ from the middle of the face."""
@@ -109,9 +114,9 @@ def likeness(model: SkinModel, linear: Field) -> Field:
     plane, mean = in_plane(linear)
     away = plane - model.middle.astype(np.float32)
     away = _without_slack(away, haemoglobin_direction(), 0.0, BURN_SLACK)
-    away = _without_slack(away, melanin_direction(), -TAN_SLACK, TAN_SLACK)
+    away = _without_slack(away, melanin_direction(), 0.0, TAN_SLACK)
     deviations = np.linalg.norm(away @ model.whitening.astype(np.float32), axis=-1)
-    in_colour = falling(deviations, SURE, UNSURE)
+    in_colour = falling(deviations, SURE, UNSURE) * rising(_share_of_pigment(model, plane), *GREY)
     shade = mean - model.density
     in_light = falling(shade, 0.8 * DARKER, DARKER) * falling(-shade, 0.8 * BRIGHTER, BRIGHTER)
     alike: Field = (in_colour * in_light).astype(np.float32)
@@ -132,6 +137,13 @@ def in_plane(linear: Field) -> tuple[Field, Field]:
     opacity = density(linear)
     plane: Field = opacity @ pigment_axes().T
     return plane, opacity.mean(axis=-1)
+
+
+def _share_of_pigment(model: SkinModel, plane: Field) -> Field:
+    """How far each pixel is from grey towards this skin: 0 for grey, 1 for the skin itself."""
+    middle = model.middle.astype(np.float32)
+    share: Field = (plane @ middle) / max(float(middle @ middle), 1e-6)
+    return share
 
 
 def _whitening(away: npt.NDArray[Any]) -> npt.NDArray[np.float64]:

@@ -16,6 +16,9 @@ from evenhand.photo.photograph import Photograph
 
 Affine = npt.NDArray[np.float64]
 
+MOST_HALVINGS = 4
+"""Halvings on the way to a reduced view: enough for 100 megapixels down to 450 pixels."""
+
 SAME_LOOK = 12.0
 """Code values of 8 bit: colours nearer than this look the same to the networks."""
 
@@ -53,16 +56,37 @@ class View:
 
 
 def reduced(photograph: Photograph, box: Box, longest: int) -> View:
-    """The box of the photograph, reduced so that its longer side has at most `longest` pixels."""
+    """The box of the photograph, reduced so that its longer side has at most `longest` pixels.
+
+    Averages over halves first, which costs a tenth of doing it at once; a few rows and columns at
+    the lower right are left out for the halves to come out even.
+    """
     factor = max(1.0, max(box.height, box.width) / longest)
     width, height = max(1, round(box.width / factor)), max(1, round(box.height / factor))
-    cut = photograph.pixels[box.slices]
-    small = cv2.resize(cut, (width, height), interpolation=cv2.INTER_AREA) if factor > 1 else cut
-    across, down = box.width / width, box.height / height
+    halvings = min(MOST_HALVINGS, int(np.log2(min(factor, box.height, box.width))))
+    grid = 2**halvings
+    even = Box(box.top, box.left, box.bottom - box.height % grid, box.right - box.width % grid)
+    small = photograph.pixels[even.slices]
+    for _ in range(halvings):
+        small = cv2.resize(small, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    if small.shape[:2] != (height, width):
+        small = cv2.resize(small, (width, height), interpolation=cv2.INTER_LINEAR)
+    across, down = even.width / width, even.height / height
     to_photograph = np.array(
         [[across, 0, box.left + (across - 1) / 2], [0, down, box.top + (down - 1) / 2]]
     )
     return View(_as_srgb(small, photograph), to_photograph)
+
+
+def smaller(view: View, longest: int) -> View:
+    """The view reduced so that its longer side has at most `longest` pixels."""
+    height, width = view.pixels.shape[:2]
+    factor = max(1.0, max(height, width) / longest)
+    size = (max(1, round(width / factor)), max(1, round(height / factor)))
+    pixels = cv2.resize(view.pixels, size, interpolation=cv2.INTER_AREA)
+    across, down = width / size[0], height / size[1]
+    scaling = np.array([[across, 0, (across - 1) / 2], [0, down, (down - 1) / 2]])
+    return View(pixels, chained(view.to_photograph, scaling))
 
 
 def part(view: View, box: Box) -> View:
