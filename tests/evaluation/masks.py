@@ -23,6 +23,7 @@ from evenhand.photo.photograph import Photograph
 from tests.evaluation.masks_measures import (
     Figures,
     Found,
+    by_known_tone,
     by_tone,
     figures_of,
     leaked_share,
@@ -93,7 +94,7 @@ def percent(share: float) -> str:
 
 def totals(pictures: Sequence[Figures]) -> dict[str, object]:
     """Figures over all pictures; every share is of pixels or heads of the whole set."""
-    counts, groups = pooled(pictures), by_tone(pictures)
+    counts, groups, known = pooled(pictures), by_tone(pictures), by_known_tone(pictures)
     parts = list(pictures[0].leakage)
     edges_px = [p.boundary_px for p in pictures if not math.isnan(p.boundary_px)]
     edges_mm = [p.boundary_mm for p in pictures if not math.isnan(p.boundary_mm)]
@@ -113,22 +114,37 @@ def totals(pictures: Sequence[Figures]) -> dict[str, object]:
         "large_faces": sum(p.large_faces for p in pictures),
         "large_faces_found": sum(p.large_faces_found for p in pictures),
         "false_faces": sum(p.false_faces for p in pictures),
-        "tone_groups": {
-            name: {
-                "pictures": len(group),
-                "precision": pooled(group).precision,
-                "recall": pooled(group).recall,
-                "f1": pooled(group).f1,
-                "iou": pooled(group).iou,
-                "boundary_median_px": float(np.nanmedian([p.boundary_px for p in group])),
-                "heads_found": sum(p.heads_found for p in group)
-                / max(1, sum(p.heads for p in group)),
-            }
-            for name, group in groups.items()
-        },
+        "tone_groups": {name: group_figures(group) for name, group in groups.items()},
         "worst_group_to_best": worst_to_best(groups),
+        "known_tones": {name: group_figures(group) for name, group in known.items()},
+        "worst_known_tone_to_best": worst_to_best(known),
         "median_ms": float(np.median([p.seconds for p in pictures]) * 1000),
     }
+
+
+def group_figures(group: Sequence[Figures]) -> dict[str, float]:
+    """Figures of one skin-tone group."""
+    counts = pooled(group)
+    edges = [p.boundary_px for p in group if not math.isnan(p.boundary_px)]
+    return {
+        "pictures": len(group),
+        "precision": counts.precision,
+        "recall": counts.recall,
+        "f1": counts.f1,
+        "iou": counts.iou,
+        "boundary_median_px": float(np.median(edges)) if edges else math.nan,
+        "heads_found": sum(p.heads_found for p in group) / max(1, sum(p.heads for p in group)),
+    }
+
+
+def print_groups(groups: dict[str, dict[str, float]]) -> None:
+    """Figures of the skin-tone groups, one a line."""
+    for name, group in groups.items():
+        print(
+            f"    {name:14s} {group['pictures']:4d} pictures  P {group['precision']:.3f} "
+            f"R {group['recall']:.3f} F1 {group['f1']:.3f} IoU {group['iou']:.3f} "
+            f"edge {group['boundary_median_px']:.1f} px heads {group['heads_found']:.2f}"
+        )
 
 
 def print_totals(total: dict) -> None:  # type: ignore[type-arg]
@@ -145,13 +161,12 @@ def print_totals(total: dict) -> None:  # type: ignore[type-arg]
     print(f"  faces of 100 px and more {total['large_faces_found']} of {total['large_faces']}")
     print(f"  faces that are none      {total['false_faces']}")
     print("  by skin tone (ITA of the face)")
-    for name, group in total["tone_groups"].items():
-        print(
-            f"    {name:14s} {group['pictures']:4d} pictures  P {group['precision']:.3f} "
-            f"R {group['recall']:.3f} F1 {group['f1']:.3f} IoU {group['iou']:.3f} "
-            f"edge {group['boundary_median_px']:.1f} px heads {group['heads_found']:.2f}"
-        )
+    print_groups(total["tone_groups"])
     print(f"  worst group / best       {total['worst_group_to_best']:.3f}")
+    if total["known_tones"]:
+        print("  by the tone the person was rendered with")
+        print_groups(total["known_tones"])
+        print(f"  worst group / best       {total['worst_known_tone_to_best']:.3f}")
     print(f"  median time              {total['median_ms']:.0f} ms")
 
 
@@ -183,9 +198,9 @@ def measure(name: str, method: str, most: int | None, sheet: Path | None) -> dic
 
 
 def spread(every: list[Sample], most: int) -> list[Sample]:
-    """At most so many samples, evenly picked."""
-    count = min(most, len(every))
-    return [every[i * len(every) // count] for i in range(count)]
+    """At most so many samples, always the same ones, drawn by chance."""
+    chosen = np.random.default_rng(0).permutation(len(every))[:most]
+    return [every[index] for index in sorted(chosen)]
 
 
 def main() -> None:

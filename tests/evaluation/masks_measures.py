@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -120,7 +120,7 @@ class Figures:
     large_faces_found: int
     false_faces: int
     seconds: float
-    extra: dict[str, float] = field(default_factory=dict)
+    known_tone: str | None = None
 
 
 def figures_of(sample: Sample, found: Found) -> Figures:
@@ -145,6 +145,7 @@ def figures_of(sample: Sample, found: Found) -> Figures:
         found_large,
         spurious,
         found.seconds,
+        sample.tone,
     )
 
 
@@ -241,6 +242,15 @@ def by_tone(pictures: Iterable[Figures]) -> dict[str, list[Figures]]:
     for picture in pictures:
         groups[tone_group(picture.tone_angle)].append(picture)
     return {name: group for name, group in groups.items() if group}
+
+
+def by_known_tone(pictures: Iterable[Figures]) -> dict[str, list[Figures]]:
+    """Pictures by the tone their person was rendered with; empty for photographs."""
+    groups: dict[str, list[Figures]] = {}
+    for picture in pictures:
+        if picture.known_tone is not None:
+            groups.setdefault(picture.known_tone, []).append(picture)
+    return dict(sorted(groups.items()))
 
 
 def worst_to_best(groups: dict[str, list[Figures]]) -> float:

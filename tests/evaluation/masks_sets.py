@@ -9,6 +9,7 @@ import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -52,6 +53,9 @@ RENDERED_KEPT = {
 }
 # Kept parts and their classes in the rendered views.
 
+MONK_GROUPS = ("Monk 1-2",) * 2 + ("Monk 3-4",) * 2 + ("Monk 5-6",) * 2 + ("Monk 7-10",) * 4
+# Group of each tone of the Monk scale (Monk 2019), the tone a rendered person was given.
+
 FACE_CLASS = 1
 # Class of face skin in the rendered views.
 
@@ -78,6 +82,8 @@ class Sample:
         Skin of the face, from which its tone is measured.
     heads : tuple of (left, top, right, bottom)
         Around every labelled head, hair included, pixels.
+    tone : str or None
+        Skin tone where it is known without measuring: that of the rendered person.
     """
 
     name: str
@@ -88,6 +94,7 @@ class Sample:
     kept: Mapping[str, Chosen]
     face_skin: Chosen
     heads: tuple[BoxCorners, ...]
+    tone: str | None = None
 
 
 def corners(chosen: Chosen) -> BoxCorners:
@@ -234,7 +241,14 @@ def rendered(folder: Path) -> Iterator[Sample]:
             {name: np.isin(labels, classes) for name, classes in RENDERED_KEPT.items()},
             labels == FACE_CLASS,
             heads,  # type: ignore[arg-type]
+            known_tone(record),
         )
+
+
+def known_tone(record: Mapping[str, Any]) -> str | None:
+    """Group on the Monk scale of the people of a rendered view, None if they differ."""
+    tones = {MONK_GROUPS[int(person["monk"]) - 1] for person in record.get("people", [])}
+    return tones.pop() if len(tones) == 1 else None
 
 
 def samples(name: str) -> Iterator[Sample] | None:

@@ -62,6 +62,20 @@ def test_a_closer_look_replaces_the_frame_only_inside_itself() -> None:
     assert drawn[61:].max() == 0
 
 
+def test_a_turned_look_reaches_as_far_as_it_trusts_itself() -> None:
+    turned = chained(np.array([[0.8, -0.6, 60.0], [0.6, 0.8, 10.0]]), HALF)
+    look = parse_of(np.ones((20, 30), np.float32), turned)
+    grid = np.eye(3)[:2]
+    _, trust = look.drawn([Part.FACE], grid, (120, 130))
+    rows, columns = look.reach(grid, (120, 130))
+    outside = trust.copy()
+    outside[rows, columns] = 0
+    assert trust.max() == 1
+    assert outside.max() == 0
+    away = look.reach(np.array([[1.0, 0, 900], [0, 1.0, 900]]), (50, 50))
+    assert trust[away].size == 0
+
+
 def test_chances_of_parts_add_up() -> None:
     probability = np.random.default_rng(2).dirichlet(np.ones(len(Part)), (4, 4))
     answer = Parse(np.moveaxis(probability, -1, 0).astype(np.float32), HALF, ())

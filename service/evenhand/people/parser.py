@@ -141,6 +141,16 @@ class Parse:
         chosen: Chance = self.probability[[int(part) for part in parts]].sum(0)
         return chosen
 
+    def reach(self, to_photograph: Affine, shape: tuple[int, int]) -> tuple[slice, slice]:
+        """Rows and columns of another grid that this answer covers; see `drawn`."""
+        height, width = self.probability.shape[1:]
+        corners = np.array([[0, width, 0, width], [0, 0, height, height], [1, 1, 1, 1.0]])
+        to_grid = chained(inverse(to_photograph), self.to_photograph)
+        columns, rows = to_grid @ corners
+        top, bottom = np.clip([np.floor(rows.min()), np.ceil(rows.max())], 0, shape[0])
+        left, right = np.clip([np.floor(columns.min()), np.ceil(columns.max())], 0, shape[1])
+        return slice(int(top), int(bottom)), slice(int(left), int(right))
+
     def drawn(
         self, parts: Iterable[Part], to_photograph: Affine, shape: tuple[int, int]
     ) -> tuple[Chance, Chance]:
@@ -188,8 +198,11 @@ class Parsing:
         parts = tuple(parts)
         total, _ = self.frame.drawn(parts, to_photograph, shape)
         for look in self.closer:
-            chance, trust = look.drawn(parts, to_photograph, shape)
-            total += trust * (chance - total)
+            rows, columns = look.reach(to_photograph, shape)
+            corner = np.array([[1.0, 0.0, columns.start], [0.0, 1.0, rows.start]])
+            window = total[rows, columns]
+            chance, trust = look.drawn(parts, chained(to_photograph, corner), window.shape)
+            window += trust * (chance - window)
         return total
 
     def inside(self, parts: Iterable[Part], box: Box) -> Chance:
@@ -356,6 +369,8 @@ def _warped(cells: Chance, to_cells: Affine, shape: tuple[int, int]) -> Chance:
     """Cells drawn on a grid, bilinear, zero outside; `to_cells` maps the grid to cells."""
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     height, width = shape
+    if not height or not width:
+        return np.zeros(shape, np.float32)
     # a border of repeated cells, so that the picture's own border does not fade
     wide = cv2.copyMakeBorder(cells, 1, 1, 1, 1, cv2.BORDER_REPLICATE)
     shifted = to_cells + np.array([[0, 0, 1.0], [0, 0, 1.0]])
