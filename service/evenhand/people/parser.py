@@ -201,7 +201,8 @@ class Parsing:
             rows, columns = look.reach(to_photograph, shape)
             corner = np.array([[1.0, 0.0, columns.start], [0.0, 1.0, rows.start]])
             window = total[rows, columns]
-            chance, trust = look.drawn(parts, chained(to_photograph, corner), window.shape)
+            size = window.shape[0], window.shape[1]
+            chance, trust = look.drawn(parts, chained(to_photograph, corner), size)
             window += trust * (chance - window)
         return total
 
