@@ -70,7 +70,7 @@ def write_with_pillow(
     exif = Image.Exif()
     exif[0x0112], exif[0x010F], exif[0x8298] = orientation, "Invented camera", "A. Rower"
     exif.get_ifd(0x8769)[0x9003] = "2026:07:18 10:11:12"
-    options |= {"exif": exif, "dpi": (300, 300)}
+    options = {"exif": exif, "dpi": (300, 300)} | options
     if path.suffix == ".png":
         text = PngInfo()
         text.add_itxt("XML:com.adobe.xmp", XMP.decode())

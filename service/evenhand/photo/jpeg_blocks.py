@@ -1,0 +1,336 @@
+"""Changing a JPEG picture block by block: blocks without a changed pixel keep their coefficients.
+
+The change of the pixels, not the picture, goes through the colour transform, the averaging of
+colour samples and the cosine transform; divided by the quantisation steps and rounded it is added
+to the coefficients that the file already has. All three are linear, so nothing is coded twice.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import imagecodecs
+import numpy as np
+import numpy.typing as npt
+
+from evenhand.photo.compiling import compiled
+from evenhand.photo.jpeg_entropy import (
+    BlockOrder,
+    Integers,
+    Shorts,
+    UnitIndex,
+    changed_data,
+    huffman_tables,
+    index_units,
+)
+from evenhand.photo.jpeg_markers import (
+    BASELINE,
+    DHT,
+    DQT,
+    DRI,
+    EXTENDED,
+    Layout,
+    Segment,
+    layout_of,
+)
+from evenhand.photo.photograph import CodeValues
+
+Reals = npt.NDArray[np.float32]
+
+ZIGZAG = np.array(
+    sorted(range(64), key=lambda i: (i // 8 + i % 8, i // 8 if (i // 8 + i % 8) % 2 else i % 8)),
+    np.int64,
+)
+"""Row-major place in the block of each coefficient in the file's order (T.81, figure 5)."""
+
+_YCBCR = np.array(
+    [
+        [0.299, 0.587, 0.114],
+        [-0.299 / 1.772, -0.587 / 1.772, 0.886 / 1.772],
+        [0.701 / 1.402, -0.587 / 1.402, -0.114 / 1.402],
+    ],
+    np.float32,
+)
+"""Y, Cb, Cr from R, G, B (ITU-T T.871, section 7)."""
+
+_u, _x = np.mgrid[:8, :8]
+_COSINES = (np.where(_u == 0, np.sqrt(1 / 8), 0.5) * np.cos((2 * _x + 1) * _u * np.pi / 16)).astype(
+    np.float32
+)
+"""The 8-point cosine transform, orthonormal, as in T.81, A.3.3."""
+
+
+@dataclass(frozen=True)
+class Sampling:
+    """How pixels fall into blocks and blocks into minimum coded units (T.81, A.2).
+
+    Attributes
+    ----------
+    height, width : int
+        Of the picture in pixels.
+    factors : ndarray of int64, shape (3, 2)
+        Vertical and horizontal sampling factor of each component.
+    """
+
+    height: int
+    width: int
+    factors: Integers
+
+    @property
+    def unit(self) -> tuple[int, int]:
+        """Height and width in pixels of a minimum coded unit."""
+        rows, columns = self.factors.max(axis=0)
+        return int(8 * rows), int(8 * columns)
+
+    @property
+    def units(self) -> tuple[int, int]:
+        """Number of units down and across."""
+        rows, columns = self.unit
+        return -(-self.height // rows), -(-self.width // columns)
+
+    @cached_property
+    def components(self) -> Integers:
+        """Component of each block of a unit, in the file's order."""
+        return np.repeat(np.arange(3), self.factors.prod(axis=1))
+
+
+def sampling_of(layout: Layout) -> Sampling | None:
+    """How the picture is sampled; None where averaging would not come out even."""
+    factors = np.array([(v, h) for h, v in layout.frame.sampling], np.int64)
+    if factors.shape != (3, 2) or (factors < 1).any() or (factors.max(axis=0) % factors).any():
+        return None
+    return Sampling(layout.frame.height, layout.frame.width, factors)
+
+
+@dataclass(frozen=True)
+class SequentialScan:
+    """The one scan of an ordinary JPEG file, with the place of every unit."""
+
+    layout: Layout
+    sampling: Sampling
+    order: BlockOrder
+    index: UnitIndex
+    trouble: int
+
+    @property
+    def data(self) -> npt.NDArray[np.uint8]:
+        """The entropy-coded data."""
+        data = memoryview(self.layout.content)[self.layout.scan_data : self.layout.end - 2]
+        return np.frombuffer(data, np.uint8)
+
+
+def sequential_scan(layout: Layout) -> SequentialScan | None:
+    """Find every unit of an ordinary (sequential, interleaved, Huffman-coded) file.
+
+    Returns
+    -------
+    SequentialScan or None
+        None for files of another kind: progressive, arithmetic, of several scans.
+
+    Raises
+    ------
+    ValueError, IndexError
+        The headers are damaged.
+    """
+    sampling, header = sampling_of(layout), layout.scan_header
+    if (
+        sampling is None
+        or layout.frame.marker not in (BASELINE, EXTENDED)
+        or not layout.has_one_scan
+        or header[0] != 3
+        or bytes(header[1:7:2]) != bytes(layout.frame.identifiers)
+    ):
+        return None
+    slots = np.frombuffer(header[2:8:2], np.uint8).astype(np.int64)
+    restarts = [int.from_bytes(payload[:2], "big") for payload in layout.payloads(DRI)]
+    order = BlockOrder(
+        units=int(np.prod(sampling.units)),
+        restart_interval=restarts[-1] if restarts else 0,
+        components=sampling.components,
+        dc=(slots >> 4) & 3,
+        ac=4 + (slots & 3),
+    )
+    data = memoryview(layout.content)[layout.scan_data : layout.end - 2]
+    tables = huffman_tables(layout.payloads(DHT))
+    index, trouble = index_units(np.frombuffer(data, np.uint8), tables, order)
+    return SequentialScan(layout, sampling, order, index, trouble)
+
+
+def changed_scan(
+    scan: SequentialScan, result: CodeValues, original: CodeValues
+) -> tuple[bytes, list[Segment]]:
+    """The scan's data with the blocks of changed pixels changed, and the Huffman tables for it.
+
+    Parameters
+    ----------
+    scan : SequentialScan
+        The source.
+    result, original : ndarray of uint8, shape (height, width, 3)
+        New pixels, and those that the source decodes to.
+
+    Returns
+    -------
+    bytes, list of Segment
+        Entropy-coded data, and the DHT segments to write before it.
+    """
+    layout = scan.layout
+    touched = touched_units(scan.sampling, result, original)
+    differences = coefficient_differences(scan.sampling, layout, result, original, touched)
+    tables = huffman_tables(layout.payloads(DHT))
+    arguments = (touched, np.ascontiguousarray(differences[..., ZIGZAG]))
+    data, trouble = changed_data(scan.data, scan.index, scan.order, tables, None, *arguments)
+    segments = [Segment(DHT, payload) for payload in layout.payloads(DHT)]
+    if trouble:  # the source's tables were made for its values only
+        segments = _complete_tables(scan.order)
+        complete = huffman_tables([s.payload for s in segments])
+        data, trouble = changed_data(
+            scan.data, scan.index, scan.order, tables, complete, *arguments
+        )
+    return data, segments
+
+
+def _complete_tables(order: BlockOrder) -> list[Segment]:
+    """Huffman tables that have a code for every value, in the slots that the scan uses."""
+    encoder = layout_of(bytes(imagecodecs.jpeg8_encode(np.zeros((8, 8, 3), np.uint8))), "")
+    typical = {payload[0]: payload[1:] for payload in encoder.payloads(DHT)}
+    segments = {}
+    for component in (2, 1, 0):
+        chroma = int(component > 0)
+        dc, ac = int(order.dc[component]), int(order.ac[component]) - 4
+        segments[dc] = bytes([dc]) + typical[chroma]
+        segments[16 + ac] = bytes([16 + ac]) + typical[16 + chroma]
+    return [Segment(DHT, payload) for payload in segments.values()]
+
+
+def quantisation(layout: Layout) -> Reals:
+    """Quantisation steps of the three components, row by row, shape (3, 64) (T.81, B.2.4.1)."""
+    tables: dict[int, Reals] = {}
+    for payload in layout.payloads(DQT):
+        place = 0
+        while place < len(payload):
+            wide = payload[place] >> 4
+            dtype = ">u2" if wide else ">u1"
+            steps = np.frombuffer(payload, dtype, 64, place + 1).astype(np.float32)
+            tables[payload[place] & 15] = np.zeros(64, np.float32)
+            tables[payload[place] & 15][ZIGZAG] = steps
+            place += 1 + (128 if wide else 64)
+    return np.stack([tables[number] for number in layout.frame.tables])
+
+
+def touched_units(sampling: Sampling, result: CodeValues, original: CodeValues) -> Integers:
+    """Numbers of the units with a changed pixel, ascending."""
+    changed = np.zeros(sampling.units, np.bool_)
+    _mark_changed(result, original, *sampling.unit, changed)
+    return np.flatnonzero(changed)
+
+
+def coefficient_differences(
+    sampling: Sampling,
+    layout: Layout,
+    result: CodeValues,
+    original: CodeValues,
+    touched: Integers,
+) -> Shorts:
+    """What is added to the quantised coefficients of each touched unit.
+
+    Returns
+    -------
+    ndarray of int16, shape (touched units, blocks per unit, 64)
+        In units of the quantisation steps, row by row.
+    """
+    differences = np.zeros((touched.size, sampling.components.size, 64), np.int16)
+    _transform(
+        result,
+        original,
+        touched,
+        sampling.units[1],
+        np.array(sampling.unit),
+        sampling.factors,
+        np.eye(3, dtype=np.float32) if layout.is_rgb else _YCBCR,
+        quantisation(layout),
+        _COSINES,
+        differences,
+    )
+    return differences
+
+
+@compiled
+def _mark_changed(
+    result: CodeValues,
+    original: CodeValues,
+    unit_height: int,
+    unit_width: int,
+    changed: npt.NDArray[np.bool_],
+) -> None:
+    height, width = result.shape[:2]
+    for row in range(height):
+        for column in range(width):
+            if (
+                result[row, column, 0] != original[row, column, 0]
+                or result[row, column, 1] != original[row, column, 1]
+                or result[row, column, 2] != original[row, column, 2]
+            ):
+                changed[row // unit_height, column // unit_width] = True
+
+
+@compiled
+def _transform(
+    result: CodeValues,
+    original: CodeValues,
+    touched: Integers,
+    across: int,
+    unit: Integers,
+    factors: Integers,
+    colours: Reals,
+    steps: Reals,
+    cosines: Reals,
+    differences: Shorts,
+) -> None:
+    height, width = result.shape[:2]
+    change = np.zeros((unit[0], unit[1], 3), np.float32)
+    block = np.zeros((8, 8), np.float32)
+    for n in range(touched.size):
+        top, left = touched[n] // across * unit[0], touched[n] % across * unit[1]
+        for y in range(unit[0]):
+            row = min(top + y, height - 1)
+            for x in range(unit[1]):
+                column = min(left + x, width - 1)
+                red = np.float32(result[row, column, 0]) - np.float32(original[row, column, 0])
+                green = np.float32(result[row, column, 1]) - np.float32(original[row, column, 1])
+                blue = np.float32(result[row, column, 2]) - np.float32(original[row, column, 2])
+                for c in range(3):
+                    change[y, x, c] = (
+                        colours[c, 0] * red + colours[c, 1] * green + colours[c, 2] * blue
+                    )
+        number = 0
+        for c in range(3):
+            tall, wide = unit[0] // 8 // factors[c, 0], unit[1] // 8 // factors[c, 1]
+            for v in range(factors[c, 0]):
+                for h in range(factors[c, 1]):
+                    for y in range(8):
+                        for x in range(8):
+                            total = np.float32(0)
+                            for i in range(tall):
+                                for j in range(wide):
+                                    total += change[
+                                        (v * 8 + y) * tall + i, (h * 8 + x) * wide + j, c
+                                    ]
+                            block[y, x] = total / (tall * wide)
+                    _quantised(block, cosines, steps[c], differences[n, number])
+                    number += 1
+
+
+@compiled
+def _quantised(block: Reals, cosines: Reals, steps: Reals, coefficients: Shorts) -> None:
+    half = np.zeros((8, 8), np.float32)
+    for u in range(8):
+        for y in range(8):
+            for x in range(8):
+                half[u, x] += cosines[u, y] * block[y, x]
+    for u in range(8):
+        for v in range(8):
+            total = np.float32(0)
+            for x in range(8):
+                total += half[u, x] * cosines[v, x]
+            coefficients[u * 8 + v] = np.int16(np.rint(total / steps[u * 8 + v]))

@@ -1,0 +1,588 @@
+"""Huffman-coded data of sequential JPEG files: found block by block, changed only where needed.
+
+The bits of untouched blocks are copied, so their coefficients cannot change. ITU-T T.81, annexes
+F.1.2 (coding) and F.2.2 (decoding).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from evenhand.photo.compiling import compiled, inlined
+
+Octets = npt.NDArray[np.uint8]
+Shorts = npt.NDArray[np.int16]
+Numbers = npt.NDArray[np.int32]
+Integers = npt.NDArray[np.int64]
+Entries = npt.NDArray[np.uint16]
+Codes = npt.NDArray[np.uint32]
+
+_LOOK = 10
+"""Bits that the first table look-up takes; longer codes are found by the loop of F.2.2.3."""
+
+_PADDING = 16
+"""Zero bytes after the data, so that reading ahead never leaves the array."""
+
+_LARGEST_BLOCK = 64 * (16 + 11) // 8
+"""Bytes of a block whose 64 codes have 16 bits each, and its values 11."""
+
+BAD_CODE, DATA_MISSING, NO_CODE = 1, 2, 3
+"""Troubles: no such Huffman code in the table; data end early; a value has no code in the table."""
+
+
+@dataclass(frozen=True)
+class HuffmanTables:
+    """Huffman tables of the four slots for DC and AC, 0 to 3 and 4 to 7.
+
+    Attributes
+    ----------
+    look : ndarray of uint16, shape (8, 1 << _LOOK)
+        Code length * 256 + symbol for every beginning of a short code, 0 where it is longer.
+    largest : ndarray of int32, shape (8, 18)
+        Largest code of each length, -1 for none.
+    first : ndarray of int32, shape (8, 18)
+        Index of the first symbol of each length, minus its code.
+    symbols : ndarray of uint8, shape (8, 256)
+        Symbols in the order of their codes.
+    codes, lengths : ndarray of uint32 and uint8, shape (8, 256)
+        Code and its length for every symbol; length 0 for none.
+    """
+
+    look: Entries
+    largest: Numbers
+    first: Numbers
+    symbols: Octets
+    codes: Codes
+    lengths: Octets
+
+
+def huffman_tables(segments: list[bytes]) -> HuffmanTables:
+    """Tables of all DHT segments' payloads (T.81, B.2.4.2 and annex C).
+
+    Raises
+    ------
+    ValueError
+        A segment is damaged.
+    """
+    tables = HuffmanTables(
+        np.zeros((8, 1 << _LOOK), np.uint16),
+        np.full((8, 18), -1, np.int32),
+        np.zeros((8, 18), np.int32),
+        np.zeros((8, 256), np.uint8),
+        np.zeros((8, 256), np.uint32),
+        np.zeros((8, 256), np.uint8),
+    )
+    for payload in segments:
+        place = 0
+        while place < len(payload):
+            counts = payload[place + 1 : place + 17]
+            symbols = payload[place + 17 : place + 17 + sum(counts)]
+            slot = (payload[place] >> 4) * 4 + (payload[place] & 15)
+            if len(counts) < 16 or len(symbols) < sum(counts) or slot > 7 or sum(counts) > 256:
+                raise ValueError("damaged Huffman table")
+            _fill(tables, slot, counts, symbols)
+            place += 17 + len(symbols)
+    return tables
+
+
+def _fill(tables: HuffmanTables, slot: int, counts: bytes, symbols: bytes) -> None:
+    for table in (tables.look, tables.first, tables.codes, tables.lengths):
+        table[slot] = 0
+    tables.largest[slot] = -1
+    code = index = 0
+    for length, count in enumerate(counts, 1):
+        tables.first[slot, length] = index - code
+        for symbol in symbols[index : index + count]:
+            tables.symbols[slot, index] = symbol
+            tables.codes[slot, symbol], tables.lengths[slot, symbol] = code, length
+            if length <= _LOOK:
+                start = code << (_LOOK - length)
+                tables.look[slot, start : start + (1 << (_LOOK - length))] = length * 256 + symbol
+            code += 1
+            index += 1
+        if code > 1 << length:
+            raise ValueError("damaged Huffman table")
+        tables.largest[slot, length] = code - 1 if count else -1
+        code <<= 1
+
+
+@dataclass(frozen=True)
+class BlockOrder:
+    """How blocks follow each other in the data.
+
+    Attributes
+    ----------
+    units : int
+        Minimum coded units (MCU) in the picture.
+    restart_interval : int
+        Units between restart markers, 0 for none.
+    components : ndarray of int64, shape (blocks per unit,)
+        Component of each block of a unit.
+    dc, ac : ndarray of int64, shape (3,)
+        Table slots (0 to 7) of each component.
+    """
+
+    units: int
+    restart_interval: int
+    components: Integers
+    dc: Integers
+    ac: Integers
+
+
+@dataclass(frozen=True)
+class UnitIndex:
+    """Where each unit lies in the data.
+
+    Attributes
+    ----------
+    bits : ndarray of int64, shape (units + 1,)
+        First bit of each unit in the unstuffed data, and of what follows the last.
+    dc : ndarray of int16, shape (units, 3)
+        DC coefficient of each component's last block in each unit.
+    """
+
+    bits: Integers
+    dc: Shorts
+
+
+def unstuffed(data: Octets) -> tuple[Octets, Integers]:
+    """Data without stuffed bytes and restart markers, and where each restart interval begins."""
+    clean = np.zeros(data.size + _PADDING, np.uint8)
+    starts = np.zeros(np.count_nonzero(_restarts(data)) + 2, np.int64)
+    size, count = _unstuff(data, clean, starts)
+    starts[count] = size
+    return clean[: size + _PADDING], starts[: count + 1]
+
+
+def _restarts(data: Octets) -> npt.NDArray[np.bool_]:
+    is_restart: npt.NDArray[np.bool_] = (
+        (data[:-1] == 0xFF) & (data[1:] >= 0xD0) & (data[1:] <= 0xD7)
+    )
+    return is_restart
+
+
+def index_units(data: Octets, tables: HuffmanTables, order: BlockOrder) -> tuple[UnitIndex, int]:
+    """Find every unit of the entropy-coded `data`.
+
+    Returns
+    -------
+    UnitIndex, int
+        The index, and the trouble met: 0 for none, `BAD_CODE` or `DATA_MISSING`.
+    """
+    clean, starts = unstuffed(data)
+    index = UnitIndex(np.zeros(order.units + 1, np.int64), np.zeros((order.units, 3), np.int16))
+    trouble = _walk(
+        clean,
+        starts,
+        order.restart_interval,
+        order.components,
+        order.dc,
+        order.ac,
+        tables.look,
+        tables.largest,
+        tables.first,
+        tables.symbols,
+        index.bits,
+        index.dc,
+    )
+    return index, int(trouble)
+
+
+def changed_data(
+    data: Octets,
+    index: UnitIndex,
+    order: BlockOrder,
+    tables: HuffmanTables,
+    new_tables: HuffmanTables | None,
+    touched: Integers,
+    differences: Shorts,
+) -> tuple[bytes, int]:
+    """Entropy-coded data with coefficients changed in some units.
+
+    Parameters
+    ----------
+    data : ndarray of uint8
+        Entropy-coded data of the source.
+    index, order, tables
+        What `index_units` found, and its arguments.
+    new_tables : HuffmanTables or None
+        Tables to code with; None for the source's own, in which case untouched units are copied.
+    touched : ndarray of int64, shape (n,)
+        Numbers of the changed units, ascending.
+    differences : ndarray of int16, shape (n, blocks per unit, 64)
+        What is added to the quantised coefficients, in zigzag order.
+
+    Returns
+    -------
+    bytes, int
+        The new data, and the trouble met: 0 for none, `NO_CODE` where a new value has none.
+    """
+    clean, starts = unstuffed(data)
+    coded = new_tables or tables
+    growth = touched.size * order.components.size * _LARGEST_BLOCK
+    if new_tables is not None:  # a code of 1 bit may become one of 16
+        growth = min(16 * data.size, order.units * order.components.size * _LARGEST_BLOCK)
+    out = np.empty(2 * (data.size + growth) + order.units + 64, np.uint8)
+    size, trouble = _rewrite(
+        clean,
+        starts,
+        order.restart_interval,
+        order.components,
+        order.dc,
+        order.ac,
+        tables.look,
+        tables.largest,
+        tables.first,
+        tables.symbols,
+        coded.codes,
+        coded.lengths,
+        new_tables is None,
+        index.bits,
+        index.dc,
+        touched,
+        differences,
+        out,
+    )
+    return out[:size].tobytes(), int(trouble)
+
+
+@compiled
+def _unstuff(data: Octets, clean: Octets, starts: Integers) -> tuple[int, int]:
+    size, count, place = 0, 1, 0
+    while place < data.size:
+        byte = data[place]
+        place += 1
+        if byte == 0xFF:
+            following = data[place] if place < data.size else 0
+            if following == 0xFF:  # fill byte before a marker
+                continue
+            place += 1
+            if 0xD0 <= following <= 0xD7:
+                starts[count] = size
+                count += 1
+                continue
+        clean[size] = byte
+        size += 1
+    return size, count
+
+
+@inlined
+def _peek(clean: Octets, bit: int) -> int:
+    """The 32 bits from `bit` on."""
+    place = bit >> 3
+    word = (
+        (np.uint64(clean[place]) << np.uint64(32))
+        | (np.uint64(clean[place + 1]) << np.uint64(24))
+        | (np.uint64(clean[place + 2]) << np.uint64(16))
+        | (np.uint64(clean[place + 3]) << np.uint64(8))
+        | np.uint64(clean[place + 4])
+    )
+    return int((word >> np.uint64(8 - (bit & 7))) & np.uint64(0xFFFFFFFF))
+
+
+@inlined
+def _symbol(
+    word: int, slot: int, look: Entries, largest: Numbers, first: Numbers, symbols: Octets
+) -> int:
+    """Length * 256 + symbol of the code that `word` begins with; 0 for none."""
+    found = int(look[slot, word >> (32 - _LOOK)])
+    if found == 0:
+        for length in range(_LOOK + 1, 17):
+            code = word >> (32 - length)
+            if code <= largest[slot, length]:
+                found = length * 256 + int(symbols[slot, (code + first[slot, length]) & 255])
+                break
+    return found
+
+
+@inlined
+def _value(word: int, used: int, size: int) -> int:
+    """The signed number in the `size` bits after the first `used` bits of `word` (F.2.2.1)."""
+    if size == 0:
+        return 0
+    bits = (word >> (32 - used - size)) & ((1 << size) - 1)
+    return bits if bits >> (size - 1) else bits - (1 << size) + 1
+
+
+@compiled
+def _walk(
+    clean: Octets,
+    starts: Integers,
+    interval: int,
+    components: Integers,
+    dc: Integers,
+    ac: Integers,
+    look: Entries,
+    largest: Numbers,
+    first: Numbers,
+    symbols: Octets,
+    bits: Integers,
+    last_dc: Shorts,
+) -> int:
+    units = last_dc.shape[0]
+    predicted = np.zeros(3, np.int64)
+    bit, segment = 0, 0
+    stop = starts[1] * 8
+    for unit in range(units):
+        if interval and unit and unit % interval == 0:
+            segment += 1
+            if segment + 1 >= starts.size:
+                return DATA_MISSING
+            bit, stop = starts[segment] * 8, starts[segment + 1] * 8
+            predicted[:] = 0
+        bits[unit] = bit
+        for component in components:
+            word = _peek(clean, bit)
+            found = _symbol(word, dc[component], look, largest, first, symbols)
+            length, size = found >> 8, found & 255
+            if length == 0 or size > 15:
+                return BAD_CODE
+            predicted[component] += _value(word, length, size)
+            bit += length + size
+            slot, k = ac[component], 1
+            while k < 64:
+                word = _peek(clean, bit)
+                found = _symbol(word, slot, look, largest, first, symbols)
+                length, run, size = found >> 8, (found >> 4) & 15, found & 15
+                if length == 0:
+                    return BAD_CODE
+                bit += length + size
+                if size == 0 and run != 15:
+                    break
+                k += run + 1
+            if k > 64:
+                return BAD_CODE
+            if bit > stop:
+                return DATA_MISSING
+        for component in range(3):
+            last_dc[unit, component] = predicted[component]
+    bits[units] = bit
+    return 0
+
+
+@inlined
+def _put(out: Octets, state: Integers, value: int, length: int) -> None:
+    """Append `length` (at most 32) bits; `state` holds size, pending bits and their number."""
+    pending = (state[1] << length) | value
+    count = state[2] + length
+    size = state[0]
+    while count >= 8:
+        count -= 8
+        byte = (pending >> count) & 255
+        out[size] = byte
+        size += 1
+        if byte == 255:
+            out[size] = 0
+            size += 1
+    state[0], state[1], state[2] = size, pending & ((1 << count) - 1), count
+
+
+@compiled
+def _copy(clean: Octets, bit: int, stop: int, out: Octets, state: Integers) -> None:
+    while bit + 32 <= stop:
+        _put(out, state, _peek(clean, bit), 32)
+        bit += 32
+    if bit < stop:
+        _put(out, state, _peek(clean, bit) >> (32 - (stop - bit)), stop - bit)
+
+
+@inlined
+def _put_value(
+    out: Octets, state: Integers, codes: Codes, lengths: Octets, slot: int, run: int, value: int
+) -> bool:
+    """Code a run of zeros and a value (F.1.2.1, F.1.2.2); False where the table has no code."""
+    size = 0
+    rest = abs(value)
+    while rest:
+        size += 1
+        rest >>= 1
+    symbol = run * 16 + size
+    if symbol > 255 or lengths[slot, symbol] == 0:
+        return False
+    _put(out, state, int(codes[slot, symbol]), int(lengths[slot, symbol]))
+    if size:
+        _put(out, state, (value if value > 0 else value + (1 << size) - 1), size)
+    return True
+
+
+@compiled
+def _read_block(
+    clean: Octets,
+    bit: int,
+    dc_slot: int,
+    ac_slot: int,
+    look: Entries,
+    largest: Numbers,
+    first: Numbers,
+    symbols: Octets,
+    block: Integers,
+) -> int:
+    """Coefficients of one block in zigzag order, DC as its difference; gives back the next bit."""
+    block[:] = 0
+    word = _peek(clean, bit)
+    found = _symbol(word, dc_slot, look, largest, first, symbols)
+    block[0] = _value(word, found >> 8, found & 255)
+    bit += (found >> 8) + (found & 255)
+    k = 1
+    while k < 64:
+        word = _peek(clean, bit)
+        found = _symbol(word, ac_slot, look, largest, first, symbols)
+        run, size = (found >> 4) & 15, found & 15
+        bit += (found >> 8) + size
+        if size == 0 and run != 15:
+            break
+        k += run
+        block[k] = _value(word, found >> 8, size)
+        k += 1
+    return bit
+
+
+@compiled
+def _write_block(
+    out: Octets,
+    state: Integers,
+    codes: Codes,
+    lengths: Octets,
+    dc_slot: int,
+    ac_slot: int,
+    dc_difference: int,
+    block: Integers,
+) -> bool:
+    if not _put_value(out, state, codes, lengths, dc_slot, 0, dc_difference):
+        return False
+    run = 0
+    for k in range(1, 64):
+        if block[k] == 0:
+            run += 1
+            continue
+        while run > 15:
+            if lengths[ac_slot, 0xF0] == 0:
+                return False
+            _put(out, state, int(codes[ac_slot, 0xF0]), int(lengths[ac_slot, 0xF0]))
+            run -= 16
+        if not _put_value(out, state, codes, lengths, ac_slot, run, block[k]):
+            return False
+        run = 0
+    if run:
+        if lengths[ac_slot, 0] == 0:
+            return False
+        _put(out, state, int(codes[ac_slot, 0]), int(lengths[ac_slot, 0]))
+    return True
+
+
+@compiled
+def _finish_interval(out: Octets, state: Integers) -> None:
+    """Fill the last byte with ones (F.1.2.3)."""
+    if state[2]:
+        _put(out, state, (1 << (8 - state[2])) - 1, 8 - state[2])
+
+
+@compiled
+def _rewrite(
+    clean: Octets,
+    starts: Integers,
+    interval: int,
+    components: Integers,
+    dc: Integers,
+    ac: Integers,
+    look: Entries,
+    largest: Numbers,
+    first: Numbers,
+    symbols: Octets,
+    codes: Codes,
+    lengths: Octets,
+    copies: bool,
+    bits: Integers,
+    last_dc: Shorts,
+    touched: Integers,
+    differences: Shorts,
+    out: Octets,
+) -> tuple[int, int]:
+    units = last_dc.shape[0]
+    state = np.zeros(3, np.int64)
+    block = np.zeros(64, np.int64)
+    read_dc, written_dc = np.zeros(3, np.int64), np.zeros(3, np.int64)
+    following = 0  # index of the next touched unit
+    unit = 0
+    while unit < units:
+        if interval and unit % interval == 0:
+            if unit:
+                _finish_interval(out, state)
+                out[state[0]], out[state[0] + 1] = 0xFF, 0xD0 + (unit // interval - 1) % 8
+                state[0] += 2
+            read_dc[:] = 0
+            written_dc[:] = 0
+        is_touched = following < touched.size and touched[following] == unit
+        if copies and not is_touched and np.all(read_dc == written_dc):
+            last = touched[following] if following < touched.size else units
+            if interval:
+                last = min(last, (unit // interval + 1) * interval)
+            stop = bits[last]
+            if interval and last < units and last % interval == 0:
+                stop = _end_of_interval(
+                    clean, bits[last - 1], components, dc, ac, look, largest, first, symbols, block
+                )
+            _copy(clean, bits[unit], stop, out, state)
+            for component in range(3):
+                read_dc[component] = written_dc[component] = last_dc[last - 1, component]
+            unit = last
+            continue
+        bit = bits[unit]
+        for number in range(components.size):
+            component = components[number]
+            bit = _read_block(
+                clean, bit, dc[component], ac[component], look, largest, first, symbols, block
+            )
+            read_dc[component] += block[0]
+            value = read_dc[component]
+            if is_touched:
+                value = _limited(value + differences[following, number, 0])
+                for k in range(1, 64):
+                    block[k] = _limited(block[k] + differences[following, number, k])
+            if not _write_block(
+                out,
+                state,
+                codes,
+                lengths,
+                dc[component],
+                ac[component],
+                value - written_dc[component],
+                block,
+            ):
+                return state[0], NO_CODE
+            written_dc[component] = value
+        if is_touched:
+            following += 1
+        unit += 1
+    _finish_interval(out, state)
+    return state[0], 0
+
+
+@inlined
+def _limited(coefficient: int) -> int:
+    """The nearest coefficient that 8-bit files may hold (F.1.2.1 and F.1.2.2)."""
+    return min(max(coefficient, -1023), 1023)
+
+
+@compiled
+def _end_of_interval(
+    clean: Octets,
+    bit: int,
+    components: Integers,
+    dc: Integers,
+    ac: Integers,
+    look: Entries,
+    largest: Numbers,
+    first: Numbers,
+    symbols: Octets,
+    block: Integers,
+) -> int:
+    """The bit after the unit that begins at `bit`; fill bits follow it."""
+    for component in components:
+        bit = _read_block(
+            clean, bit, dc[component], ac[component], look, largest, first, symbols, block
+        )
+    return bit
