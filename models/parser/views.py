@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -60,12 +61,30 @@ def heads_of(view: dict[str, list[list[float] | None]]) -> np.ndarray:
     rows = []
     for box, turn in zip(view["heads"], view["head"], strict=False):
         if box is not None and turn is not None:
-            rows.append([*box, turn[2], turn[0]])
+            rows.append([*box, roll_in_picture(*turn), turn[0]])
     rows.sort(key=lambda row: -(row[2] - row[0]) * (row[3] - row[1]))
     heads = np.full((MOST_HEADS, HEAD_NUMBERS), np.nan, np.float32)
     if rows:
         heads[: len(rows[:MOST_HEADS])] = rows[:MOST_HEADS]
     return heads
+
+
+def roll_in_picture(yaw: float, pitch: float, roll: float) -> float:
+    """Clockwise turn in the picture, degrees, of a head's axis from neck to crown.
+
+    Parameters
+    ----------
+    yaw, pitch : float
+        Direction in which the face looks, degrees to the person's own left and up.
+    roll : float
+        Rise of the axis from right to left ear above the horizontal, degrees.
+    """
+    yaw, pitch, roll = (math.radians(angle) for angle in (yaw, pitch, roll))
+    about_face = math.asin(max(-1.0, min(1.0, math.sin(roll) / max(math.cos(pitch), 1e-3))))
+    right = -math.sin(pitch) * math.sin(yaw) * math.cos(about_face)
+    right -= math.cos(yaw) * math.sin(about_face)
+    up = math.cos(pitch) * math.cos(about_face)
+    return math.degrees(math.atan2(right, up))
 
 
 def read_scene(path: Path) -> tuple[Tensor, Tensor, Tensor, Tensor, Tensor] | None:

@@ -17,7 +17,7 @@ from models.parser.variation import (  # noqa: E402
     quantised,
     varied_batch,
 )
-from models.parser.views import CLASS_TO_PART, MOST_HEADS, Views, split_of  # noqa: E402
+from models.parser.views import CLASS_TO_PART, MOST_HEADS, Views, roll_in_picture, split_of  # noqa: E402
 
 
 def one_head(size: int = 96) -> Views:
@@ -35,6 +35,15 @@ def test_every_class_has_a_part() -> None:
     assert len(CLASS_TO_PART) == 24
     assert set(CLASS_TO_PART) == set(range(PART_COUNT))
     assert len(PART_NAMES) == PART_COUNT
+
+
+@pytest.mark.parametrize(
+    ("yaw", "pitch", "roll", "expected"),
+    [(0, 0, -17, 17), (90, 20, 0, -20), (-90, 20, 0, 20), (180, 0, -17, -17), (30, 0, 0, 0)],
+)
+def test_roll_in_the_picture(yaw: float, pitch: float, roll: float, expected: float) -> None:
+    # a profile that looks up leans back: to the left of the picture if it faces right
+    assert roll_in_picture(yaw, pitch, roll) == pytest.approx(expected, abs=1e-6)
 
 
 def test_the_test_split_is_never_trained_on() -> None:
