@@ -44,8 +44,12 @@ CROP_SIDE = 2.2
 CROP_SIZE = 384
 """Pixels of that crop: about twice what the mesh network reads, so nothing it could use is lost."""
 
-PROFILE_SCORE = 0.6
-"""Least score of the near detector on the upright crop for a head on which no mesh fits."""
+PROFILE_SCORE = 0.75
+"""Least score of the near detector on the upright crop for a head on which no mesh fits: profiles
+score 0.8 and more, backs of heads below 0.7."""
+
+SURE_SCORE = 0.85
+"""Score of the near detector from which a crop need not be tried in other turns."""
 
 STEEPEST_YAW = 50.0
 """Degrees: beyond this the far half of the mesh is guessed, so the face counts as in profile."""
@@ -215,11 +219,9 @@ def _same_head(head: Head, other: Head) -> bool:
 
 def _head_at(photograph: Photograph, hit: Hit) -> Head | None:
     """The head behind a hit, or None where nothing fits."""
-    crop = aligned(photograph, hit.centre, CROP_SIDE * hit.side, hit.roll, CROP_SIZE)
-    seen = _central(_hits(detect_near(crop.pixels), crop), hit)
-    if seen is not None:
-        crop = aligned(photograph, seen.centre, CROP_SIDE * seen.side, seen.roll, CROP_SIZE)
+    seen = _seen_upright(photograph, hit)
     place = seen or hit
+    crop = aligned(photograph, place.centre, CROP_SIDE * place.side, place.roll, CROP_SIZE)
     mesh = face_mesh(crop.pixels)
     if mesh is not None and _fits(mesh, crop, place) and abs(_yaw(mesh)) < STEEPEST_YAW:
         face = _meshed_face(mesh, crop, place.score, photograph.frame)
@@ -228,6 +230,23 @@ def _head_at(photograph: Photograph, hit: Hit) -> Head | None:
     else:
         return None
     return Head(face, place.points) if face.box.height >= SMALLEST_FACE / 2 else None
+
+
+def _seen_upright(photograph: Photograph, hit: Hit) -> Hit | None:
+    """What the near detector sees where a hit is, as upright as can be; None if nothing.
+
+    A small face upside down looks like one upright to the far detector: where the near one is not
+    sure, it looks again with the crop turned.
+    """
+    best: Hit | None = None
+    for turn in (0, 180, 90, -90):
+        crop = aligned(photograph, hit.centre, CROP_SIDE * hit.side, hit.roll + turn, CROP_SIZE)
+        seen = _central(_hits(detect_near(crop.pixels), crop), hit)
+        if seen is not None and (best is None or seen.score > best.score):
+            best = seen
+        if best is not None and best.score >= SURE_SCORE:
+            break
+    return best
 
 
 def _central(hits: list[Hit], expected: Hit) -> Hit | None:

@@ -156,10 +156,9 @@ def aligned(
 
 def _as_srgb(code_values: npt.NDArray[Any], photograph: Photograph) -> Picture:
     """8-bit sRGB for the networks; close encodings are taken as they are."""
+    eight_bit: Picture = np.ascontiguousarray(code_values)
     if photograph.white > 255:
         eight_bit = cv2.convertScaleAbs(code_values, alpha=255.0 / photograph.white)
-    else:
-        eight_bit = np.ascontiguousarray(code_values)
     if photograph.profile is None or _looks_like_srgb(photograph.encoding):
         return eight_bit
     linear = photograph.encoding.to_linear(eight_bit)
