@@ -121,7 +121,7 @@ def pattern(count: int, size: int, like: Tensor) -> Tensor:
     first = torch.sigmoid(sharp * torch.sin(frequency * across + warp))
     second = torch.sigmoid(sharp * torch.sin(frequency * along + warp))
     kind = torch.rand(count, 1, 1, device=like.device)
-    mixed = torch.where(kind < 0.5, clouds[:, 0], torch.where(kind < 0.8, first, first * second))
+    mixed = torch.where(kind < 0.4, clouds[:, 0], torch.where(kind < 0.75, first, first * second))
     return mixed[:, None]
 
 
@@ -134,6 +134,18 @@ def texture(count: int, size: int, like: Tensor) -> Tensor:
     surface = first[..., None, None] * (1 - where) + second[..., None, None] * where
     shade = 0.4 + 1.2 * cloudy(count, size, like)
     return surface * shade
+
+
+def surroundings(count: int, size: int, like: Tensor) -> Tensor:
+    """Two textures that meet at an edge, straight or ragged, at times lit very differently."""
+    axis = torch.linspace(-1, 1, size, device=like.device)
+    angle = uniform(like, 0, 2 * math.pi, count, 1, 1)
+    side = torch.cos(angle) * axis[None, None, :] + torch.sin(angle) * axis[None, :, None]
+    ragged = chance(like, 0.5, count, 1, 1) * 1.5
+    side = side + ragged * (cloudy(count, size, like)[:, 0] - 0.5)
+    beyond = (side > uniform(like, -0.6, 0.9, count, 1, 1))[:, None]
+    other = texture(count, size, like) * log_uniform(like, 0.3, 3.0, count, 1, 1, 1)
+    return torch.where(beyond, other, texture(count, size, like))
 
 
 # ----------------------------------------------------------------------------------------- framing
@@ -165,7 +177,7 @@ def framing(views: Views, chosen: Tensor, size: int) -> tuple[Tensor, Tensor]:
     centre = (head[:, :2] + head[:, 2:4]) / 2
     extent = (head[:, 2:4] - head[:, :2]).amax(1).clamp(min=8)
     head_zoom = (log_uniform(like, 0.17, 1.1, count) * size / extent).clamp(0.35, 3.0)
-    frame_zoom = log_uniform(like, 0.55, 1.7, count) * size / source
+    frame_zoom = log_uniform(like, 0.6, 1.7, count) * size / source
     zoom = torch.where(around_head, head_zoom, frame_zoom)
     half = size / 2 / zoom
     room = (source / 2 - half).abs()[:, None]
@@ -237,10 +249,13 @@ def moved_heads(heads: Tensor, matrix: Tensor, size: int) -> Tensor:
 class Framed:
     """Views after framing; all but `heads` have the shape (N, 1 or 3, S, S).
 
-    `person` is 1 where there is anybody, `inside` where the view reaches.
+    `cut_out` is the light of the people alone, grown a little beyond their edge, so that none of
+    their background shows in front of another; `person` is 1 where there is anybody, `inside` where
+    the view reaches.
     """
 
     light: Tensor
+    cut_out: Tensor
     part: Tensor
     skin: Tensor
     keep: Tensor
@@ -249,28 +264,39 @@ class Framed:
     heads: Tensor
 
 
+def cut_outs(light: Tensor, person: Tensor) -> Tensor:
+    """Light with the people's own colours carried over their edge, where pixels are mixed."""
+    pad = functional.pad(1 - person, (1, 1, 1, 1), mode="replicate")
+    inner = 1 - functional.max_pool2d(pad, 3, 1)
+    weight = functional.avg_pool2d(inner, 5, 1, 2)
+    spread = functional.avg_pool2d(light * inner, 5, 1, 2) / weight.clamp(min=1e-4)
+    return torch.where((inner > 0) | (weight < 0.02), light, spread)
+
+
 def framed(views: Views, chosen: Tensor, size: int) -> Framed:
     """The chosen views in random frames; outside of a view there is nobody."""
     matrix, zoom = framing(views, chosen, size)
     light = 4 * views.light[chosen].float() ** 2
     blurred = functional.avg_pool2d(functional.pad(light, (1, 1, 1, 1), mode="replicate"), 3, 1)
     light = torch.where((zoom < 0.75)[:, None, None, None], blurred, light)
-    light = sampled(light, matrix, size, "bilinear", "border")
     part = views.part[chosen][:, None].float()
+    both = torch.cat([light, cut_outs(light, (part > 0).float())], 1)
+    light, cut_out = sampled(both, matrix, size, "bilinear", "border").split(3, 1)
     soft = torch.stack([views.skin[chosen], views.keep[chosen]], 1).float() / 255
     soft = torch.cat([soft, (part > 0).float(), torch.ones_like(part)], 1)
     soft = sampled(soft, matrix, size, "bilinear", "zeros")
     part = sampled(part, matrix, size, "nearest", "zeros")
     heads = moved_heads(views.heads[chosen], matrix, size)
-    return Framed(light, part, *soft.split(1, 1), heads)
+    return Framed(light, cut_out, part, *soft.split(1, 1), heads)
 
 
 # --------------------------------------------------------------------------------- scene variation
 
 
-def recoloured(scene: Framed) -> Tensor:
-    """Light with other cloth, hair and skin colours, other shadows and light."""
-    light, part = scene.light, scene.part
+def recoloured(scene: Framed) -> tuple[Tensor, Tensor]:
+    """Light and cut-out with other cloth, hair and skin colours."""
+    # the cut-out is the light itself inside of people, so both change by the same factors
+    light, part = scene.cut_out, scene.part
     count, size = light.shape[0], light.shape[-1]
     cloth = (part == CLOTH).float()
     grey = light.mean(1, keepdim=True)
@@ -295,7 +321,9 @@ def recoloured(scene: Framed) -> Tensor:
     tone = log_uniform(light, 0.75, 1.35, count, 1, 1, 1) * torch.exp(
         torch.randn(count, 3, 1, 1, device=light.device) * 0.05
     )
-    return light * (1 + skin * (tone - 1))
+    changed = light * (1 + skin * (tone - 1))
+    factor = changed / scene.cut_out.clamp(min=1e-4)
+    return scene.light * factor.clamp(max=30), changed
 
 
 def relit(light: Tensor) -> Tensor:
@@ -325,15 +353,16 @@ def composed(front: Framed, behind: Framed) -> Framed:
     person = front.person
     own = (choice < 0.45) & (front.inside > 0.999)
     with_others = (choice >= 0.45) & (choice < 0.7)
-    ground = torch.where(with_others, behind.light, texture(count, size, light))
+    ground = torch.where(with_others, behind.light, surroundings(count, size, light))
     ground = torch.where(own, light, ground)
     blur = chance(light, 0.4, count, 1, 1, 1)
     ground = torch.where(blur & ~own, blurred_by(ground, 2.5), ground)
     alpha = torch.where(own, torch.ones_like(person), person)
-    mixed = light * alpha + ground * (1 - alpha)
+    mixed = torch.where(own, light, front.cut_out * alpha + ground * (1 - alpha))
     others = with_others & (person < 0.5)
     heads = visible_heads(behind.heads, (~with_others).float().expand_as(person) + person)
     return Framed(
+        mixed,
         mixed,
         torch.where(others, behind.part, front.part),
         torch.where(with_others, front.skin + behind.skin * (1 - person), front.skin),
@@ -368,6 +397,7 @@ def occluded(scene: Framed) -> Framed:
     free = (~over).float()
     return Framed(
         torch.where(over, texture(count, size, scene.light), scene.light),
+        scene.cut_out,
         scene.part * free,
         scene.skin * free,
         scene.keep * free,
@@ -541,7 +571,7 @@ def varied_batch(views: Views, count: int, size: int) -> Batch:
     device = views.light.device
     front = framed(views, torch.randint(0, len(views), (count,), device=device), size)
     behind = framed(views, torch.randint(0, len(views), (count,), device=device), size)
-    front.light = recoloured(front)
+    front.light, front.cut_out = recoloured(front)
     scene = occluded(composed(front, behind))
     picture = photographed(relit(scene.light))
     part, skin, keep = half_size(scene)
@@ -552,6 +582,7 @@ def plain_batch(views: Views, chosen: Tensor) -> Batch:
     """The chosen views as they are, for measuring."""
     light = 4 * views.light[chosen].float() ** 2
     scene = Framed(
+        light,
         light,
         views.part[chosen][:, None].float(),
         views.skin[chosen][:, None].float() / 255,
