@@ -50,6 +50,7 @@ ROWS = (
     Row("false proposals a face", "<= 1", 2),
     Row("lasting marks touched", "0", 3),
     Row("mark fill to clean", "< 2", 2),
+    Row("grain of the fill to clean", "near 1", 2),
     Row("mark rim to clean", "no edge", 2),
 )
 """Measures with their goals; `share` where more is better."""
@@ -110,11 +111,12 @@ def measure_marks(seeds: range, each: int, figures: Figures, sheet: Sheet) -> No
         figures["lasting marks touched", "evenhand", tone].append(
             count.lasting_touched / max(1, count.lasting)
         )
-        for way, fills, rims in (
-            ("nothing", count.untouched, []),
-            ("textbook", count.textbook_fills, count.textbook_rims),
-            ("evenhand", count.fills, count.rims),
+        for way, fills, rims, grain in (
+            ("nothing", count.untouched, [], []),
+            ("textbook", count.textbook_fills, count.textbook_rims, count.textbook_grain),
+            ("evenhand", count.fills, count.rims, count.grain),
         ):
+            figures["grain of the fill to clean", way, tone].extend(grain)
             figures["mark fill to clean", way, tone].extend(fills)
             figures["mark rim to clean", way, tone].extend(rims)
 

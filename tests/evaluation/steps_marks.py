@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.steps.marks import MarksSettings, marks
-from tests.evaluation.steps_measures import difference
+from tests.evaluation.steps_measures import difference, texture_kept
 from tests.evaluation.steps_textbook import telea
 from tests.optics.changes import TrueMark
 from tests.optics.scene import Scene
@@ -40,6 +40,8 @@ class MarkTally:
     untouched: list[float] = field(default_factory=list)
     textbook_fills: list[float] = field(default_factory=list)
     textbook_rims: list[float] = field(default_factory=list)
+    grain: list[float] = field(default_factory=list)
+    textbook_grain: list[float] = field(default_factory=list)
 
     @property
     def recall(self) -> float:
@@ -93,7 +95,8 @@ def _fills(
     mm = scene.mm_per_pixel
     ours, before = difference(wanted, scene.clean), difference(scene.changed, scene.clean)
     discs = [(m.row, m.column, FILL_GROWTH * m.diameter_mm / 2 / mm) for m in hit]
-    textbook = difference(telea(scene.patch, discs), scene.clean)
+    painted = telea(scene.patch, discs)
+    textbook = difference(painted, scene.clean)
     for mark in hit:
         inside = _disc(scene, mark, 0, FILL_GROWTH / 2)
         rim = _disc(scene, mark, FILL_GROWTH / 2 * 0.9, FILL_GROWTH / 2 * 1.25)
@@ -102,6 +105,8 @@ def _fills(
         counts.textbook_fills.append(float(textbook[inside].mean()))
         counts.rims.append(float(ours[rim].mean()))
         counts.textbook_rims.append(float(textbook[rim].mean()))
+        counts.grain.append(texture_kept(scene.clean, wanted, inside, mm))
+        counts.textbook_grain.append(texture_kept(scene.clean, painted, inside, mm))
 
 
 def _disc(scene: Scene, mark: TrueMark, inner: float, outer: float) -> npt.NDArray[np.bool_]:

@@ -16,6 +16,7 @@ from evenhand.steps.patch import SkinPatch
 from evenhand.steps.pigments import Pigments, pigments_of
 
 Map = npt.NDArray[np.float32]
+Covariance = npt.NDArray[np.float64]
 
 GRID_MM = 0.25
 """Pixels of the coarse grid on skin: a quarter of the smallest mark looked for."""
@@ -26,11 +27,20 @@ PIXELS_ACROSS = 2.5
 SCALE_STEP = 1.35
 """Ratio of neighbouring scales."""
 
-NOISE_TIMES = 6.0
-"""Response in deviations of the skin's own response, at the same scale, that makes a spot."""
+NOISE_TIMES = 10.0
+"""Response in deviations of the skin's own contrast at the same scale that makes a spot."""
 
-LEAST_CONTRAST = 0.05
-"""Density by which a spot must stand out; less is blotch."""
+LEAST_CONTRAST = 0.04
+"""Density by which a spot must stand out all the same; less is blotch."""
+
+LEAST_PIXELS = 50
+"""Coarse pixels of skin below which no variation can be measured."""
+
+PLAIN_TIMES = 3.0
+"""Contrast in medians of itself above which skin is not plain."""
+
+LEAST_NOISE = 0.003
+"""Deviation of contrast that is always reckoned with, density."""
 
 ROUNDNESS = 0.4
 """Least ratio of a spot's two curvatures; hairs, folds and shadow edges have less."""
@@ -90,9 +100,8 @@ def find_marks(patch: SkinPatch, least_mm: float, largest_mm: float) -> list[Mar
     diameters = [least_mm]
     while diameters[-1] * SCALE_STEP <= largest_mm:
         diameters.append(diameters[-1] * SCALE_STEP)
-    spots = _distinct(
-        [spot for diameter in diameters for spot in _spots(skin, diameter)],
-    )
+    spots = [spot for diameter in diameters for spot in _spots(skin, pigments, diameter)]
+    spots = _distinct(spots, skin.mm_per_pixel)
     marks = [_marked(spot, skin, pigments, patch) for spot in spots]
     marks.sort(key=lambda mark: (round(mark.row), mark.column))
     return [
@@ -108,41 +117,60 @@ class _Spot:
     row: int
     column: int
     diameter_mm: float
-    response: float
+    amount: float
     contrast: npt.NDArray[np.float32]
-    noise: npt.NDArray[np.float32]
+    noise: Covariance
 
 
-def _spots(skin: CoarsePatch, diameter_mm: float) -> list[_Spot]:
+def _spots(skin: CoarsePatch, pigments: Pigments, diameter_mm: float) -> list[_Spot]:
     """Spots of one diameter: centre minus surround, well above the skin's own variation."""
     sigma = skin.pixels(diameter_mm) / (2 * np.sqrt(2))
-    centre = blur(skin.density, skin.skin, sigma * 0.8)
-    surround = blur(skin.density, skin.skin, sigma * 1.6)
-    contrast = centre - surround
-    darkness = contrast.mean(axis=-1) + 0.5 * (contrast[..., 1] - contrast[..., 0])
+    contrast = blur(skin.density, skin.skin, 0.8 * sigma) - blur(
+        skin.density, skin.skin, 1.6 * sigma
+    )
     inside = _well_inside(skin, diameter_mm)
-    if inside.sum() < 50:
+    if inside.sum() < LEAST_PIXELS:
         return []
-    noise = 1.4826 * np.median(np.abs(darkness[inside] - np.median(darkness[inside])))
-    size = 2 * max(1, round(sigma)) + 1
-    peak = darkness >= cv2.dilate(darkness, np.ones((size, size), np.uint8))
-    strong = darkness > max(NOISE_TIMES * noise, LEAST_CONTRAST * 0.35)
-    channel_noise = 1.4826 * np.median(np.abs(contrast[inside]), axis=0)
-    spots = []
-    for row, column in np.argwhere(peak & strong & inside):
-        if _roundness(darkness, row, column, max(1, round(sigma))) < ROUNDNESS:
-            continue
-        spots.append(
-            _Spot(
-                int(row),
-                int(column),
-                diameter_mm,
-                float(darkness[row, column]),
-                contrast[row, column],
-                channel_noise,
-            )
+    noise = _own_variation(contrast[inside])
+    amount, response = _along_pigments(contrast, noise, pigments)
+    step = max(1, round(sigma))
+    peak = response >= cv2.dilate(response, np.ones((2 * step + 1, 2 * step + 1), np.uint8))
+    strong = (response > NOISE_TIMES) & (amount > LEAST_CONTRAST)
+    return [
+        _Spot(
+            int(row), int(column), diameter_mm, float(amount[row, column]), contrast[row, column],
+            noise,
         )
-    return spots
+        for row, column in np.argwhere(peak & strong & inside)
+        if _roundness(response, row, column, step) >= ROUNDNESS
+    ]  # fmt: skip
+
+
+def _own_variation(contrast: npt.NDArray[np.float32]) -> Covariance:
+    """Covariance of the contrast of plain skin, spots left out, shape (3, 3)."""
+    size = np.abs(contrast).sum(axis=1)
+    plain = contrast[size < PLAIN_TIMES * np.median(size)].astype(np.float64)
+    return np.asarray(plain.T @ plain / max(1, len(plain)) + LEAST_NOISE**2 * np.eye(3))
+
+
+def _along_pigments(contrast: Map, noise: Covariance, pigments: Pigments) -> tuple[Map, Map]:
+    """Density along the pigment that answers more, and the same in deviations of plain skin.
+
+    The matched filter of each pigment: the weights that tell it best from the skin's variation.
+    """
+    best_amount, best_response = np.zeros(contrast.shape[:2], np.float32), None
+    for direction in (pigments.haemoglobin, pigments.melanin):
+        weights = np.linalg.solve(noise, direction)
+        power = float(direction @ weights)
+        amount = (contrast @ (weights / power).astype(np.float32)).astype(np.float32)
+        response = amount * np.float32(np.sqrt(power))
+        if best_response is None:
+            best_amount, best_response = amount, response
+        better = response > best_response
+        best_amount = np.where(better, amount, best_amount)
+        best_response = np.where(better, response, best_response)
+    assert best_response is not None
+    return best_amount, best_response
 
 
 def _well_inside(skin: CoarsePatch, diameter_mm: float) -> npt.NDArray[np.bool_]:
@@ -164,13 +192,13 @@ def _roundness(darkness: Map, row: int, column: int, step: int) -> float:
     return float((half - root) / max(half + root, 1e-9))
 
 
-def _distinct(spots: list[_Spot]) -> list[_Spot]:
+def _distinct(spots: list[_Spot], mm_per_pixel: float) -> list[_Spot]:
     """Strongest spots first, those overlapping a stronger one left out."""
     chosen: list[_Spot] = []
-    for spot in sorted(spots, key=lambda s: (-s.response, s.row, s.column)):
+    for spot in sorted(spots, key=lambda s: (-s.amount, s.row, s.column)):
         reach = spot.diameter_mm / 2
         if all(
-            np.hypot(spot.row - other.row, spot.column - other.column) * GRID_MM
+            np.hypot(spot.row - other.row, spot.column - other.column) * mm_per_pixel
             > max(reach, other.diameter_mm / 2) * 1.2
             for other in chosen
         ):
@@ -198,18 +226,18 @@ def _marked(spot: _Spot, skin: CoarsePatch, pigments: Pigments, patch: SkinPatch
 
 
 def passing_probability(
-    contrast: npt.NDArray[np.float32], noise: npt.NDArray[np.float32], pigments: Pigments
+    contrast: npt.NDArray[np.float32], noise: Covariance, pigments: Pigments
 ) -> float:
     """Probability that a spot's density comes from haemoglobin and not from melanin.
 
     Both are tried as the sole cause, with Gaussian errors from the skin's own variation and from
     the directions; a spot that neither explains comes out near a half.
     """
-    spread = noise**2 + (MODEL_ERROR * np.linalg.norm(contrast)) ** 2
+    error = (MODEL_ERROR * float(np.linalg.norm(contrast))) ** 2
+    precision = np.linalg.inv(noise + error * np.eye(3))
     scores = []
     for direction in (pigments.haemoglobin, pigments.melanin):
-        amount = max(
-            0.0, float((contrast * direction / spread).sum() / (direction**2 / spread).sum())
-        )
-        scores.append(float(((contrast - amount * direction) ** 2 / spread).sum()))
+        answer = precision @ direction
+        rest = contrast - max(0.0, float(contrast @ answer / (direction @ answer))) * direction
+        scores.append(float(rest @ precision @ rest))
     return float(1 / (1 + np.exp(np.clip((scores[0] - scores[1]) / 2, -30, 30))))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 import numpy.typing as npt
@@ -15,14 +17,23 @@ from evenhand.steps.patch import LinearLight, SkinPatch
 Map = npt.NDArray[np.float32]
 Inside = npt.NDArray[np.bool_]
 
-GROWTH = 1.5
-"""Diameters of the filled disc: marks fade outwards beyond the scale they are found at."""
+REACH = 1.4
+"""Farthest that a mark is followed from its centre, in the diameters it was found at."""
+
+FADED = 0.15
+"""Share of a mark's density at its middle down to which it is followed outwards."""
+
+MARGIN_MM = 0.4
+"""Skin around a mark that is filled with it, millimetres."""
+
+DETAIL_MM = 0.35
+"""Blur before a mark is followed, so that pores do not fray it, millimetres."""
 
 DIRECTIONS = 16
 """Directions in which near skin is looked for."""
 
 DISTANCES = (1.3, 1.8, 2.5, 3.5)
-"""Distances of near skin, in diameters of the filled disc."""
+"""Distances of near skin, in diameters of the mark's window."""
 
 SOLVED_PIXELS = 40
 """Pixels across the disc at most when the tone is solved; it is smooth, so more tell nothing."""
@@ -43,43 +54,75 @@ def fill(patch: SkinPatch, chosen: list[Mark], found: list[Mark]) -> LinearLight
     found : list of Mark
         All marks: none of them is copied from.
     """
-    marked = np.zeros(patch.skin.shape, np.uint8)
-    for mark in found:
-        cv2.circle(marked, *_disc(mark, patch), 1, -1)
-    free = ((patch.skin > 0.9) & (marked == 0)).astype(np.uint8)
+    fills = [_area(patch, mark) for mark in found]
+    free = (patch.skin > 0.9).astype(np.uint8)
+    for area in fills:
+        free[area.window][area.alpha > 0] = 0
     wanted = patch.linear.copy()
-    for mark in chosen:
-        _fill_one(wanted, patch, mark, free)
+    for mark, area in zip(found, fills, strict=True):
+        if mark in chosen:
+            _fill_one(wanted, patch, area, free)
     return wanted
 
 
-def _disc(mark: Mark, patch: SkinPatch) -> tuple[tuple[int, int], int]:
-    """Centre (column, row) and radius of the filled disc in pixels."""
-    radius = max(2, round(GROWTH * mark.size_mm / patch.mm_per_pixel / 2))
-    return (round(mark.column), round(mark.row)), radius
+@dataclass(frozen=True)
+class _Area:
+    """Where a mark is: its window in the patch, its middle and its edge-feathered area."""
+
+    window: tuple[slice, slice]
+    row: int
+    column: int
+    reach: int
+    alpha: Map
+
+
+def _area(patch: SkinPatch, mark: Mark) -> _Area:
+    """Follow a mark outwards from its middle until it has faded into its surroundings."""
+    row, column = round(mark.row), round(mark.column)
+    reach = max(4, round(REACH * mark.size_mm / patch.mm_per_pixel))
+    window = _window(row, reach, patch.skin.shape[0]), _window(column, reach, patch.skin.shape[1])
+    rows, columns = np.ogrid[window]
+    far = np.hypot(rows - row, columns - column)
+    density = -np.log(np.maximum(patch.linear[window], DARKEST))
+    smooth = cv2.GaussianBlur(density, (0, 0), max(0.5, DETAIL_MM / patch.mm_per_pixel))
+    rim = (far > 0.75 * reach) & (far < reach) & (patch.skin[window] > 0.9)
+    added = smooth - (_plane(smooth, rim) if rim.sum() > 12 else smooth)
+    middle = added[far <= max(1.0, 0.25 * mark.size_mm / patch.mm_per_pixel)].mean(axis=0)
+    share = added @ (middle / max(float(middle @ middle), 1e-9))
+    inside = ((share > FADED) & (far < 0.75 * reach)).astype(np.uint8)
+    inside[far < 0.4 * mark.size_mm / patch.mm_per_pixel] = 1
+    labels = cv2.connectedComponents(inside, connectivity=4)[1]
+    inside = (labels == labels[row - window[0].start, column - window[1].start]).astype(np.uint8)
+    margin = max(1, round(MARGIN_MM / patch.mm_per_pixel))
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * margin + 1, 2 * margin + 1))
+    grown = cv2.dilate(inside, disc).astype(np.float32)
+    feather = cv2.blur(grown, (margin + 1, margin + 1)) * grown
+    return _Area(window, row, column, reach, feather * (patch.skin[window] > 0))
+
+
+def _plane(values: Map, rim: Inside) -> Map:
+    """Plane through the rim of a window, channel by channel: shade without the mark."""
+    rows, columns = np.indices(rim.shape)
+    design = np.stack([np.ones(rim.shape), rows, columns], axis=-1)
+    fitted = np.linalg.lstsq(design[rim], values[rim], rcond=None)[0]
+    return np.asarray(design @ fitted, np.float32)
 
 
 def _fill_one(
-    wanted: LinearLight, patch: SkinPatch, mark: Mark, free: npt.NDArray[np.uint8]
+    wanted: LinearLight, patch: SkinPatch, area: _Area, free: npt.NDArray[np.uint8]
 ) -> None:
-    (column, row), radius = _disc(mark, patch)
-    reach = radius + 3
-    offset = _near_skin(patch, free, row, column, reach)
-    rows, columns = _window(row, reach, free.shape[0]), _window(column, reach, free.shape[1])
-    grid_rows, grid_columns = np.ogrid[rows, columns]
-    far = np.hypot(grid_rows - row, grid_columns - column)
-    alpha = patch.skin[rows, columns] * np.clip((radius - far) / max(1.0, 0.15 * radius), 0, 1)
-    here = -np.log(np.maximum(patch.linear[rows, columns], DARKEST))
-    if offset is None:
-        near = np.zeros_like(here)
-    else:
+    offset = _near_skin(patch, free, area.row, area.column, area.reach)
+    rows, columns = area.window
+    here = -np.log(np.maximum(wanted[area.window], DARKEST))
+    near = np.zeros_like(here)
+    if offset is not None:
         near_rows = slice(rows.start + offset[0], rows.stop + offset[0])
         near_columns = slice(columns.start + offset[1], columns.stop + offset[1])
         near = -np.log(np.maximum(patch.linear[near_rows, near_columns], DARKEST))
-    inside = (far < radius) & (patch.skin[rows, columns] > 0)
-    filled = near + membrane(here - near, inside)
-    light = np.exp(-filled) * alpha[..., None] + wanted[rows, columns] * (1 - alpha[..., None])
-    wanted[rows, columns] = np.where(alpha[..., None] > 0, light, wanted[rows, columns])
+    filled = near + membrane(here - near, area.alpha > 0)
+    alpha = (area.alpha * patch.skin[area.window])[..., None]
+    light = np.exp(-filled) * alpha + wanted[area.window] * (1 - alpha)
+    wanted[area.window] = np.where(alpha > 0, light, wanted[area.window])
 
 
 def _window(centre: int, reach: int, size: int) -> slice:
@@ -150,7 +193,7 @@ def membrane(difference: Map, inside: Inside) -> Map:
     values = cv2.GaussianBlur(values, (0, 0), 1.0) / np.maximum(known, 1e-6)[..., None]
     unknown = outside < 0.5
     solved = _laplace(values, unknown)
-    return cv2.resize(solved, (width, height), interpolation=cv2.INTER_LINEAR)
+    return np.asarray(cv2.resize(solved, (width, height), interpolation=cv2.INTER_LINEAR))
 
 
 def _laplace(values: Map, unknown: Inside) -> Map:
