@@ -1,0 +1,1 @@
+"""Work that outlives a request: finding people, computing layers, making finals."""

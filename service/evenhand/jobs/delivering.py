@@ -1,0 +1,241 @@
+"""Finals and their delivery: rendered from the original at full quality, packed, listed."""
+
+from __future__ import annotations
+
+import tempfile
+import zipfile
+from pathlib import Path
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from evenhand.jobs.contact_sheet import Entry, write_contact_sheet
+from evenhand.jobs.job import Run, SupersededError
+from evenhand.jobs.packing import unpack_layer
+from evenhand.jobs.pictures import srgb_picture
+from evenhand.jobs.place import Place
+from evenhand.layers.layer import Layer
+from evenhand.shoots import record, storage
+from evenhand.shoots.errors import NoSignOffError, NotReadyError, StaleError
+from evenhand.shoots.files import Stored
+from evenhand.shoots.inputs import inputs_of
+from evenhand.shoots.names import file_name
+from evenhand.shoots.renderings import Shown, as_choices, shown, state_of
+from evenhand.shoots.sign_offs import Standing, standing
+from evenhand.shoots.tables import Final, Portrait, Shoot, SignOff
+
+SHEET_SIDE = 900
+"""Longer side of a picture on the contact sheet, pixels."""
+
+
+def make_final(place: Place, run: Run) -> None:
+    """Render a portrait's final, as signed or by a recorded override."""
+    with place.database.reading() as session:
+        portrait, items, state = _basis(place, session, run)
+        sha256, name = portrait.sha256, portrait.name
+    run.doing("reading", 0.1)
+    with (
+        place.files.as_path(run.shoot_id, sha256, name) as path,
+        tempfile.TemporaryDirectory(prefix="evenhand-") as folder,
+    ):
+        photograph = place.retoucher.read(path)
+        run.doing("blending", 0.4)
+        layers = layers_of(place, run.shoot_id, items)
+        pixels = place.retoucher.blend(photograph, layers, [item.strength for item in items])
+        run.doing("writing", 0.7)
+        made = place.retoucher.write(pixels, photograph, Path(folder))
+        stored = place.files.put(run.shoot_id, made)
+        with run.committing() as session:
+            portrait, items, now_state = _basis(place, session, run)
+            if now_state != state:
+                raise StaleError(
+                    "The portrait changed while its final was made.", "Ask for the final again."
+                )
+            kind = portrait.media_type
+            storage.enter(session, place.files, run.shoot_id, stored, made, kind)
+            final = _enter_final(session, run, portrait, items, state, stored, made.suffix)
+            run.end(session, {"final": final.id})
+
+
+def make_delivery(place: Place, run: Run) -> None:
+    """Pack a shoot's finals into a ZIP with a contact sheet of before and after."""
+    with place.database.reading() as session:
+        shoot = session.get_one(Shoot, run.shoot_id)
+        finals = _held_finals(session, run)
+        entries = [(final, session.get_one(Portrait, final.portrait_id)) for final in finals]
+    with tempfile.TemporaryDirectory(prefix="evenhand-") as folder:
+        sheet, package = Path(folder) / "contact-sheet.pdf", Path(folder) / "finals.zip"
+        pictures = []
+        for done, (final, portrait) in enumerate(entries):
+            run.doing(f"contact sheet, {final.name}", 0.1 + 0.6 * done / len(entries))
+            pictures.append(_sheet_entry(place, run, final, portrait))
+        write_contact_sheet(sheet, shoot.name, pictures)
+        run.doing("packing", 0.8)
+        _pack(place, run, package, sheet, [final for final, _ in entries])
+        stored = [place.files.put(run.shoot_id, file) for file in (package, sheet)]
+        with run.committing() as session:
+            if [f.id for f in _held_finals(session, run)] != [f.id for f, _ in entries]:
+                raise StaleError("A final changed while they were packed.", "Pack them again.")
+            storage.enter(session, place.files, run.shoot_id, stored[0], package, "application/zip")
+            storage.enter(session, place.files, run.shoot_id, stored[1], sheet, "application/pdf")
+            kinds = ("application/zip", "application/pdf")
+            names = ("finals.zip", "contact-sheet.pdf")
+            files = [
+                {"name": name, "media_type": kind, "sha256": file.sha256, "size": file.size}
+                for name, kind, file in zip(names, kinds, stored, strict=True)
+            ]
+            record.append(
+                session,
+                run.shoot_id,
+                "service",
+                "finals packed",
+                finals=[final.id for final, _ in entries],
+                files=files,
+            )
+            run.end(session, {"files": files, "finals": [final.id for final, _ in entries]})
+
+
+def layers_of(place: Place, shoot_id: str, items: list[Shown]) -> list[Layer]:
+    """The layers of these rows, read from their files."""
+    return [unpack_layer(place.files.read(shoot_id, item.layer.sha256)) for item in items]
+
+
+def _basis(place: Place, session: Session, run: Run) -> tuple[Portrait, list[Shown], str]:
+    """Portrait, layers at their strengths and state that the final is made from.
+
+    Raises
+    ------
+    NoSignOffError, StaleError
+        The sign-off does not hold, and there is no override.
+    NotReadyError
+        The layers are not computed, or no longer fit what is set.
+    """
+    portrait = session.get(Portrait, run.portrait_id)
+    if portrait is None:
+        raise SupersededError(run.job_id)
+    if portrait.layers_key != inputs_of(session, portrait, place.steps).key:
+        raise NotReadyError(
+            f"The layers of {portrait.name} are still to be computed.", "Wait, then ask again."
+        )
+    choices = {}
+    if run.arguments.get("sign_off"):
+        sign_off = session.get(SignOff, run.arguments["sign_off"])
+        how = standing(session, portrait, sign_off) if sign_off else Standing.VOID
+        if sign_off is None or how is Standing.VOID:
+            raise NoSignOffError(
+                f"The sign-off of {portrait.name} was voided.", "Show the client a new proof."
+            )
+        if how is Standing.STALE:
+            raise StaleError(
+                f"{portrait.name} has changed since it was signed off.",
+                "Show the client a new proof.",
+            )
+        choices = as_choices(sign_off.choices)
+    items = shown(session, portrait, choices)
+    return portrait, items, state_of(session, portrait, choices)
+
+
+def _enter_final(
+    session: Session,
+    run: Run,
+    portrait: Portrait,
+    items: list[Shown],
+    state: str,
+    stored: Stored,
+    suffix: str,
+) -> Final:
+    final = Final(
+        portrait_id=portrait.id,
+        sign_off_id=run.arguments.get("sign_off"),
+        override=run.arguments.get("override"),
+        name=_final_name(session, run, portrait, suffix),
+        media_type=portrait.media_type,
+        layers=[
+            {"person": i.person.id, "step": i.layer.step, "strength": i.strength} for i in items
+        ],
+        state_sha256=state,
+        sha256=stored.sha256,
+        size=stored.size,
+    )
+    session.add(final)
+    session.flush()
+    record.append(
+        session,
+        run.shoot_id,
+        run.arguments.get("actor", "service"),
+        "final made",
+        final=final.id,
+        portrait=portrait.id,
+        sign_off=final.sign_off_id,
+        override=final.override,
+        sha256=stored.sha256,
+    )
+    return final
+
+
+def _final_name(session: Session, run: Run, portrait: Portrait, suffix: str) -> str:
+    shoot = session.get_one(Shoot, run.shoot_id)
+    number = [p.id for p in shoot.portraits].index(portrait.id) + 1
+    pattern = run.arguments.get("pattern") or "{portrait}"
+    return file_name(pattern, shoot=shoot.name, portrait=portrait.name, number=number) + suffix
+
+
+def _held_finals(session: Session, run: Run) -> list[Final]:
+    """The newest final held of each portrait asked for, in order of the portraits."""
+    wanted = run.arguments["portraits"]
+    newest: dict[str, Final] = {}
+    for final in session.scalars(
+        select(Final)
+        .where(Final.portrait_id.in_(wanted), Final.voided_at.is_(None))
+        .order_by(Final.created_at, Final.id)
+    ):
+        newest[final.portrait_id] = final
+    finals = [newest[portrait] for portrait in wanted if portrait in newest]
+    if len(finals) < len(wanted) or not finals:
+        raise NotReadyError("Not every portrait has a final.", "Make the finals first.")
+    return finals
+
+
+def _pack(place: Place, run: Run, package: Path, sheet: Path, finals: list[Final]) -> None:
+    used: set[str] = set()
+    with zipfile.ZipFile(package, "w", zipfile.ZIP_STORED) as out:
+        for final in finals:
+            assert final.sha256 is not None
+            with out.open(zipfile.ZipInfo(_unused(final.name, used)), "w") as entry:
+                for piece in place.files.pieces(run.shoot_id, final.sha256):
+                    entry.write(piece)
+        out.write(sheet, sheet.name)
+
+
+def _unused(name: str, used: set[str]) -> str:
+    """The name, with a number where it is taken."""
+    path, number, free = Path(name), 1, name
+    while free.lower() in used:
+        number += 1
+        free = f"{path.stem}-{number}{path.suffix}"
+    used.add(free.lower())
+    return free
+
+
+def _sheet_entry(place: Place, run: Run, final: Final, portrait: Portrait) -> Entry:
+    assert final.sha256 is not None
+    before = _small(place, run.shoot_id, portrait.sha256, portrait.name)
+    after = _small(place, run.shoot_id, final.sha256, final.name)
+    done = [f"{row['step']} {row['strength']:.0%}" for row in final.layers if row["strength"] > 0]
+    return Entry(final.name, before, after, _counted(done), _basis_words(final))
+
+
+def _small(place: Place, shoot_id: str, sha256: str, name: str) -> bytes:
+    """A picture for the sheet, JPEG in sRGB."""
+    with place.files.as_path(shoot_id, sha256, name) as path:
+        return srgb_picture(place.retoucher.read(path), SHEET_SIDE)
+
+
+def _counted(done: list[str]) -> str:
+    return ", ".join(dict.fromkeys(done)) or "nothing was changed"
+
+
+def _basis_words(final: Final) -> str:
+    if final.sign_off_id:
+        return f"signed off, sign-off {final.sign_off_id[:8]}"
+    return f"without sign-off: {final.override}"

@@ -1,0 +1,295 @@
+"""The durable queue: jobs and their runs are entered in one transaction and never lost.
+
+DBOS keeps the runs in the records' own database. A worker says every few seconds that it lives;
+the runs of one that no longer does go back to the queue, where exactly one other takes each.
+"""
+
+from __future__ import annotations
+
+import platform
+import secrets
+import threading
+from datetime import datetime, timedelta
+from typing import Any
+
+import structlog
+from dbos import DBOS, DBOSClient, DBOSConfig, run_dbos_database_migrations
+from sqlalchemy import delete, select
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.orm import Session
+
+from evenhand.jobs.job import OVER, Kind, State
+from evenhand.jobs.place import Place
+from evenhand.jobs.tidying import fail_lost_jobs, tidy
+from evenhand.jobs.work import AWAY, do
+from evenhand.shoots import storage
+from evenhand.shoots.database import Database
+from evenhand.shoots.errors import ConflictError, NotFoundError
+from evenhand.shoots.tables import Job, Worker, now
+
+QUEUE = "evenhand"
+"""Name of the queue."""
+
+VERSION = "1"
+"""Of the work. Fixed, so that what an older Evenhand began is taken up by a newer one."""
+
+RUN = "job"
+"""Name of the durable run."""
+
+ALIVE_EVERY_S = 2.0
+"""How often a worker says that it lives, seconds."""
+
+DEAD_AFTER_S = 15.0
+"""A worker silent for so long is taken for dead and its work handed over, seconds."""
+
+LOOK_EVERY_S = 0.5
+"""How often a worker looks for waiting jobs, seconds."""
+
+TIDY_AT = "17 * * * *"
+"""When leftovers are looked for: once an hour."""
+
+TRIES = 10
+"""How often a run is begun again while the database is away; the waits double up to a minute."""
+
+log = structlog.get_logger()
+
+
+class Queue:
+    """Enters jobs and cancels them; runs nothing itself.
+
+    Parameters
+    ----------
+    database : Database
+        The records; the durable runs lie beside them.
+    """
+
+    def __init__(self, database: Database) -> None:
+        self.database = database
+        prepare(database)
+        self.client = DBOSClient(
+            system_database_url=database.address,
+            application_name=QUEUE,
+            lazy=True,
+            retry_connection_errors=False,
+        )
+
+    def add(
+        self,
+        session: Session,
+        kind: Kind,
+        shoot_id: str,
+        portrait_id: str | None = None,
+        **arguments: Any,
+    ) -> Job:
+        """Enter a job in the transaction of what it follows from.
+
+        A job that waits to do the very same is given instead of a second one.
+        """
+        storage.lock(session, shoot_id)
+        waiting = session.scalars(
+            select(Job).where(
+                Job.shoot_id == shoot_id,
+                Job.portrait_id == portrait_id,
+                Job.kind == kind,
+                Job.state == State.WAITING,
+            )
+        )
+        for job in waiting:
+            if job.arguments == arguments:
+                return job
+        job = Job(
+            shoot_id=shoot_id,
+            portrait_id=portrait_id,
+            kind=kind.value,
+            arguments=arguments,
+            state=State.WAITING.value,
+        )
+        session.add(job)
+        session.flush()
+        self._enter(session, job)
+        return job
+
+    def cancel(self, session: Session, job_id: str) -> Job:
+        """Cancel a job that is not over; what it has not entered yet never will be.
+
+        Raises
+        ------
+        ConflictError
+            It is over.
+        """
+        job = _locked(session, job_id)
+        if job.state in OVER:
+            raise ConflictError(f"The job is {job.state} already.", "There is nothing to cancel.")
+        job.state, job.doing, job.finished_at = State.CANCELLED.value, "", now()
+        return job
+
+    def retry(self, session: Session, job_id: str) -> Job:
+        """Enter a failed or cancelled job again, as a job of its own.
+
+        Raises
+        ------
+        ConflictError
+            It is done, or not over yet.
+        """
+        job = _locked(session, job_id)
+        if job.state not in (State.FAILED, State.CANCELLED):
+            raise ConflictError(
+                f"The job is {job.state}.", "Only a failed or cancelled job can be tried again."
+            )
+        return self.add(session, Kind(job.kind), job.shoot_id, job.portrait_id, **job.arguments)
+
+    def readmit(self, session: Session) -> int:
+        """Enter runs for jobs that have none, after a restore; gives how many."""
+        jobs = session.scalars(select(Job).where(Job.state.not_in(OVER))).all()
+        for job in jobs:
+            job.state, job.attempt = State.WAITING.value, 0
+            self._enter(session, job)
+        return len(jobs)
+
+    def close(self) -> None:
+        """Close the connections."""
+        self.client.destroy()
+
+    def _enter(self, session: Session, job: Job) -> None:
+        self.client.enqueue_in_transaction(
+            session,
+            {
+                "queue_name": QUEUE,
+                "workflow_name": RUN,
+                "workflow_id": job.id,
+                "app_version": VERSION,
+            },
+            job.id,
+        )
+
+
+class JobWorker:
+    """A process's share in the work. There can be one in a process.
+
+    Parameters
+    ----------
+    place : Place
+        Records, files and the retoucher.
+    at_once : int
+        Jobs done at the same time in this process.
+    """
+
+    def __init__(self, place: Place, at_once: int = 1) -> None:
+        self.place = place
+        self.at_once = at_once
+        self.id = f"{platform.node()}-{secrets.token_hex(6)}"[:64]
+        self.stopping = threading.Event()
+        self.heart = threading.Thread(target=self._live, name="heart", daemon=True)
+
+    def start(self) -> None:
+        """Begin to take jobs."""
+        prepare(self.place.database)
+        with self.place.database.writing() as session:
+            self._say_alive(session)
+        config = DBOSConfig(
+            name=QUEUE,
+            system_database_url=self.place.database.address,
+            application_version=VERSION,
+            executor_id=self.id,
+            log_level="WARNING",
+            enable_otlp=False,
+        )
+        DBOS(config=config)
+        self._register()
+        DBOS.launch()
+        DBOS.register_queue(
+            QUEUE,
+            worker_concurrency=self.at_once,
+            polling_interval_sec=LOOK_EVERY_S,
+            on_conflict="always_update",
+        )
+        DBOS.apply_schedules(
+            [{"schedule_name": "tidy", "workflow_fn": self._tidy_run, "schedule": TIDY_AT}]
+        )
+        self.heart.start()
+        log.info("worker started", worker=self.id)
+
+    def stop(self, wait_s: int = 60) -> None:
+        """Take no more jobs, finish those begun, and leave."""
+        self.stopping.set()
+        DBOS.destroy(workflow_completion_timeout_sec=wait_s)
+        self.heart.join(timeout=ALIVE_EVERY_S * 2)
+        with self.place.database.writing() as session:
+            session.execute(delete(Worker).where(Worker.id == self.id))
+        log.info("worker stopped", worker=self.id)
+
+    def _register(self) -> None:
+        place = self.place
+
+        @DBOS.step(
+            name="do",
+            retries_allowed=True,
+            interval_seconds=1.0,
+            backoff_rate=2.0,
+            max_attempts=TRIES,
+            should_retry=lambda error: isinstance(error, AWAY),
+        )
+        def step(job_id: str) -> None:
+            do(place, job_id)
+
+        @DBOS.workflow(name=RUN, max_recovery_attempts=100)
+        def run(job_id: str) -> None:
+            step(job_id)
+
+        @DBOS.step(name="tidy step")
+        def tidy_step() -> None:
+            fail_lost_jobs(place)
+            log.info("tidied", **tidy(place))
+
+        @DBOS.workflow(name="tidy")
+        def tidy_run(at: datetime, context: Any) -> None:
+            tidy_step()
+
+        self._tidy_run, self._run = tidy_run, run
+
+    def _live(self) -> None:
+        """Say that this worker lives, and hand over the work of those that do not."""
+        while not self.stopping.wait(ALIVE_EVERY_S):
+            try:
+                with self.place.database.writing() as session:
+                    self._say_alive(session)
+                hand_over(self.place.database)
+            except DBAPIError as error:
+                log.warning("the records do not answer", worker=self.id, error=str(error.orig))
+
+    def _say_alive(self, session: Session) -> None:
+        at = self.place.database.now(session)
+        worker = session.get(Worker, self.id)
+        if worker is None:
+            session.add(Worker(id=self.id, host=platform.node(), started_at=at, seen_at=at))
+        else:
+            worker.seen_at = at
+
+
+def hand_over(database: Database) -> list[str]:
+    """Put the runs of workers that fell silent back into the queue; gives the workers' names.
+
+    Each is given back once: the run's worker is compared and set in one statement, so any number
+    of workers may hand over the same ones at the same time.
+    """
+    with database.reading() as session:
+        since = database.now(session) - timedelta(seconds=DEAD_AFTER_S)
+        silent = list(session.scalars(select(Worker.id).where(Worker.seen_at < since)))
+    if silent:
+        DBOS._recover_pending_workflows(silent)  # no public name for it in dbos 3.4
+        with database.writing() as session:
+            session.execute(delete(Worker).where(Worker.id.in_(silent)))
+        log.warning("work handed over", workers=silent)
+    return silent
+
+
+def prepare(database: Database) -> None:
+    """Create or upgrade the tables of the durable runs."""
+    run_dbos_database_migrations(database.address)
+
+
+def _locked(session: Session, job_id: str) -> Job:
+    job = session.scalars(select(Job).where(Job.id == job_id).with_for_update()).first()
+    if job is None:
+        raise NotFoundError("There is no such job.", "List the jobs to see which there are.")
+    return job

@@ -1,0 +1,132 @@
+"""What jobs ask of the engine, and the engine behind it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any, Protocol
+
+from pydantic import BaseModel, ValidationError
+
+from evenhand.errors import WrongSettingError
+from evenhand.layers.layer import Layer
+from evenhand.people.person import Person
+from evenhand.photo.photograph import CodeValues, Photograph
+
+Wanted = Mapping[int, Mapping[str, Mapping[str, Any]]]
+"""Settings by person's index and step; a step that is not named is not run."""
+
+
+class Retoucher(Protocol):
+    """Finds people and computes layers; holds nothing between calls."""
+
+    def settings(self) -> Mapping[str, type[BaseModel]]:
+        """Settings model of every step, in the order in which they run."""
+        ...
+
+    def read(self, path: Path) -> Photograph:
+        """The photograph of a file."""
+        ...
+
+    def find(self, photograph: Photograph) -> Sequence[Person]:
+        """Everybody in a photograph."""
+        ...
+
+    def layers(
+        self, photograph: Photograph, people: Sequence[Person], wanted: Wanted
+    ) -> list[Layer]:
+        """Layers of the wanted steps, each inside its cap and together inside the sum's."""
+        ...
+
+    def blend(
+        self, photograph: Photograph, layers: Sequence[Layer], strengths: Sequence[float]
+    ) -> CodeValues:
+        """The photograph's pixels with every layer at its strength."""
+        ...
+
+    def write(self, pixels: CodeValues, photograph: Photograph, folder: Path) -> Path:
+        """Write a result in the original's format into a folder; gives the file."""
+        ...
+
+
+class Engine:
+    """The retoucher that Evenhand is; loads what it needs when it is first asked."""
+
+    def settings(self) -> Mapping[str, type[BaseModel]]:
+        """Settings model of every step."""
+        from evenhand.retouching import STEPS, RetouchSettings
+
+        models = {name: RetouchSettings.model_fields[name].annotation for name in STEPS}
+        return {name: model for name, model in models.items() if model is not None}
+
+    def read(self, path: Path) -> Photograph:
+        """The photograph of a file; raises what `evenhand.photo.read` raises."""
+        from evenhand import photo
+
+        return photo.read(path)
+
+    def find(self, photograph: Photograph) -> Sequence[Person]:
+        """Everybody in a photograph."""
+        from evenhand.people.finding import find_people
+
+        return find_people(photograph)
+
+    def layers(
+        self, photograph: Photograph, people: Sequence[Person], wanted: Wanted
+    ) -> list[Layer]:
+        """Layers of the wanted steps."""
+        from evenhand.retouching import RetouchSettings, layers_of
+
+        layers: list[Layer] = []
+        for person in people:
+            steps = wanted.get(person.index, {})
+            if steps:
+                settings = RetouchSettings.model_validate({"steps": tuple(steps), **steps})
+                layers += layers_of(photograph, [person], settings)
+        return self._together(photograph, layers)
+
+    def blend(
+        self, photograph: Photograph, layers: Sequence[Layer], strengths: Sequence[float]
+    ) -> CodeValues:
+        """The photograph's pixels with every layer at its strength."""
+        from evenhand import layers as layering
+
+        return layering.blend(photograph, layers, strengths)
+
+    def write(self, pixels: CodeValues, photograph: Photograph, folder: Path) -> Path:
+        """Write a result in the original's format into a folder."""
+        from evenhand import photo
+
+        out = folder / f"final{photograph.result_suffix}"
+        photo.write(pixels, photograph, out)
+        return out
+
+    def _together(self, photograph: Photograph, layers: list[Layer]) -> list[Layer]:
+        from evenhand import layers as layering
+        from evenhand.retouching import RetouchSettings
+
+        return layering.limit_sum(photograph, layers, RetouchSettings().cap)
+
+
+def checked(retoucher: Retoucher, step: str, settings: Mapping[str, Any]) -> dict[str, Any]:
+    """Settings of a step as given, if its model takes them.
+
+    Raises
+    ------
+    WrongSettingError
+        There is no such step, or a setting is unknown or outside its limits.
+    """
+    models = retoucher.settings()
+    if step not in models:
+        raise WrongSettingError(
+            f"There is no step {step!r}.", f"The steps are {', '.join(models)}."
+        )
+    try:
+        models[step].model_validate(dict(settings))
+    except ValidationError as error:
+        first = error.errors()[0]
+        where = ".".join(map(str, first["loc"])) or step
+        raise WrongSettingError(
+            f"{step}.{where}: {first['msg']}.", "List the steps to see their settings' limits."
+        ) from None
+    return dict(settings)

@@ -1,0 +1,73 @@
+"""Once an hour: end what was left half done, and take away what nothing needs."""
+
+from __future__ import annotations
+
+import time
+from datetime import timedelta
+
+from dbos import DBOS
+from sqlalchemy import select
+
+from evenhand.jobs.job import OVER, State
+from evenhand.jobs.place import Place
+from evenhand.shoots import storage
+from evenhand.shoots.deletion import delete_shoot, unfinished
+from evenhand.shoots.tables import Job, Shoot, Upload, now
+
+YOUNG_S = 3600.0
+"""A file that is younger may still be on its way in, seconds."""
+
+
+def tidy(place: Place) -> dict[str, int]:
+    """Finish broken-off deletions, end old uploads, delete files without an entry.
+
+    Returns
+    -------
+    dict of str to int
+        How many of each.
+    """
+    with place.database.reading() as session:
+        deletions = unfinished(session)
+        shoots = list(session.scalars(select(Shoot.id).where(Shoot.deleting_at.is_(None))))
+    for shoot_id in deletions:
+        delete_shoot(place.database, place.files, shoot_id, "service")
+    unneeded = sum(len(storage.sweep(place.database, place.files, one)) for one in shoots)
+    unentered = storage.sweep_unentered(place.database, place.files, time.time() - YOUNG_S)
+    return {
+        "deletions": len(deletions),
+        "uploads": end_uploads(place),
+        "files": unneeded + len(unentered),
+    }
+
+
+def end_uploads(place: Place) -> int:
+    """End uploads whose time is over, with their parts; gives how many."""
+    with place.database.writing() as session:
+        over = session.scalars(select(Upload).where(Upload.expires_at < now())).all()
+        for upload in over:
+            session.delete(upload)
+    for upload in over:
+        place.files.delete_upload(upload.shoot_id, upload.id)
+    return len(over)
+
+
+def fail_lost_jobs(place: Place) -> int:
+    """End jobs whose durable run ended without them; gives how many."""
+    with place.database.reading() as session:
+        old = now() - timedelta(seconds=YOUNG_S)
+        jobs = list(
+            session.scalars(select(Job.id).where(Job.state.not_in(OVER), Job.created_at < old))
+        )
+    lost = [
+        run.workflow_id
+        for run in (DBOS.list_workflows(workflow_ids=jobs) if jobs else [])
+        if run.status not in ("PENDING", "ENQUEUED", "DELAYED")
+    ]
+    with place.database.writing() as session:
+        for job in session.scalars(
+            select(Job).where(Job.id.in_(lost), Job.state.not_in(OVER)).with_for_update()
+        ):
+            job.state, job.finished_at = State.FAILED.value, now()
+            job.trouble = "The work could not be ended: records or files did not answer for long."
+            job.advice = "Try again."
+    return len(lost)

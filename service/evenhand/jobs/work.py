@@ -1,0 +1,269 @@
+"""What the jobs do: find people, compute layers. Each may be begun again at any time.
+
+Results are computed first, put as files named by their hash, and entered in one transaction
+that also ends the job; whoever comes second finds it ended and leaves no trace.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+
+import structlog
+from obstore.exceptions import BaseError
+from sqlalchemy import delete, select
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.orm import Session
+
+from evenhand.errors import EvenhandError
+from evenhand.jobs.delivering import make_delivery, make_final
+from evenhand.jobs.editing import Edit, edited
+from evenhand.jobs.job import Kind, Run, SupersededError, begin
+from evenhand.jobs.packing import mask_alpha, pack_layer, pack_person, unpack, unpack_person
+from evenhand.jobs.place import Place
+from evenhand.layers.layer import Layer
+from evenhand.people.person import Mask, Region
+from evenhand.people.person import Person as Found
+from evenhand.shoots import record, storage, tables
+from evenhand.shoots.errors import NotFoundError
+from evenhand.shoots.inputs import MARKS, Inputs, PersonInputs, inputs_of
+
+AWAY = (DBAPIError, OSError, BaseError)
+"""Errors that pass: the records or the files do not answer just now."""
+
+UNFORESEEN = "Something went wrong that nobody foresaw."
+"""What a job says of an error of the service's own."""
+
+PACKAGE = "application/vnd.evenhand.package+zip"
+"""Media type of stored people and layers."""
+
+MOST_ROUNDS = 6
+"""How often layers are computed anew because what they depend on changed meanwhile."""
+
+SAME_PLACE = 0.5
+"""A mark found anew within this part of its size is the same mark."""
+
+log = structlog.get_logger()
+
+
+def do(place: Place, job_id: str) -> None:
+    """Do a job from its beginning, unless it is over."""
+    run = begin(place.database, job_id)
+    if run is None:
+        return
+    with suppress(SupersededError):
+        try:
+            WORK[run.kind](place, run)
+        except EvenhandError as error:
+            _fail(place, run, error)
+        except (SupersededError, *AWAY):
+            raise
+        except Exception:
+            log.exception("a job met an error nobody foresaw", job=job_id)
+            _fail(place, run, EvenhandError(UNFORESEEN, "Look at the worker's log."))
+    storage.sweep(place.database, place.files, run.shoot_id)
+
+
+def find(place: Place, run: Run) -> None:
+    """Read the portrait, find people, store their masks and geometry with it."""
+    with place.database.reading() as session:
+        portrait = _portrait(session, run)
+    run.doing("reading", 0.1)
+    with place.files.as_path(run.shoot_id, portrait.sha256, portrait.name) as path:
+        photograph = place.retoucher.read(path)
+    run.doing("finding people", 0.3)
+    people = place.retoucher.find(photograph)
+    run.doing("storing masks", 0.8)
+    packages = [pack_person(person) for person in people]
+    stored = [place.files.put(run.shoot_id, package) for package in packages]
+    with run.committing() as session:
+        portrait = _portrait(session, run)
+        session.execute(delete(tables.Person).where(tables.Person.portrait_id == portrait.id))
+        for person, package, file in zip(people, packages, stored, strict=True):
+            storage.enter(session, place.files, run.shoot_id, file, package, PACKAGE)
+            session.add(_person_row(portrait.id, person, file.sha256))
+        portrait.height, portrait.width = photograph.shape
+        portrait.found_at, portrait.trouble, portrait.layers_key = tables.now(), None, None
+        record.append(
+            session,
+            run.shoot_id,
+            "service",
+            "people found",
+            portrait=portrait.id,
+            people=len(people),
+        )
+        run.end(session, {"people": len(people)})
+
+
+def compute_layers(place: Place, run: Run) -> None:
+    """Compute the layers of every person for the steps they agreed to, and only those."""
+    for _ in range(MOST_ROUNDS):
+        with place.database.reading() as session:
+            inputs = inputs_of(session, _portrait(session, run), place.steps)
+        layers = _layers(place, run, inputs)
+        if _enter_layers(place, run, inputs, layers):
+            return
+    run.fail("What the layers depend on kept changing.", "Try again when nothing is being changed.")
+
+
+def _layers(place: Place, run: Run, inputs: Inputs) -> list[Layer]:
+    if not any(person.steps for person in inputs.people):
+        return []
+    run.doing("reading", 0.1)
+    with place.files.as_path(run.shoot_id, inputs.sha256, inputs.name) as path:
+        photograph = place.retoucher.read(path)
+    run.doing("computing layers", 0.3)
+    people = [_found(place, run, person) for person in inputs.people]
+    wanted = {person.index: person.steps for person in inputs.people}
+    return place.retoucher.layers(photograph, people, wanted)
+
+
+def _found(place: Place, run: Run, person: PersonInputs) -> Found:
+    """A person as found, with masks as painted."""
+    found = unpack_person(place.files.read(run.shoot_id, person.sha256))
+    edits: list[Edit] = []
+    for region, paint, sha256 in person.edits:
+        edits.append((Region(region), paint, painted(place.files.read(run.shoot_id, sha256))))
+    return edited(found, edits)
+
+
+def painted(package: bytes) -> Mask:
+    """What was painted, from its stored package."""
+    from evenhand.box import Box
+
+    facts, arrays = unpack(package)
+    return Mask(Box(**facts["box"]), mask_alpha(arrays["painted"]))
+
+
+def _enter_layers(place: Place, run: Run, inputs: Inputs, layers: list[Layer]) -> bool:
+    """Enter layers if they still are what is wanted; gives whether the work is done."""
+    run.doing("storing layers", 0.8)
+    packages = [pack_layer(layer) for layer in layers]
+    stored = [place.files.put(run.shoot_id, package) for package in packages]
+    with run.committing() as session:
+        portrait = _portrait(session, run)
+        if inputs_of(session, portrait, place.steps).key != inputs.key:
+            return False
+        rows = {person.index: person for person in portrait.people}
+        keep = set()
+        for layer, package, file in zip(layers, packages, stored, strict=True):
+            storage.enter(session, place.files, run.shoot_id, file, package, PACKAGE)
+            row = _layer_row(place, rows[layer.person], layer, file.sha256)
+            session.add(row)
+            session.flush()
+            keep.add(row.id)
+        for person in portrait.people:
+            for row in person.layers:
+                if row.id not in keep:
+                    session.delete(row)
+            _enter_marks(session, person, layers)
+        session.flush()
+        session.expire_all()
+        if inputs_of(session, portrait, place.steps).key != inputs.key:
+            return False  # marks were found anew under other numbers
+        portrait.layers_key = inputs.key
+        record.append(
+            session,
+            run.shoot_id,
+            "service",
+            "layers computed",
+            portrait=portrait.id,
+            layers=[
+                [layer.person, layer.step, file.sha256]
+                for layer, file in zip(layers, stored, strict=True)
+            ],
+        )
+        run.end(session, {"layers": len(layers)})
+    return True
+
+
+def _layer_row(place: Place, person: tables.Person, layer: Layer, sha256: str) -> tables.Layer:
+    """The row of a layer: the one there is with new content, so that its strength stays."""
+    row = next((row for row in person.layers if row.step == layer.step), None)
+    if row is None:
+        model = place.retoucher.settings()[layer.step]
+        chosen = model.model_validate(person.settings.get(layer.step, {}))
+        row = tables.Layer(
+            person_id=person.id, step=layer.step, strength=float(getattr(chosen, "strength", 1.0))
+        )
+    row.box = vars(layer.box)
+    row.cap, row.sha256 = layer.cap, sha256
+    row.settings, row.facts = dict(layer.settings), dict(layer.facts)
+    return row
+
+
+def _enter_marks(session: Session, person: tables.Person, layers: list[Layer]) -> None:
+    """Enter the marks that were found, each with the decision made on it before."""
+    layer = next((one for one in layers if (one.person, one.step) == (person.index, MARKS)), None)
+    before = list(person.marks)
+    session.execute(delete(tables.Mark).where(tables.Mark.person_id == person.id))
+    session.flush()
+    for found in layer.facts.get("marks", []) if layer else []:
+        same = _same_mark(before, found, person.mm_per_pixel)
+        session.add(
+            tables.Mark(
+                person_id=person.id,
+                number=found["number"],
+                kind=found["kind"],
+                region=found["region"],
+                size_mm=found["size_mm"],
+                row=found["row"],
+                column=found["column"],
+                confidence=found["confidence"],
+                proposed="remove" if found["decision"] == "filled" else "keep",
+                decision=same.decision if same else None,
+                wish=same.wish if same else None,
+            )
+        )
+
+
+def _same_mark(
+    before: list[tables.Mark], found: Mapping[str, float], mm_per_pixel: float
+) -> tables.Mark | None:
+    for mark in before:
+        reach = SAME_PLACE * max(mark.size_mm, found["size_mm"]) / mm_per_pixel
+        if abs(mark.row - found["row"]) <= reach and abs(mark.column - found["column"]) <= reach:
+            return mark
+    return None
+
+
+def _person_row(portrait_id: str, person: Found, sha256: str) -> tables.Person:
+    face = person.face
+    return tables.Person(
+        portrait_id=portrait_id,
+        index=person.index,
+        face=None if face is None else vars(face.box),
+        confidence=None if face is None else float(face.confidence),
+        mm_per_pixel=float(person.scale.mm_per_pixel),
+        regions=[
+            {"region": region.value, "box": vars(mask.box)} for region, mask in person.masks.items()
+        ],
+        sha256=sha256,
+    )
+
+
+def _portrait(session: Session, run: Run) -> tables.Portrait:
+    portrait = session.scalars(
+        select(tables.Portrait).where(tables.Portrait.id == run.portrait_id)
+    ).first()
+    if portrait is None:
+        raise SupersededError(run.job_id)
+    return portrait
+
+
+def _fail(place: Place, run: Run, error: EvenhandError) -> None:
+    """End the job as failed; a portrait that could not be read says why."""
+    with suppress(NotFoundError):
+        if run.kind is Kind.FIND:
+            with run.committing() as session:
+                _portrait(session, run).trouble = f"{error.trouble} {error.advice}"
+        run.fail(error.trouble, error.advice)
+
+
+WORK: Mapping[Kind, Callable[[Place, Run], None]] = {
+    Kind.FIND: find,
+    Kind.LAYERS: compute_layers,
+    Kind.FINAL: make_final,
+    Kind.DELIVERY: make_delivery,
+}
+"""What is done for each kind of job."""

@@ -1,0 +1,102 @@
+"""What a portrait's layers are computed from, and whether they still are."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from evenhand.shoots.permissions import LASTING_MARKS, agreed_by_name
+from evenhand.shoots.record import canonical
+from evenhand.shoots.tables import Person, Portrait
+
+MARKS = "marks"
+"""Name of the step whose settings the decisions on single marks go into."""
+
+
+LASTING = "lasting"
+"""Kind of a mark that stays with a person."""
+
+
+@dataclass(frozen=True)
+class PersonInputs:
+    """What the layers of one person are computed from.
+
+    Attributes
+    ----------
+    person_id : str
+    index : int
+        Number in the photograph.
+    sha256 : str
+        Of the file with masks and face geometry.
+    edits : tuple of (region, paint, sha256)
+        What was painted into or out of masks, in order.
+    steps : dict of step to settings
+        Only what the person agreed to.
+    """
+
+    person_id: str
+    index: int
+    sha256: str
+    edits: tuple[tuple[str, str, str], ...]
+    steps: dict[str, dict[str, Any]]
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """What the layers of a portrait are computed from."""
+
+    portrait_id: str
+    shoot_id: str
+    name: str
+    sha256: str
+    people: tuple[PersonInputs, ...]
+
+    @property
+    def key(self) -> str:
+        """A hash that changes when anything here does."""
+        people = [[p.index, p.sha256, p.edits, p.steps] for p in self.people]
+        return hashlib.sha256(canonical([self.sha256, people])).hexdigest()
+
+
+def inputs_of(session: Session, portrait: Portrait, steps: tuple[str, ...]) -> Inputs:
+    """Inputs of a portrait's layers as the records stand.
+
+    Parameters
+    ----------
+    steps : tuple of str
+        Steps that the engine knows, in order.
+    """
+    by_name = agreed_by_name(session, portrait.shoot_id)
+    people = []
+    for person in portrait.people:
+        agreed = by_name.get(person.name or "", frozenset())
+        wanted = {
+            step: settings_of(person, step, lasting=LASTING_MARKS in agreed)
+            for step in steps
+            if step in agreed
+        }
+        edits = tuple((edit.region, edit.paint, edit.sha256) for edit in person.edits)
+        people.append(PersonInputs(person.id, person.index, person.sha256, edits, wanted))
+    return Inputs(portrait.id, portrait.shoot_id, portrait.name, portrait.sha256, tuple(people))
+
+
+def settings_of(person: Person, step: str, *, lasting: bool) -> dict[str, Any]:
+    """A step's settings for a person: what the photographer set, and the decisions on marks.
+
+    Strength is left out: choosing it computes nothing anew.
+    """
+    settings = {k: v for k, v in person.settings.get(step, {}).items() if k != "strength"}
+    if step == MARKS:
+        decided = {mark: mark.decision for mark in person.marks if mark.decision}
+        settings["kept"] = sorted(
+            mark.number for mark, decision in decided.items() if decision == "keep"
+        )
+        settings["lasting_removed"] = sorted(
+            mark.number
+            for mark, decision in decided.items()
+            if decision == "remove" and mark.kind == LASTING and lasting
+        )
+    return settings

@@ -1,0 +1,59 @@
+"""Names of files: from a pattern, safe on every system, never a path."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from pathlib import PurePosixPath, PureWindowsPath
+
+from evenhand.errors import WrongSettingError
+
+FIELDS = ("shoot", "portrait", "number")
+"""What a pattern may name between braces."""
+
+LONGEST = 120
+"""Characters of a name without its ending."""
+
+
+def file_name(pattern: str, *, shoot: str, portrait: str, number: int) -> str:
+    """A file name without ending: ``{shoot}-{number}`` gives ``regatta-001``.
+
+    Raises
+    ------
+    WrongSettingError
+        The pattern names something else, or gives an empty name.
+    """
+    check_pattern(pattern)
+    values = {"shoot": shoot, "portrait": stem(portrait), "number": f"{number:03d}"}
+    name = re.sub(r"\{(\w+)\}", lambda field: values[field[1]], pattern)
+    return safe(name)
+
+
+def check_pattern(pattern: str) -> None:
+    """Raise `WrongSettingError` unless the pattern can be used."""
+    unknown = [name for name in re.findall(r"\{([^}]*)\}", pattern) if name not in FIELDS]
+    rest = re.sub(r"\{\w+\}", "", pattern)
+    if unknown or "{" in rest or "}" in rest or not pattern.strip():
+        raise WrongSettingError(
+            f"The name pattern {pattern!r} cannot be used.",
+            f"Use plain text and {', '.join('{' + name + '}' for name in FIELDS)}.",
+        )
+
+
+def base(name: str) -> str:
+    """The last part of whatever path a client sent along, for showing only."""
+    last = PurePosixPath(PureWindowsPath(name).name).name
+    shown = "".join(c for c in last if unicodedata.category(c)[0] != "C").strip()
+    return shown[:255] or "portrait"
+
+
+def stem(name: str) -> str:
+    """A name without its ending."""
+    return base(name).rpartition(".")[0] or base(name)
+
+
+def safe(name: str) -> str:
+    """Letters, digits, dots, dashes and underscores; anything else becomes a dash."""
+    plain = unicodedata.normalize("NFC", name)
+    plain = re.sub(r"[^\w.-]+", "-", plain).strip("-. ")[:LONGEST].rstrip("-. ")
+    return plain or "portrait"

@@ -1,0 +1,111 @@
+"""The append-only record of a shoot: what was agreed, shown, signed, made and taken back.
+
+Every entry is sealed: its hash covers its own content and the hash of the entry before. The
+database refuses to change an entry, or to delete one while its shoot stands.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import json
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from evenhand.shoots.tables import Record, Shoot, now
+
+COLUMNS = ("number", "at", "actor", "action", "facts", "previous", "sha256")
+"""Columns of an exported record, in order."""
+
+
+def append(session: Session, shoot_id: str, actor: str, action: str, **facts: Any) -> Record:
+    """Add an entry to a shoot's record, in the transaction of the change that it tells of.
+
+    The shoot's row is locked until the transaction ends, so that entries follow one another.
+    """
+    session.execute(select(Shoot.id).where(Shoot.id == shoot_id).with_for_update())
+    last = session.scalars(
+        select(Record).where(Record.shoot_id == shoot_id).order_by(Record.number.desc()).limit(1)
+    ).first()
+    number, previous = (last.number + 1, last.sha256) if last else (1, "0" * 64)
+    entry = Record(
+        shoot_id=shoot_id,
+        number=number,
+        at=now(),
+        actor=actor,
+        action=action,
+        facts=facts,
+        previous=previous,
+    )
+    entry.sha256 = seal(entry)
+    session.add(entry)
+    session.flush()
+    return entry
+
+
+def seal(entry: Record) -> str:
+    """SHA-256 over an entry's content and the hash of the one before, hexadecimal."""
+    content = [
+        entry.shoot_id,
+        entry.number,
+        moment(entry.at),
+        entry.actor,
+        entry.action,
+        entry.facts,
+        entry.previous,
+    ]
+    return hashlib.sha256(canonical(content)).hexdigest()
+
+
+def entries(session: Session, shoot_id: str) -> Sequence[Record]:
+    """All entries of a shoot's record, oldest first."""
+    return session.scalars(
+        select(Record).where(Record.shoot_id == shoot_id).order_by(Record.number)
+    ).all()
+
+
+def first_broken(entries: Sequence[Record]) -> int | None:
+    """Number of the first entry whose seal does not hold, None where all hold."""
+    previous = "0" * 64
+    for number, entry in enumerate(entries, 1):
+        if entry.number != number or entry.previous != previous or seal(entry) != entry.sha256:
+            return number
+        previous = entry.sha256
+    return None
+
+
+def plain(entry: Record) -> dict[str, Any]:
+    """An entry as plain values, for export."""
+    return {name: getattr(entry, name) for name in COLUMNS} | {"at": moment(entry.at)}
+
+
+def as_csv(entries: Sequence[Record]) -> str:
+    """Entries as comma-separated values (RFC 4180), facts as JSON."""
+    text = io.StringIO()
+    rows = csv.writer(text, lineterminator="\r\n")
+    rows.writerow(COLUMNS)
+    for entry in entries:
+        values = plain(entry)
+        values["facts"] = json.dumps(values["facts"], sort_keys=True, ensure_ascii=False)
+        rows.writerow([_no_formula(values[name]) for name in COLUMNS])
+    return text.getvalue()
+
+
+def canonical(value: Mapping[str, Any] | Sequence[Any]) -> bytes:
+    """JSON with sorted keys and no spaces, the same bytes for the same content."""
+    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode()
+
+
+def moment(at: datetime) -> str:
+    """RFC 3339, UTC, microseconds."""
+    return at.isoformat(timespec="microseconds").replace("+00:00", "Z")
+
+
+def _no_formula(value: Any) -> Any:
+    """A text that a table program would take for a formula, made plain text."""
+    return f"'{value}" if isinstance(value, str) and value[:1] in "=+-@\t\r" else value

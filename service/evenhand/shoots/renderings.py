@@ -1,0 +1,85 @@
+"""What exactly a portrait looks like at given choices, as a hash that any change changes."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from evenhand.shoots.permissions import agreed_by_name
+from evenhand.shoots.record import canonical
+from evenhand.shoots.tables import Layer, Person, Portrait
+
+Choices = Mapping[tuple[str, str], float]
+"""Share of the photographer's strength that is chosen, by (person, step); 1 where nothing is."""
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A layer as it enters a picture.
+
+    Attributes
+    ----------
+    layer : Layer
+    person : Person
+    strength : float
+        In [0, 1]: the photographer's strength times the chosen share of it.
+    """
+
+    layer: Layer
+    person: Person
+    strength: float
+
+
+def shown(session: Session, portrait: Portrait, choices: Choices | None = None) -> list[Shown]:
+    """Layers that may be shown now, at their strengths, in order of person and step.
+
+    A layer whose person no longer agrees to the step is left out, whatever else the records say.
+    """
+    choices = choices or {}
+    by_name = agreed_by_name(session, portrait.shoot_id)
+    return [
+        Shown(layer, person, layer.strength * choices.get((person.id, layer.step), 1.0))
+        for person in portrait.people
+        for layer in sorted(person.layers, key=lambda layer: layer.step)
+        if layer.step in by_name.get(person.name or "", frozenset())
+    ]
+
+
+def state_of(session: Session, portrait: Portrait, choices: Choices | None = None) -> str:
+    """SHA-256 of everything that decides what the portrait looks like at these choices.
+
+    The original's hash, each layer's file, settings, cap and strength, and the decision on every
+    mark. A sign-off whose state is another one by now is stale.
+    """
+    layers = [
+        [
+            item.person.id,
+            item.layer.step,
+            item.layer.sha256,
+            item.layer.cap,
+            item.layer.settings,
+            round(item.layer.strength, 6),
+            round(item.strength, 6),
+        ]
+        for item in shown(session, portrait, choices)
+    ]
+    marks = [
+        [person.id, mark.number, mark.decision or mark.proposed]
+        for person in portrait.people
+        for mark in person.marks
+    ]
+    return hashlib.sha256(canonical([portrait.sha256, layers, marks])).hexdigest()
+
+
+def rendering_of(state_sha256: str, image_sha256: str) -> str:
+    """The hash a sign-off is bound to: of the state and of the very bytes that were looked at."""
+    return hashlib.sha256(canonical([state_sha256, image_sha256])).hexdigest()
+
+
+def as_choices(rows: list[Any]) -> dict[tuple[str, str], float]:
+    """Choices from the plain rows that a sign-off keeps."""
+    return {(row["person"], row["step"]): float(row["strength"]) for row in rows}

@@ -1,0 +1,159 @@
+"""Sign-offs: given on what was shown, stale as soon as that changes, asked for before a final."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from enum import StrEnum
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from evenhand.shoots import record
+from evenhand.shoots.errors import ConflictError, NoSignOffError, StaleError
+from evenhand.shoots.renderings import as_choices, rendering_of, state_of
+from evenhand.shoots.tables import Portrait, Proof, SignOff, now
+
+
+class Standing(StrEnum):
+    """How a sign-off stands now."""
+
+    VALID = "valid"
+    STALE = "stale"
+    VOID = "void"
+
+
+def check_choices(portrait: Portrait, strengths: Sequence[float], choices: list[Any]) -> None:
+    """Raise `ConflictError` unless each choice is one that the proof offers for this portrait."""
+    people = {person.id for person in portrait.people}
+    seen = set()
+    for choice in choices:
+        where = (choice["person"], choice["step"])
+        if choice["person"] not in people or where in seen:
+            raise ConflictError(
+                "A choice names a person twice for a step, or one who is not in this portrait.",
+                "Choose once for each person and step that the proof lists.",
+            )
+        if choice["strength"] not in strengths:
+            raise ConflictError(
+                f"The strength {choice['strength']} is not offered.",
+                f"Choose one of {', '.join(map(str, strengths))}.",
+            )
+        seen.add(where)
+
+
+def sign(
+    session: Session,
+    proof: Proof,
+    portrait: Portrait,
+    *,
+    choices: list[Any],
+    rendering: str,
+    image_sha256: str,
+    signed_by: str,
+    note: str,
+    actor: str,
+) -> SignOff:
+    """Record the client's sign-off of a portrait.
+
+    Parameters
+    ----------
+    choices : list
+        Person, step and strength, one entry each; what is not named stays as the studio set it.
+    rendering : str
+        The hash that came with the picture the client looked at.
+    image_sha256 : str
+        Of that picture as it is rendered now.
+
+    Raises
+    ------
+    StaleError
+        What was looked at is no longer what there is.
+    """
+    state = state_of(session, portrait, as_choices(choices))
+    if rendering_of(state, image_sha256) != rendering:
+        raise StaleError(
+            "The picture has changed since it was looked at.", "Look again, then sign off."
+        )
+    for earlier in session.scalars(
+        select(SignOff).where(SignOff.portrait_id == portrait.id, SignOff.voided_at.is_(None))
+    ):
+        earlier.voided_at, earlier.void_reason = now(), "replaced by a later sign-off"
+    sign_off = SignOff(
+        proof_id=proof.id,
+        portrait_id=portrait.id,
+        signed_by=signed_by,
+        note=note,
+        choices=choices,
+        state_sha256=state,
+        image_sha256=image_sha256,
+        rendering=rendering,
+    )
+    session.add(sign_off)
+    session.flush()
+    record.append(
+        session,
+        proof.shoot_id,
+        actor,
+        "signed off",
+        sign_off=sign_off.id,
+        proof=proof.id,
+        portrait=portrait.id,
+        signed_by=signed_by,
+        choices=choices,
+        rendering=rendering,
+        wishes=_wishes(portrait),
+        note=note,
+    )
+    return sign_off
+
+
+def standing(session: Session, portrait: Portrait, sign_off: SignOff) -> Standing:
+    """Whether a sign-off still holds."""
+    if sign_off.voided_at is not None:
+        return Standing.VOID
+    current = state_of(session, portrait, as_choices(sign_off.choices))
+    return Standing.VALID if current == sign_off.state_sha256 else Standing.STALE
+
+
+def latest(session: Session, portrait_id: str) -> SignOff | None:
+    """The last sign-off of a portrait, whatever its standing."""
+    return session.scalars(
+        select(SignOff)
+        .where(SignOff.portrait_id == portrait_id)
+        .order_by(SignOff.signed_at.desc(), SignOff.id)
+        .limit(1)
+    ).first()
+
+
+def require_valid(session: Session, portrait: Portrait) -> SignOff:
+    """The valid sign-off of a portrait.
+
+    Raises
+    ------
+    NoSignOffError
+        There is none, or it was voided.
+    StaleError
+        Picture, layers or settings have changed since.
+    """
+    sign_off = latest(session, portrait.id)
+    if sign_off is None or sign_off.voided_at is not None:
+        raise NoSignOffError(
+            f"{portrait.name} has no valid sign-off.",
+            "Show the client a proof, or give the reason for doing without.",
+        )
+    if standing(session, portrait, sign_off) is Standing.STALE:
+        raise StaleError(
+            f"{portrait.name} has changed since it was signed off.",
+            "Show the client a new proof, or give the reason for doing without.",
+        )
+    return sign_off
+
+
+def _wishes(portrait: Portrait) -> list[dict[str, Any]]:
+    return [
+        {"person": person.id, "mark": mark.number, "wish": mark.wish}
+        for person in portrait.people
+        for mark in person.marks
+        if mark.wish
+    ]

@@ -1,0 +1,132 @@
+"""Which stored files a shoot still needs, and the end of those that it does not.
+
+A file is put first and entered second; it is taken out of the entries' use first and deleted
+second. Both second halves hold the shoot's lock, so that they cannot cross.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from sqlalchemy import delete, select
+from sqlalchemy.orm import Session
+
+from evenhand.shoots.database import Database
+from evenhand.shoots.errors import NotFoundError
+from evenhand.shoots.files import Files, Stored
+from evenhand.shoots.tables import (
+    Final,
+    Job,
+    Layer,
+    MaskEdit,
+    Person,
+    Portrait,
+    Proof,
+    Shoot,
+    SignOff,
+    StoredFile,
+)
+
+
+def lock(session: Session, shoot_id: str) -> Shoot:
+    """The shoot, locked until the transaction ends.
+
+    Raises
+    ------
+    NotFoundError
+        There is none, or it is being deleted.
+    """
+    shoot = session.scalars(select(Shoot).where(Shoot.id == shoot_id).with_for_update()).first()
+    if shoot is None or shoot.deleting_at is not None:
+        raise NotFoundError("There is no such shoot.", "List the shoots to see which there are.")
+    return shoot
+
+
+def enter(
+    session: Session, files: Files, shoot_id: str, stored: Stored, source: Path | bytes, kind: str
+) -> None:
+    """Enter a file that was put, under the shoot's lock; puts it again if it went meanwhile."""
+    lock(session, shoot_id)
+    if not files.has(shoot_id, stored.sha256):
+        files.put(shoot_id, source)
+    if session.get(StoredFile, (shoot_id, stored.sha256)) is None:
+        session.add(
+            StoredFile(shoot_id=shoot_id, sha256=stored.sha256, size=stored.size, media_type=kind)
+        )
+        session.flush()
+
+
+def in_use(session: Session, shoot_id: str) -> set[str]:
+    """SHA-256 of every file that some row of the shoot names."""
+    people = select(Person.id).join(Portrait).where(Portrait.shoot_id == shoot_id)
+    portraits = select(Portrait.id).where(Portrait.shoot_id == shoot_id)
+    queries = (
+        select(Portrait.sha256).where(Portrait.shoot_id == shoot_id),
+        select(Person.sha256).where(Person.id.in_(people)),
+        select(MaskEdit.sha256).where(MaskEdit.person_id.in_(people)),
+        select(Layer.sha256).where(Layer.person_id.in_(people)),
+        select(SignOff.image_sha256).join(Proof).where(Proof.shoot_id == shoot_id),
+        select(Final.sha256).where(Final.portrait_id.in_(portraits), Final.sha256.is_not(None)),
+    )
+    used = {sha256 for query in queries for sha256 in session.scalars(query) if sha256}
+    for result in session.scalars(select(Job.result).where(Job.shoot_id == shoot_id)):
+        used.update(file["sha256"] for file in (result or {}).get("files", []))
+    return used
+
+
+def sweep(database: Database, files: Files, shoot_id: str) -> list[str]:
+    """Delete the files of a shoot that nothing names any more; gives their hashes."""
+    with database.writing() as session:
+        try:
+            lock(session, shoot_id)
+        except NotFoundError:
+            return []
+        entered = session.scalars(select(StoredFile.sha256).where(StoredFile.shoot_id == shoot_id))
+        unused = sorted(set(entered) - in_use(session, shoot_id))
+        for sha256 in unused:
+            files.delete(shoot_id, sha256)
+        session.execute(
+            delete(StoredFile).where(StoredFile.shoot_id == shoot_id, StoredFile.sha256.in_(unused))
+        )
+    return unused
+
+
+def sweep_unentered(database: Database, files: Files, older_than: float) -> list[tuple[str, str]]:
+    """Delete stored files that were never entered: what a process that died left behind.
+
+    Parameters
+    ----------
+    older_than : float
+        Seconds since 1970; younger files may still be on their way in and stay.
+
+    Returns
+    -------
+    list of (shoot, name)
+        What was deleted.
+    """
+    gone = []
+    for shoot, name, _, modified in list(files.listing()):
+        if "/" in name or modified >= older_than:
+            continue
+        with database.writing() as session:
+            held = session.scalars(select(Shoot).where(Shoot.id == shoot).with_for_update()).first()
+            if held is not None and session.get(StoredFile, (shoot, name)) is not None:
+                continue
+            files.delete(shoot, name)
+            gone.append((shoot, name))
+    return gone
+
+
+def whole(database: Database, files: Files) -> Iterator[tuple[str, str]]:
+    """Shoot and hash of every entered file that is missing or damaged."""
+    from evenhand.shoots.errors import DamagedFileError
+
+    with database.reading() as session:
+        entered = session.execute(select(StoredFile.shoot_id, StoredFile.sha256)).all()
+    for shoot_id, sha256 in entered:
+        try:
+            for _ in files.pieces(shoot_id, sha256):
+                pass
+        except DamagedFileError:
+            yield shoot_id, sha256

@@ -1,0 +1,85 @@
+"""Keys to the service: random, hashed at rest, with a scope, an end and a way to take them back."""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from datetime import datetime, timedelta
+from enum import StrEnum
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from evenhand.shoots.errors import TokenRefusedError
+from evenhand.shoots.tables import Token, now
+
+SECRET_BYTES = 32
+"""Random bytes in a token. At 256 bits a plain SHA-256 is enough to keep it: there is nothing to
+guess, unlike with a password."""
+
+PREFIX = "evenhand_"
+"""Begins every token, so that one that went astray is known for what it is."""
+
+
+class Scope(StrEnum):
+    """What a token opens."""
+
+    STUDIO = "studio"
+    """Everything."""
+    PROOF = "proof"
+    """One proof: look, choose, sign off."""
+    PERMISSION = "permission"
+    """One person of one shoot: say what may be done, and take it back."""
+
+
+def make(
+    session: Session,
+    scope: Scope,
+    label: str,
+    *,
+    lasts: timedelta | None = None,
+    proof_id: str | None = None,
+    shoot_id: str | None = None,
+    person_name: str | None = None,
+) -> tuple[Token, str]:
+    """A new token, and its secret, which is told this once."""
+    secret = PREFIX + secrets.token_urlsafe(SECRET_BYTES)
+    token = Token(
+        sha256=_hashed(secret),
+        scope=scope.value,
+        label=label,
+        proof_id=proof_id,
+        shoot_id=shoot_id,
+        person_name=person_name,
+        expires_at=None if lasts is None else now() + lasts,
+    )
+    session.add(token)
+    session.flush()
+    return token, secret
+
+
+def open_token(session: Session, secret: str) -> Token:
+    """The token of a secret.
+
+    Raises
+    ------
+    TokenRefusedError
+        There is none, or it has expired or was revoked; which of these is not told.
+    """
+    token = session.scalars(select(Token).where(Token.sha256 == _hashed(secret))).first()
+    if token is None or not is_open(token):
+        raise TokenRefusedError(
+            "This token does not open anything, or no longer.", "Ask the studio for a new one."
+        )
+    return token
+
+
+def is_open(token: Token, at: datetime | None = None) -> bool:
+    """Whether a token is neither revoked nor expired."""
+    return token.revoked_at is None and (
+        token.expires_at is None or token.expires_at > (at or now())
+    )
+
+
+def _hashed(secret: str) -> str:
+    return hashlib.sha256(secret.encode()).hexdigest()

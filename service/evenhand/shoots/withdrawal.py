@@ -1,0 +1,99 @@
+"""Taking a change out: of layers, of what was signed, of what was delivered."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from sqlalchemy import delete, select
+from sqlalchemy.orm import Session
+
+from evenhand.shoots import record
+from evenhand.shoots.inputs import MARKS
+from evenhand.shoots.permissions import LASTING_MARKS
+from evenhand.shoots.tables import Final, Layer, Mark, Person, Portrait, SignOff, now
+
+
+@dataclass
+class TakenOut:
+    """What a withdrawal took out."""
+
+    portraits: list[str] = field(default_factory=list)
+    layers: int = 0
+    sign_offs: int = 0
+    finals: int = 0
+
+
+def take_out(
+    session: Session, shoot_id: str, name: str, steps: Iterable[str], *, actor: str
+) -> TakenOut:
+    """Take the steps' layers of the person of this name out of every portrait of a shoot.
+
+    Sign-offs and finals of portraits with such a layer are voided, and the finals' files leave
+    use. The caller sweeps the files after the transaction (`evenhand.shoots.storage.sweep`).
+    """
+    out = TakenOut()
+    gone = {MARKS if step == LASTING_MARKS else step for step in steps}
+    people = session.scalars(
+        select(Person).join(Portrait).where(Portrait.shoot_id == shoot_id, Person.name == name)
+    ).all()
+    for person in people:
+        layers = session.scalars(
+            select(Layer).where(Layer.person_id == person.id, Layer.step.in_(gone))
+        ).all()
+        if MARKS in gone:
+            session.execute(delete(Mark).where(Mark.person_id == person.id))
+        for layer in layers:
+            session.delete(layer)
+        if layers or gone & _delivered(session, person):
+            out.portraits.append(person.portrait_id)
+            out.layers += len(layers)
+    for portrait_id in sorted(set(out.portraits)):
+        reason = f"{name} took back {', '.join(sorted(steps))}"
+        signed, finals = void(session, portrait_id, reason)
+        out.sign_offs += signed
+        out.finals += finals
+    out.portraits = sorted(set(out.portraits))
+    session.flush()
+    session.expire_all()
+    record.append(
+        session,
+        shoot_id,
+        actor,
+        "change taken out",
+        person=name,
+        steps=sorted(steps),
+        portraits=out.portraits,
+        layers=out.layers,
+        sign_offs_voided=out.sign_offs,
+        finals_voided=out.finals,
+    )
+    return out
+
+
+def void(session: Session, portrait_id: str, reason: str) -> tuple[int, int]:
+    """Void all sign-offs and finals of a portrait; gives how many of each.
+
+    A voided final's file leaves use and is gone after the next sweep.
+    """
+    signed = session.scalars(
+        select(SignOff).where(SignOff.portrait_id == portrait_id, SignOff.voided_at.is_(None))
+    ).all()
+    finals = session.scalars(
+        select(Final).where(Final.portrait_id == portrait_id, Final.voided_at.is_(None))
+    ).all()
+    for sign_off in signed:
+        sign_off.voided_at, sign_off.void_reason = now(), reason
+    for final in finals:
+        final.voided_at, final.void_reason, final.sha256 = now(), reason, None
+    return len(signed), len(finals)
+
+
+def _delivered(session: Session, person: Person) -> set[str]:
+    """Steps of this person that are in a final still held."""
+    finals = session.scalars(
+        select(Final.layers).where(
+            Final.portrait_id == person.portrait_id, Final.voided_at.is_(None)
+        )
+    )
+    return {row["step"] for rows in finals for row in rows if row["person"] == person.id}

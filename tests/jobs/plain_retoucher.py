@@ -1,0 +1,131 @@
+"""A retoucher of a few lines for tests of everything around it: quick, exact, no networks.
+
+It takes each bright square of the picture for a person. Its steps add or take code values, so that
+a test can say what a final's pixels must be.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import imagecodecs
+import numpy as np
+from pydantic import BaseModel, ConfigDict, Field
+
+from evenhand import photo
+from evenhand.box import Box
+from evenhand.jobs.retoucher import Wanted
+from evenhand.layers.layer import Layer
+from evenhand.people.person import Face, Mask, Person, Region, Scale, ScaleSource
+from evenhand.photo.photograph import CodeValues, Photograph
+
+SIDE = 32
+STEPS_PER_CODE = 64
+CHANGES = {"redness": (-6, 2, 2), "smoothing": (1, 1, 1), "marks": (9, 9, 9)}
+
+
+class PlainSettings(BaseModel):
+    """Settings of a step that adds a constant."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    strength: float = Field(1.0, ge=0, le=1, description="0 to 1")
+    cap: float = Field(20.0, gt=0, le=40, description="CIEDE2000")
+    times: float = Field(1.0, ge=0, le=3, description="Factor of the change")
+
+
+class PlainMarks(PlainSettings):
+    """Settings of the marks step."""
+
+    kept: tuple[int, ...] = Field((), description="Numbers kept")
+    lasting_removed: tuple[int, ...] = Field((), description="Lasting numbers removed")
+
+
+class Plain:
+    """The retoucher."""
+
+    def settings(self) -> Mapping[str, type[BaseModel]]:
+        return {"redness": PlainSettings, "smoothing": PlainSettings, "marks": PlainMarks}
+
+    def read(self, path: Path) -> Photograph:
+        return photo.read(path)
+
+    def find(self, photograph: Photograph) -> Sequence[Person]:
+        return [
+            Person(
+                index=index,
+                face=Face(box, np.zeros((478, 2), np.float32), 0.0, 0.0, 0.9),
+                scale=Scale(0.5, ScaleSource.GIVEN),
+                masks={Region.FACE: Mask(box, np.ones((SIDE, SIDE), np.float32))},
+            )
+            for index, box in enumerate(squares(photograph.shape))
+        ]
+
+    def layers(
+        self, photograph: Photograph, people: Sequence[Person], wanted: Wanted
+    ) -> list[Layer]:
+        return [
+            self._layer(person, step, settings)
+            for person in people
+            for step, settings in wanted.get(person.index, {}).items()
+        ]
+
+    def blend(
+        self, photograph: Photograph, layers: Sequence[Layer], strengths: Sequence[float]
+    ) -> CodeValues:
+        total = np.zeros((*photograph.shape, 3), np.float64)
+        for layer, strength in zip(layers, strengths, strict=True):
+            total[layer.box.slices] += strength * layer.difference / layer.steps_per_code
+        result = np.rint(photograph.pixels + total)
+        return np.clip(result, 0, photograph.white).astype(photograph.pixels.dtype)
+
+    def write(self, pixels: CodeValues, photograph: Photograph, folder: Path) -> Path:
+        out = folder / f"final{photograph.result_suffix}"
+        photo.write(pixels, photograph, out)
+        return out
+
+    def _layer(self, person: Person, step: str, settings: Mapping[str, Any]) -> Layer:
+        chosen = self.settings()[step].model_validate(dict(settings))
+        skin = person.skin(person.skin_box)[..., None]
+        change = np.array(CHANGES[step], np.float64) * chosen.times * STEPS_PER_CODE  # type: ignore[attr-defined]
+        difference = np.rint(skin * change).astype(np.int32)
+        facts: dict[str, Any] = {}
+        if isinstance(chosen, PlainMarks):
+            difference, facts = self._marks(person.skin_box, difference, chosen)
+        return Layer(
+            step, person.index, person.skin_box, difference, STEPS_PER_CODE, 20.0,
+            chosen.model_dump(mode="json"), facts,
+        )  # fmt: skip
+
+    def _marks(
+        self, box: Box, difference: np.ndarray[Any, Any], chosen: PlainMarks
+    ) -> tuple[np.ndarray[Any, Any], dict[str, Any]]:
+        only = np.zeros_like(difference)
+        facts = []
+        for number, (row, kind) in enumerate(((4, "passing"), (20, "lasting")), 1):
+            passing = kind == "passing"
+            filled = number not in chosen.kept if passing else number in chosen.lasting_removed
+            if filled:
+                only[row : row + 4, 4:8] = difference[row : row + 4, 4:8]
+            facts.append(
+                {
+                    "number": number, "kind": kind, "confidence": 0.9, "region": "face-skin",
+                    "size_mm": 2.0, "row": box.top + row + 2.0, "column": box.left + 6.0,
+                    "decision": "filled" if filled else "kept",
+                }
+            )  # fmt: skip
+        return only, {"marks": facts}
+
+
+def squares(shape: tuple[int, int]) -> list[Box]:
+    """Where the people are: two squares side by side, as far as they fit."""
+    boxes = [Box(8, left, 8 + SIDE, left + SIDE) for left in (8, 8 + 2 * SIDE)]
+    return [box for box in boxes if box.bottom <= shape[0] and box.right <= shape[1]]
+
+
+def picture(seed: int = 0, shape: tuple[int, int] = (64, 128)) -> bytes:
+    """A PNG with noise, another for each seed."""
+    noise = np.random.default_rng(seed).integers(60, 180, (*shape, 3), np.uint8)
+    return bytes(imagecodecs.png_encode(noise, level=1))
