@@ -1,0 +1,156 @@
+"""Many portraits at once: one process for each core, and one bad file never stops the rest."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+from collections.abc import Iterator, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
+from pathlib import Path
+
+from evenhand.errors import EvenhandError
+from evenhand.report import Report
+from evenhand.retouching import RetouchSettings, retouch
+
+SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff")
+"""Files taken from a folder; a file named by itself is tried whatever its name."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of one file.
+
+    Attributes
+    ----------
+    path : Path
+        The original.
+    report : Report or None
+        None where it failed.
+    trouble : str
+        What went wrong and what to do; empty where it went well.
+    """
+
+    path: Path
+    report: Report | None = None
+    trouble: str = ""
+
+
+def portraits_in(paths: Sequence[Path]) -> tuple[list[Path], list[Outcome]]:
+    """Files named, and those directly inside folders named, in order; and what cannot be listed.
+
+    A folder's files are taken by suffix; hidden ones and subfolders are left alone.
+    """
+    found: list[Path] = []
+    failed: list[Outcome] = []
+    for path in paths:
+        if not path.is_dir():
+            found.append(path)
+            continue
+        try:
+            inside = sorted(p for p in path.iterdir() if _is_portrait(p))
+        except OSError as error:
+            failed.append(Outcome(path, trouble=f"{path}: cannot be listed ({error.strerror})."))
+            continue
+        if not inside:
+            kinds = ", ".join(SUFFIXES)
+            failed.append(Outcome(path, trouble=f"{path}: no photographs in it ({kinds})."))
+        found.extend(inside)
+    return _without_clashes(found, failed)
+
+
+def retouch_many(
+    paths: Sequence[Path],
+    out: Path,
+    settings: RetouchSettings,
+    *,
+    overwrite: bool = False,
+    dry_run: bool = False,
+) -> Iterator[Outcome]:
+    """Retouch each file into `out` and give each outcome as soon as it is there."""
+    workers = min(len(paths), cores())
+    if workers <= 1:
+        for path in paths:
+            yield _retouch_one(path, out, settings, overwrite, dry_run)
+        return
+    suspects: list[Path] = []
+    with _pool(workers) as pool:
+        futures = {
+            pool.submit(_retouch_one, path, out, settings, overwrite, dry_run): path
+            for path in paths
+        }
+        for future in as_completed(futures):
+            outcome = _outcome(future, futures[future])
+            if outcome is None:
+                suspects.append(futures[future])
+            else:
+                yield outcome
+    for path in suspects:
+        with _pool(1) as pool:
+            future = pool.submit(_retouch_one, path, out, settings, overwrite, dry_run)
+            yield _outcome(future, path) or Outcome(
+                path, trouble=f"{path}: the process was ended from outside; memory may be short."
+            )
+
+
+def cores() -> int:
+    """Cores that this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def _is_portrait(path: Path) -> bool:
+    return path.suffix.lower() in SUFFIXES and not path.name.startswith(".") and path.is_file()
+
+
+def _without_clashes(found: list[Path], failed: list[Outcome]) -> tuple[list[Path], list[Outcome]]:
+    """Drop files whose results would bear the same name as an earlier one's."""
+    taken: dict[str, Path] = {}
+    kept: list[Path] = []
+    for path in found:
+        other = taken.setdefault(path.stem, path)
+        if other is path:
+            kept.append(path)
+        elif other.absolute() != path.absolute():
+            trouble = f"{path}: its results would have the names of those of {other}."
+            failed.append(Outcome(path, trouble=f"{trouble} Use another --out for it."))
+    return kept, failed
+
+
+def _pool(workers: int) -> ProcessPoolExecutor:
+    # A forked child would inherit the locks of threads that it does not have.
+    return ProcessPoolExecutor(
+        workers, mp_context=multiprocessing.get_context("spawn"), initializer=_one_core
+    )
+
+
+def _one_core() -> None:
+    """Each process of a batch works alone on its core."""
+    import cv2
+
+    cv2.setNumThreads(1)
+
+
+def _outcome(future: Future[Outcome], path: Path) -> Outcome | None:
+    """Result of a future; None where its process died, perhaps of another file."""
+    try:
+        return future.result()
+    except BrokenProcessPool:
+        return None
+
+
+def _retouch_one(
+    path: Path, out: Path, settings: RetouchSettings, overwrite: bool, dry_run: bool
+) -> Outcome:
+    try:
+        report = retouch(path, out, settings, overwrite=overwrite, dry_run=dry_run)
+    except EvenhandError as error:
+        return Outcome(path, trouble=str(error))
+    except MemoryError:
+        return Outcome(path, trouble=f"{path}: not enough memory. Close other programs.")
+    except Exception as error:  # one bad file never stops the rest
+        kind = type(error).__name__
+        return Outcome(
+            path, trouble=f"{path}: unexpected trouble, please report it: {kind}: {error}"
+        )
+    return Outcome(path, report=report)

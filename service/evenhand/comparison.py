@@ -1,0 +1,93 @@
+"""The before/after picture: original left, result right, for the eye and in sRGB."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import cv2
+import imagecodecs
+import numpy as np
+import numpy.typing as npt
+
+from evenhand.box import Box
+from evenhand.colour.encoding import Encoding, encoding_of
+from evenhand.photo.photograph import CodeValues, Photograph
+
+LONG_SIDE = 1200
+"""Largest side of either half in pixels: fits a screen, own choice."""
+
+GAP = 12
+"""White pixels between the halves."""
+
+JPEG_QUALITY = 92
+"""Of the picture; high enough that its own errors stay below a careful eye, common practice."""
+
+Screen = npt.NDArray[np.uint8]
+
+
+def comparison(photograph: Photograph, result: CodeValues, around: Box | None = None) -> Screen:
+    """Original and result side by side, scaled down, and below them a cut at full size.
+
+    Parameters
+    ----------
+    photograph : Photograph
+        The original.
+    result : ndarray of uint8 or uint16, shape (height, width, 3)
+        The retouched code values.
+    around : Box, optional
+        What the cut at full size is centred on; without it there is no cut.
+
+    Returns
+    -------
+    ndarray of uint8, shape (rows, columns, 3)
+        sRGB.
+    """
+    whole = _beside(
+        *(_small(pixels, photograph.encoding) for pixels in (photograph.pixels, result))
+    )
+    if around is None or not around.area:
+        return whole
+    half = (whole.shape[1] - GAP) // 2
+    window = _window(around, (whole.shape[0], half), photograph.shape)
+    cut = _beside(
+        *(_screen(p[window.slices], photograph.encoding) for p in (photograph.pixels, result))
+    )
+    height = whole.shape[0] + GAP + cut.shape[0]
+    sheet = np.full((height, max(whole.shape[1], cut.shape[1]), 3), 255, np.uint8)
+    sheet[: whole.shape[0], : whole.shape[1]] = whole
+    sheet[whole.shape[0] + GAP :, : cut.shape[1]] = cut
+    return sheet
+
+
+def write_comparison(picture: Screen, path: Path) -> None:
+    """Write the picture as a JPEG without metadata."""
+    path.write_bytes(imagecodecs.jpeg8_encode(picture, level=JPEG_QUALITY, subsampling="444"))
+
+
+def _small(pixels: CodeValues, encoding: Encoding) -> Screen:
+    height, width = pixels.shape[:2]
+    scale = min(1.0, LONG_SIDE / max(height, width))
+    size = max(1, round(width * scale)), max(1, round(height * scale))
+    if scale < 1.0:
+        pixels = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
+    return _screen(pixels, encoding)
+
+
+def _screen(pixels: CodeValues, encoding: Encoding) -> Screen:
+    code_values = encoding_of(None).from_linear(encoding.to_linear(pixels), 255)
+    return np.rint(code_values).astype(np.uint8)
+
+
+def _beside(before: Screen, after: Screen) -> Screen:
+    gap = np.full((before.shape[0], GAP, 3), 255, np.uint8)
+    return np.hstack([before, gap, after])
+
+
+def _window(around: Box, size: tuple[int, int], shape: tuple[int, int]) -> Box:
+    """Box of `size`, or of the frame where that is smaller, centred on `around`."""
+    height, width = min(size[0], shape[0]), min(size[1], shape[1])
+    top = (around.top + around.bottom - height) // 2
+    left = (around.left + around.right - width) // 2
+    top = min(max(0, top), shape[0] - height)
+    left = min(max(0, left), shape[1] - width)
+    return Box(top, left, top + height, left + width)

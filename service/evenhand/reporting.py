@@ -1,0 +1,218 @@
+"""Fills the report of a portrait from what was found, computed and written."""
+
+from __future__ import annotations
+
+import hashlib
+import platform
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+from evenhand import __version__
+from evenhand.box import Box
+from evenhand.colour.difference import ciede2000
+from evenhand.colour.lab import lab_of
+from evenhand.layers.layer import Layer
+from evenhand.people.person import SKIN_REGIONS, Alpha, Person
+from evenhand.photo.photograph import CodeValues, Photograph
+from evenhand.report import (
+    Area,
+    BoxReport,
+    Difference,
+    FileReport,
+    LayerReport,
+    PersonReport,
+    Report,
+)
+
+if TYPE_CHECKING:
+    from evenhand.retouching import RetouchSettings, Stopwatch
+
+MEASURED = 200_000
+"""Changed pixels above which only a sample is measured: the mean is then good to 0.01."""
+
+FARTHEST = 20_000
+"""Pixels of the largest change in code values that are measured besides the sample."""
+
+LIBRARIES = ("numpy", "opencv-contrib-python", "opencv-contrib-python-headless", "mediapipe")
+"""Packages whose versions can change a result."""
+
+NOBODY = "nobody was found, so nothing is written. Point at bare skin with --skin-at X,Y."
+"""What is said where there is nothing to retouch."""
+
+
+def report_of(
+    photograph: Photograph,
+    people: list[Person],
+    layers: list[Layer],
+    settings: RetouchSettings,
+    clock: Stopwatch,
+    pixels: CodeValues | None = None,
+    result: Path | None = None,
+) -> Report:
+    """Everything about a portrait.
+
+    Parameters
+    ----------
+    photograph : Photograph
+        The original.
+    people, layers
+        What was found and computed.
+    settings : RetouchSettings
+        What was asked for.
+    clock : Stopwatch
+        Time of each stage so far.
+    pixels : ndarray, optional
+        The retouched code values, where there is anything to retouch.
+    result : Path, optional
+        The retouched file, if one was written.
+    """
+    with clock("report"):
+        by_index = {person.index: person for person in people}
+        layer_reports = [
+            layer_report(photograph, by_index[layer.person], layer, settings) for layer in layers
+        ]
+        total = Difference(mean=0.0, largest=0.0)
+        if pixels is not None:
+            total = total_difference(photograph, pixels, layers)
+        written = None if result is None else file_report(result)
+    return Report(
+        photograph=FileReport(
+            name=photograph.path.name if photograph.path else "", sha256=photograph.file_sha256
+        ),
+        width=photograph.shape[1],
+        height=photograph.shape[0],
+        bits=photograph.pixels.dtype.itemsize * 8,
+        result=written,
+        people=[person_report(person) for person in people],
+        layers=layer_reports,
+        cap=settings.cap,
+        total=total,
+        seconds=round(clock.total, 4),
+        stages=clock.stages,
+        versions=versions(),
+        notes=list(photograph.notes),
+        advice="" if layers else NOBODY,
+    )
+
+
+def layer_report(
+    photograph: Photograph, person: Person, layer: Layer, settings: RetouchSettings
+) -> LayerReport:
+    """What one layer may change and does change."""
+    changed = layer.difference.any(axis=-1)
+    original = photograph.pixels[layer.box.slices]
+    return LayerReport(
+        step=layer.step,
+        person=layer.person,
+        box=box_report(layer.box),
+        strength=float(getattr(settings, layer.step).strength),
+        cap=layer.cap,
+        at_full_strength=difference_of(
+            photograph, original, layer.difference, changed, layer.steps_per_code
+        ),
+        regions={
+            region.value: area_of(person.masks[region].cut(layer.box), person.scale.mm_per_pixel)
+            for region in SKIN_REGIONS
+            if region in person.masks
+        },
+        changed_pixels=int(np.count_nonzero(changed)),
+        settings=dict(layer.settings),
+        facts=dict(layer.facts),
+    )
+
+
+def total_difference(photograph: Photograph, pixels: CodeValues, layers: list[Layer]) -> Difference:
+    """Difference of the result to the original over all pixels that changed."""
+    box = Box(0, 0, 0, 0)
+    for layer in layers:
+        box = box.union(layer.box)
+    original = photograph.pixels[box.slices]
+    change = np.subtract(pixels[box.slices], original, dtype=np.int32)
+    return difference_of(photograph, original, change, change.any(axis=-1), 1)
+
+
+def difference_of(
+    photograph: Photograph,
+    original: CodeValues,
+    change: npt.NDArray[np.int32],
+    changed: npt.NDArray[np.bool_],
+    steps_per_code: int,
+) -> Difference:
+    """CIEDE2000 (D65) of a change in units of ``1 / steps_per_code`` code values.
+
+    Up to `MEASURED` changed pixels are all measured; of more, an even sample, and those that move
+    farthest in code values.
+    """
+    where = np.flatnonzero(changed)
+    if not where.size:
+        return Difference(mean=0.0, largest=0.0)
+    codes, moved = original.reshape(-1, 3)[where], change.reshape(-1, 3)[where]
+    sample = slice(None, None, 1 + where.size // MEASURED)
+    even = _ciede2000(photograph, codes[sample], moved[sample] / np.float32(steps_per_code))
+    largest = float(even.max())
+    if where.size > MEASURED:
+        size = np.abs(moved).sum(axis=-1)
+        far = np.argpartition(size, -FARTHEST)[-FARTHEST:]
+        most = _ciede2000(photograph, codes[far], moved[far] / np.float32(steps_per_code))
+        largest = max(largest, float(most.max()))
+    return Difference(mean=round(float(even.mean()), 3), largest=round(largest, 3))
+
+
+def _ciede2000(
+    photograph: Photograph, codes: CodeValues, change: npt.NDArray[np.float32]
+) -> npt.NDArray[np.float32]:
+    """Difference between code values and the same with a real-valued change."""
+    fine = 65535 // photograph.white
+    after = np.clip((codes + change) * np.float32(fine), 0, 65535)
+    to_linear = photograph.encoding.to_linear
+    return ciede2000(lab_of(to_linear(codes)), lab_of(to_linear(np.rint(after).astype(np.uint16))))
+
+
+def person_report(person: Person) -> PersonReport:
+    """What is known of a person, without the landmarks: face geometry is not kept."""
+    face = person.face
+    return PersonReport(
+        index=person.index,
+        face=None if face is None else box_report(face.box),
+        confidence=None if face is None else round(float(face.confidence), 4),
+        roll=None if face is None else round(float(face.roll), 1),
+        yaw=None if face is None else round(float(face.yaw), 1),
+        mm_per_pixel=round(person.scale.mm_per_pixel, 5),
+        scale_source=person.scale.source.value,
+        regions={
+            region.value: area_of(mask.alpha, person.scale.mm_per_pixel)
+            for region, mask in person.masks.items()
+        },
+    )
+
+
+def area_of(alpha: Alpha, mm_per_pixel: float) -> Area:
+    """Size of a mask."""
+    pixels = float(alpha.sum(dtype=np.float64))
+    return Area(pixels=round(pixels, 1), mm2=round(pixels * mm_per_pixel**2, 1))
+
+
+def box_report(box: Box) -> BoxReport:
+    """A box for the report."""
+    return BoxReport(top=box.top, left=box.left, bottom=box.bottom, right=box.right)
+
+
+def file_report(path: Path) -> FileReport:
+    """Name and hash of a file."""
+    with path.open("rb") as file:
+        return FileReport(name=path.name, sha256=hashlib.file_digest(file, "sha256").hexdigest())
+
+
+def versions() -> dict[str, str]:
+    """Versions of Evenhand, Python and the libraries that can change a result."""
+    found = {"evenhand": __version__, "python": platform.python_version()}
+    for library in LIBRARIES:
+        try:
+            found[library] = version(library)
+        except PackageNotFoundError:
+            continue
+    return found

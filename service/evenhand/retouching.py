@@ -1,0 +1,414 @@
+"""The way of a photograph: read, find people, run the steps, cap, blend, write."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import imagecodecs
+import numpy as np
+from pydantic import BaseModel, ConfigDict, Field, field_validator
+
+from evenhand import layers as layering
+from evenhand import photo
+from evenhand.comparison import comparison, write_comparison
+from evenhand.delivery import delivery, refuse_existing
+from evenhand.errors import NotWrittenError
+from evenhand.layers.layer import Layer
+from evenhand.people.finding import PeopleSettings, find_people
+from evenhand.people.person import KEPT_REGIONS, SKIN_REGIONS, Alpha, Mask, Person, Region, union
+from evenhand.photo.photograph import CodeValues, Photograph
+from evenhand.report import Report, Stage
+from evenhand.reporting import report_of
+from evenhand.steps.eyes import EyesSettings, eyes
+from evenhand.steps.marks import MarksSettings, marks
+from evenhand.steps.patch import Change, LinearLight, SkinPatch, patch_of
+from evenhand.steps.redness import RednessSettings, redness
+from evenhand.steps.smoothing import SmoothingSettings, smoothing
+
+MASK_WHITE = 65535
+"""Code value of full membership in a mask file, the largest of 16 bits."""
+
+
+DARKEST = 1e-6
+"""Linear light below which a gain means nothing; the smallest step of 16 bits is 15 times it."""
+
+
+@dataclass(frozen=True)
+class Step:
+    """A step as the engine runs it.
+
+    Attributes
+    ----------
+    run : callable
+        The step: a patch and its settings in, the wanted change out.
+    where : callable
+        Mask inside which the step may change the patch.
+    """
+
+    run: Callable[[SkinPatch, Any], Change]
+    where: Callable[[SkinPatch], Alpha]
+
+
+STEPS: Mapping[str, Step] = {
+    "marks": Step(marks, lambda patch: patch.skin),
+    "redness": Step(redness, lambda patch: patch.skin),
+    "smoothing": Step(smoothing, lambda patch: patch.skin),
+    "eyes": Step(eyes, lambda patch: patch.masks[Region.EYE]),
+}
+"""Every step by name, in the order in which they run."""
+
+DEFAULT_STEPS = ("redness", "smoothing")
+"""Steps that run when none are named."""
+
+
+class RetouchSettings(BaseModel):
+    """What to do to a photograph."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    steps: tuple[str, ...] = Field(
+        DEFAULT_STEPS, description="Steps to run: " + ", ".join(STEPS) + "."
+    )
+    redness: RednessSettings = Field(default_factory=RednessSettings)
+    smoothing: SmoothingSettings = Field(default_factory=SmoothingSettings)
+    marks: MarksSettings = Field(default_factory=MarksSettings)
+    eyes: EyesSettings = Field(default_factory=EyesSettings)
+    cap: float = Field(
+        30.0, ge=0, le=40, description="Largest CIEDE2000 that all layers together may make."
+    )
+    people: PeopleSettings = Field(default_factory=PeopleSettings)
+    skin_at: tuple[tuple[int, int], ...] = Field(
+        (),
+        description="Points (column, row) on bare skin of the upright photograph, for skin "
+        "without a face.",
+    )
+
+    @field_validator("steps")
+    @classmethod
+    def _known_steps(cls, steps: tuple[str, ...]) -> tuple[str, ...]:
+        unknown = [step for step in steps if step not in STEPS]
+        if unknown:
+            raise ValueError(f"unknown step {unknown[0]!r}; there are {', '.join(STEPS)}")
+        return tuple(step for step in STEPS if step in steps)
+
+
+@dataclass
+class Stopwatch:
+    """Wall time by stage, for the report."""
+
+    stages: list[Stage] = field(default_factory=list)
+
+    @property
+    def total(self) -> float:
+        """Seconds of all stages together."""
+        return sum(stage.seconds for stage in self.stages)
+
+    @contextmanager
+    def __call__(self, name: str) -> Iterator[None]:
+        """Time the block as stage `name`."""
+        wall, cpu = time.perf_counter(), time.process_time()
+        yield
+        stage = Stage(
+            name=name,
+            seconds=round(time.perf_counter() - wall, 5),
+            cpu_seconds=round(time.process_time() - cpu, 5),
+        )
+        self.stages.append(stage)
+
+
+@dataclass(frozen=True)
+class Results:
+    """Names of a portrait's results in the folder they go to."""
+
+    portrait: str
+    layers: str
+    comparison: str
+    report: str
+
+    @classmethod
+    def of(cls, stem: str, suffix: str) -> Results:
+        """Names for the results of a photograph called `stem` plus `suffix`."""
+        return cls(
+            stem + suffix, f"{stem}.layers", f"{stem}.before-after.jpg", f"{stem}.report.json"
+        )
+
+    @property
+    def in_order(self) -> list[str]:
+        """The report comes last: where it is, everything is."""
+        return [self.layers, self.comparison, self.portrait, self.report]
+
+
+def retouch(
+    path: Path | str,
+    out: Path | str,
+    settings: RetouchSettings | None = None,
+    *,
+    overwrite: bool = False,
+    dry_run: bool = False,
+    clock: Stopwatch | None = None,
+) -> Report:
+    """Retouch one photograph into a folder.
+
+    Writes ``NAME.ext`` in the original's format, depth, profile and metadata, its layers in
+    ``NAME.layers``, ``NAME.before-after.jpg`` and, last, ``NAME.report.json``. Where nobody is
+    found nothing is written and the report's `advice` says what to do. The original is only read.
+
+    Parameters
+    ----------
+    path : path
+        JPEG, PNG or TIFF.
+    out : path
+        Folder for the results, made if it is not there.
+    settings : RetouchSettings, optional
+        Steps, their strengths and caps.
+    overwrite : bool
+        Replace results that are already there.
+    dry_run : bool
+        Compute and report, write nothing.
+    clock : Stopwatch, optional
+        What times the stages.
+
+    Returns
+    -------
+    Report
+
+    Raises
+    ------
+    UnreadablePhotographError, UnsupportedPhotographError, PhotographTooLargeError
+        The file cannot be retouched.
+    NotWrittenError
+        A result is already there, or `out` cannot be written.
+    WrongSettingError
+        A point on skin is outside the photograph.
+    """
+    path, out = Path(path), Path(out)
+    settings, clock = settings or RetouchSettings(), clock or Stopwatch()
+    if not dry_run and not overwrite:
+        refuse_existing(out, Results.of(path.stem, path.suffix).in_order)
+    with clock("read"):
+        photograph = photo.read(path)
+    results = Results.of(path.stem, photograph.result_suffix)
+    if not dry_run:
+        _refuse_original(path, out / results.portrait)
+    with clock("people"):
+        people = people_of(photograph, settings)
+    layers = layers_of(photograph, people, settings, clock)
+    if not layers:
+        return report_of(photograph, people, layers, settings, clock)
+    with clock("blend"):
+        pixels = layering.blend(photograph, layers, strengths_of(settings))
+    if dry_run:
+        return report_of(photograph, people, layers, settings, clock, pixels)
+    with delivery(out, results.in_order, overwrite=overwrite) as beside:
+        with clock("write"):
+            _write_together(photograph, pixels, layers, beside, results)
+        report = report_of(
+            photograph, people, layers, settings, clock, pixels, beside / results.portrait
+        )
+        (beside / results.report).write_text(report.model_dump_json(indent=2) + "\n")
+    return report
+
+
+def people_of(photograph: Photograph, settings: RetouchSettings) -> list[Person]:
+    """People in the photograph, or the one pointed at by `settings.skin_at`."""
+    return find_people(photograph, settings.people, skin_at=settings.skin_at)
+
+
+def layers_of(
+    photograph: Photograph,
+    people: list[Person],
+    settings: RetouchSettings,
+    clock: Stopwatch | None = None,
+) -> list[Layer]:
+    """Layers of every step for every person, each inside its cap and together inside the sum's."""
+    clock = clock or Stopwatch()
+    layers = [
+        layer
+        for person in people
+        if person.skin_box.area
+        for layer in _layers_of_person(photograph, person, settings, clock)
+    ]
+    with clock("sum"):
+        return layering.limit_sum(photograph, layers, settings.cap)
+
+
+def _layers_of_person(
+    photograph: Photograph, person: Person, settings: RetouchSettings, clock: Stopwatch
+) -> Iterator[Layer]:
+    """One person's layers; each step sees what the steps before it want, so none acts twice."""
+    with clock("cut"):
+        patch = patch_of(photograph, person)
+    so_far = patch
+    for name in settings.steps:
+        with clock(name):
+            change = STEPS[name].run(so_far, getattr(settings, name))
+            alone = replace(change, wanted=_on_original(patch, so_far, change))
+            so_far = replace(so_far, linear=change.wanted)
+        with clock(f"{name} layer"):
+            yield _layer(photograph, person, name, patch, alone, settings)
+
+
+def _on_original(patch: SkinPatch, so_far: SkinPatch, change: Change) -> LinearLight:
+    """A change of what the steps before want, as the same change of the original.
+
+    It is carried over as a gain, that is as optical density, in which steps add up.
+    """
+    if so_far is patch:
+        return change.wanted
+    gain = np.ones_like(change.wanted)
+    lit = (so_far.linear > DARKEST) & (change.wanted != so_far.linear)
+    np.divide(change.wanted, so_far.linear, out=gain, where=lit)
+    return patch.linear * gain
+
+
+def strengths_of(settings: RetouchSettings) -> dict[str, float]:
+    """Strength of each step that runs, from its settings."""
+    return {name: float(getattr(settings, name).strength) for name in settings.steps}
+
+
+def blend(
+    layers: Path | str,
+    out: Path | str,
+    strengths: Mapping[str, float] | None = None,
+    *,
+    person: int | None = None,
+    photograph: Path | str | None = None,
+    overwrite: bool = False,
+) -> Path:
+    """Make the photograph again from its layers at other strengths, computing no step anew.
+
+    Parameters
+    ----------
+    layers : path
+        Layer set that `retouch` wrote.
+    out : path
+        Folder for the photograph.
+    strengths : mapping of step to float, optional
+        0 to 1 for each step; a step that is not named keeps the strength it was made with.
+    person : int, optional
+        The strengths given are for this person only.
+    photograph : path, optional
+        The original, where it is no longer where it was.
+    overwrite : bool
+        Replace what is already there.
+
+    Returns
+    -------
+    path
+        The file written. At strength zero its pixels are the original's, bit for bit.
+
+    Raises
+    ------
+    WrongPhotographError, BrokenLayersError, WrongSettingError, NotWrittenError
+    """
+    ...
+
+
+def masks(
+    path: Path | str,
+    out: Path | str,
+    settings: RetouchSettings | None = None,
+    *,
+    overwrite: bool = False,
+) -> list[Path]:
+    """Write the masks of a photograph, one 16-bit greyscale PNG for each person and region.
+
+    Each has the size of the upright photograph, 65535 for full membership: ``skin.png`` and
+    ``kept.png`` for everybody together, ``person-0.face-skin.png`` and so on for one.
+
+    Parameters
+    ----------
+    path : path
+        The photograph.
+    out : path
+        Folder for the masks.
+    settings : RetouchSettings, optional
+        Only `skin_at` is heeded.
+    overwrite : bool
+        Replace what is already there.
+
+    Returns
+    -------
+    list of path
+        The files written; empty where nobody was found.
+    """
+    path, out = Path(path), Path(out)
+    photograph = photo.read(path)
+    people = people_of(photograph, settings or RetouchSettings())
+    if not people:
+        return []
+    files: dict[str, list[Mask]] = {
+        "skin.png": [p.masks[r] for p in people for r in SKIN_REGIONS if r in p.masks],
+        "kept.png": [p.masks[r] for p in people for r in KEPT_REGIONS if r in p.masks],
+    }
+    for person in people:
+        for region, mask in person.masks.items():
+            files[f"person-{person.index}.{region.value}.png"] = [mask]
+    with delivery(out, list(files), overwrite=overwrite) as beside:
+        for name, parts in files.items():
+            _write_mask(union(parts, photograph.frame), beside / name)
+    return [out / name for name in files]
+
+
+def _layer(
+    photograph: Photograph,
+    person: Person,
+    name: str,
+    patch: SkinPatch,
+    change: Change,
+    settings: RetouchSettings,
+) -> Layer:
+    """The layer of a step's change: inside its mask, inside its cap."""
+    chosen = getattr(settings, name)
+    return layering.layer_from_change(
+        photograph,
+        person.index,
+        name,
+        patch.box,
+        change,
+        STEPS[name].where(patch),
+        chosen.cap,
+        chosen.model_dump(),
+    )
+
+
+def _refuse_original(original: Path, target: Path) -> None:
+    if target.exists() and target.samefile(original):
+        raise NotWrittenError(
+            f"{target} is the original, which is never written to.",
+            "Choose another folder with --out.",
+        )
+
+
+def _write_together(
+    photograph: Photograph,
+    pixels: CodeValues,
+    layers: list[Layer],
+    beside: Path,
+    results: Results,
+) -> None:
+    """Write photograph, layers and before/after picture, at the same time on both cores."""
+    largest = max(layers, key=lambda layer: layer.box.area).box
+
+    def picture() -> None:
+        write_comparison(comparison(photograph, pixels, largest), beside / results.comparison)
+
+    with ThreadPoolExecutor() as threads:
+        writing = [
+            threads.submit(photo.write, pixels, photograph, beside / results.portrait),
+            threads.submit(layering.save, layers, photograph, beside / results.layers),
+            threads.submit(picture),
+        ]
+    for written in writing:
+        written.result()
+
+
+def _write_mask(alpha: Alpha, path: Path) -> None:
+    code_values = np.rint(alpha * MASK_WHITE).astype(np.uint16)
+    path.write_bytes(imagecodecs.png_encode(code_values, level=1))

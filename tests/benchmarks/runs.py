@@ -1,0 +1,126 @@
+"""Measures one case: the floor, the whole run with its stages, and the textbook versions."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from evenhand import photo
+from evenhand.people.person import Person
+from evenhand.photo.photograph import Photograph
+from evenhand.report import Stage
+from evenhand.retouching import (
+    RetouchSettings,
+    Stopwatch,
+    layers_of,
+    people_of,
+    retouch,
+    strengths_of,
+)
+from tests.benchmarks import textbook
+from tests.benchmarks.floor import decode_and_encode
+from tests.benchmarks.frames import Case, make_frame
+from tests.benchmarks.measuring import Figure, measured, peak_mib, reset_peak
+
+FLOOR, WHOLE = "decode and encode", "whole run"
+"""Names of the figures that every case has."""
+
+
+class PeakStopwatch(Stopwatch):
+    """Notes the peak memory of each stage above what was resident when it began."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.peaks: dict[str, float] = {}
+
+    @contextmanager
+    def __call__(self, name: str) -> Iterator[None]:
+        """Time the block and note its peak."""
+        before = reset_peak()
+        with super().__call__(name):
+            yield
+        self.peaks[name] = max(self.peaks.get(name, 0.0), peak_mib() - before)
+
+
+def measure_case(case: Case, runs: int, *, with_textbook: bool) -> dict[str, Any]:
+    """Every figure of a case, by stage; and what was in the picture."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = make_frame(case, Path(folder))
+        figures = {
+            FLOOR: measured(
+                lambda: decode_and_encode(path, Path(folder) / f"floor{path.suffix}"), runs
+            ).as_dict()
+        }
+        figures |= _whole_run(path, Path(folder) / "out", runs)
+        if with_textbook and case.kind == "jpeg":
+            figures |= _steps_alone(path, runs)
+        return figures
+
+
+def skin_share(path: Path) -> tuple[int, float]:
+    """People found and share of the frame that is skin."""
+    photograph = photo.read(path)
+    people = people_of(photograph, RetouchSettings())
+    return len(people), float(_skin(people, photograph).mean())
+
+
+def _whole_run(path: Path, out: Path, runs: int) -> dict[str, Any]:
+    clocks: list[Stopwatch] = []
+
+    def whole() -> None:
+        clocks.append(Stopwatch())
+        retouch(path, out, overwrite=True, clock=clocks[-1])
+
+    figures = {WHOLE: measured(whole, runs).as_dict()}
+    peaks = PeakStopwatch()
+    retouch(path, out, overwrite=True, clock=peaks)
+    for name, peak in peaks.peaks.items():
+        stages = [_total(clock, name) for clock in clocks[1:]]
+        figure = Figure([s.seconds for s in stages], [s.cpu_seconds for s in stages], peak)
+        figures[name] = figure.as_dict()
+    return figures
+
+
+def _total(clock: Stopwatch, name: str) -> Stage:
+    """A stage's time over all people."""
+    same = [stage for stage in clock.stages if stage.name == name]
+    return Stage(
+        name=name,
+        seconds=sum(stage.seconds for stage in same),
+        cpu_seconds=sum(stage.cpu_seconds for stage in same),
+    )
+
+
+def _steps_alone(path: Path, runs: int) -> dict[str, Any]:
+    """Steps, caps and blend without files and search: Evenhand's and the textbook's."""
+    from evenhand.layers import blend
+
+    photograph = photo.read(path)
+    settings = RetouchSettings()
+    people = people_of(photograph, settings)
+    skin = _skin(people, photograph)
+
+    def evenhand_steps() -> None:
+        layers = layers_of(photograph, people, settings)
+        blend(photograph, layers, strengths_of(settings))
+
+    frame = np.asarray(photograph.pixels, np.uint8)
+    return {
+        "steps": measured(evenhand_steps, runs).as_dict(),
+        "steps, plain OpenCV": measured(lambda: textbook.with_opencv(frame, skin), runs).as_dict(),
+        "steps, scikit-image": measured(
+            lambda: textbook.with_scikit_image(frame, skin), 1
+        ).as_dict(),
+    }
+
+
+def _skin(people: list[Person], photograph: Photograph) -> Any:
+    total = np.zeros(photograph.shape, np.float32)
+    for person in people:
+        np.maximum(total, person.skin(photograph.frame), out=total)
+    return total

@@ -1,0 +1,210 @@
+"""The command line as a user meets it."""
+
+from __future__ import annotations
+
+import json
+import statistics
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from evenhand.cli import main
+from evenhand.report import Report
+from tests.pictures import frame_of, person_in, pixels_in, write_file
+
+HEIGHT, WIDTH = 96, 128
+
+
+def run(*arguments: object) -> Result:
+    return CliRunner().invoke(main, [str(argument) for argument in arguments])
+
+
+@pytest.fixture
+def known_people(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The made-up person is found in every photograph."""
+    monkeypatch.setattr(
+        "evenhand.retouching.find_people", lambda photograph, **_: [person_in(*photograph.shape)]
+    )
+    monkeypatch.setattr("evenhand.batch.cores", lambda: 1)
+
+
+@pytest.fixture
+def portrait(tmp_path: Path) -> Path:
+    return write_file(frame_of(HEIGHT, WIDTH), tmp_path / "originals" / "portrait.png")
+
+
+def test_help_is_quick_and_loads_nothing_heavy() -> None:
+    code = (
+        "import sys; from evenhand.cli import main; main(['--help'], standalone_mode=False); "
+        "print(sorted({'cv2', 'mediapipe', 'numpy', 'skimage', 'pydantic', 'rich'} & "
+        "set(sys.modules)), file=sys.stderr)"
+    )
+    seconds = []
+    for _ in range(5):
+        start = time.perf_counter()
+        done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+        seconds.append(time.perf_counter() - start)
+        assert "Usage:" in done.stdout
+        assert done.stderr.strip() == "[]"
+    # The goal is 0.3 s on an idle machine; twice that while other tests keep both cores busy.
+    assert statistics.median(seconds) < 0.6
+
+
+@pytest.mark.parametrize(
+    ("arguments", "trouble"),
+    [
+        (["--strength", "much"], "is no number"),
+        (["--strength", "=1"], "say VALUE or STEP=VALUE"),
+        (["--strength", "redness=1.5"], "redness.strength: Input should be less than or equal"),
+        (["--strength", "glow=0.5"], "There is no step 'glow'; there are marks, redness, smoothing, eyes"),
+        (["--cap", "8"], "say STEP=VALUE or sum=VALUE"),
+        (["--cap", "smoothing=-1"], "smoothing.cap: Input should be greater than"),
+        (["--only", "glow"], "unknown step 'glow'"),
+        (["--set", "redness.nothing=1"], "redness.nothing: Extra inputs are not permitted"),
+        (["--set", "redness"], "say STEP.SETTING=VALUE"),
+        (["--skin-at", "12"], "say two whole numbers"),
+    ],
+)
+def test_a_wrong_command_line(portrait: Path, arguments: list[str], trouble: str) -> None:
+    done = run("retouch", portrait, "--out", portrait.parent / "out", *arguments)
+    assert done.exit_code == 2
+    assert trouble in done.output
+    assert not (portrait.parent / "out").exists()
+
+
+def test_a_missing_file(tmp_path: Path) -> None:
+    done = run("retouch", tmp_path / "none.jpg", "--out", tmp_path / "out")
+    assert done.exit_code == 2
+    assert "does not exist" in done.output
+
+
+@pytest.mark.usefixtures("known_people")
+def test_retouch_writes_everything(portrait: Path, tmp_path: Path) -> None:
+    before = portrait.read_bytes(), portrait.stat()
+    done = run("retouch", portrait, "--out", tmp_path / "out")
+    assert done.exit_code == 0, done.output
+    assert "portrait.png: 1 person; redness, smoothing; mean change" in done.output
+    assert "belongs before a doctor" in done.output
+    assert "guardian" in done.output
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == [
+        "portrait.before-after.jpg",
+        "portrait.layers",
+        "portrait.png",
+        "portrait.report.json",
+    ]
+    report = Report.model_validate_json((tmp_path / "out" / "portrait.report.json").read_text())
+    assert [layer.step for layer in report.layers] == ["redness", "smoothing"]
+    after = portrait.stat()
+    assert portrait.read_bytes() == before[0]
+    assert (after.st_atime_ns, after.st_mtime_ns) == (before[1].st_atime_ns, before[1].st_mtime_ns)
+
+
+@pytest.mark.usefixtures("known_people")
+def test_an_existing_result_is_not_overwritten(portrait: Path, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    assert run("retouch", portrait, "--out", out).exit_code == 0
+    first = (out / "portrait.png").read_bytes()
+    done = run("retouch", portrait, "--out", out, "--strength", "0.1")
+    assert done.exit_code == 1
+    assert "is already there" in done.output
+    assert (out / "portrait.png").read_bytes() == first
+    assert run("retouch", portrait, "--out", out, "--strength", "0.1", "--overwrite").exit_code == 0
+    assert (out / "portrait.png").read_bytes() != first
+
+
+@pytest.mark.usefixtures("known_people")
+def test_the_original_is_never_the_result(portrait: Path) -> None:
+    content = portrait.read_bytes()
+    done = run("retouch", portrait, "--out", portrait.parent, "--overwrite")
+    assert done.exit_code == 1
+    assert "original" in done.output
+    assert portrait.read_bytes() == content
+    assert [p.name for p in portrait.parent.iterdir()] == ["portrait.png"]
+
+
+@pytest.mark.usefixtures("known_people")
+def test_one_bad_file_never_stops_the_rest(tmp_path: Path) -> None:
+    folder = tmp_path / "regatta"
+    for name in ("a.png", "c.jpg", "d.tif"):
+        write_file(frame_of(HEIGHT, WIDTH), folder / name)
+    (folder / "b.jpg").write_bytes(b"")
+    (folder / "e.jpg").write_bytes((folder / "c.jpg").read_bytes()[:700])
+    (folder / "notes.txt").write_text("no photograph")
+    (folder / "empty").mkdir()
+    done = run("retouch", folder, folder / "empty", "--out", tmp_path / "out", "--json")
+    assert done.exit_code == 1
+    lines = [json.loads(line) for line in done.stdout.splitlines()]
+    troubles = [line["trouble"] for line in lines if "trouble" in line]
+    assert len(troubles) == 3
+    assert all(any(name in t for t in troubles) for name in ("b.jpg", "e.jpg", "empty"))
+    assert sorted(p.name for p in (tmp_path / "out").glob("*.report.json")) == [
+        "a.report.json",
+        "c.report.json",
+        "d.report.json",
+    ]
+
+
+@pytest.mark.usefixtures("known_people")
+def test_results_that_would_share_a_name(tmp_path: Path) -> None:
+    one = write_file(frame_of(HEIGHT, WIDTH), tmp_path / "one" / "same.png")
+    two = write_file(frame_of(HEIGHT, WIDTH), tmp_path / "two" / "same.png")
+    done = run("retouch", one, two, "--out", tmp_path / "out")
+    assert done.exit_code == 1
+    assert f"names of those of {one}" in done.output
+    assert (tmp_path / "out" / "same.png").exists()
+
+
+@pytest.mark.usefixtures("known_people")
+def test_a_dry_run_writes_nothing(portrait: Path, tmp_path: Path) -> None:
+    done = run("retouch", portrait, "--out", tmp_path / "out", "--dry-run", "--json")
+    assert done.exit_code == 0
+    report = Report.model_validate_json(done.stdout)
+    assert report.result is None
+    assert report.layers[0].at_full_strength.largest > 0
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.usefixtures("known_people")
+def test_blend_at_zero_gives_the_original_pixels(portrait: Path, tmp_path: Path) -> None:
+    assert run("retouch", portrait, "--out", tmp_path / "out").exit_code == 0
+    layers = tmp_path / "out" / "portrait.layers"
+    done = run("blend", layers, "--strength", "0", "--out", tmp_path / "zero")
+    assert done.exit_code == 0, done.output
+    assert (pixels_in(tmp_path / "zero" / "portrait.png") == frame_of(HEIGHT, WIDTH)).all()
+    done = run("blend", layers, "--out", tmp_path / "same")
+    assert done.exit_code == 0
+    same = pixels_in(tmp_path / "same" / "portrait.png")
+    assert (same == pixels_in(tmp_path / "out" / "portrait.png")).all()
+
+
+@pytest.mark.usefixtures("known_people")
+def test_masks_are_written_at_full_size(portrait: Path, tmp_path: Path) -> None:
+    done = run("masks", portrait, "--out", tmp_path / "masks")
+    assert done.exit_code == 0, done.output
+    assert sorted(p.name for p in (tmp_path / "masks").iterdir()) == [
+        "kept.png",
+        "person-0.arm.png",
+        "person-0.eye.png",
+        "person-0.face-skin.png",
+        "skin.png",
+    ]
+
+
+def test_nobody_found_is_no_failure(tmp_path: Path) -> None:
+    cloth = frame_of(HEIGHT, WIDTH)[:4, :4].repeat(24, axis=0).repeat(32, axis=1)
+    path = write_file(cloth, tmp_path / "cloth.png")
+    done = run("retouch", path, "--out", tmp_path / "out")
+    assert done.exit_code == 0, done.output
+    assert "--skin-at" in done.output
+    assert not (tmp_path / "out").exists()
+
+
+def test_steps_are_listed_with_limits() -> None:
+    done = run("steps")
+    assert done.exit_code == 0
+    assert "redness (runs unless" in done.output
+    assert "smoothing.strength = 0.5 [0.0 to 1.0]" in done.output
