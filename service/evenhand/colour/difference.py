@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -47,14 +48,25 @@ def ciede2000(lab_1: Colours, lab_2: Colours) -> Colours:
     M. R. Luo, G. Cui, B. Rigg, Color Res. Appl. 26(5), 340-350, 2001; as G. Sharma, W. Wu,
     E. N. Dalal, Color Res. Appl. 30(1), 21-30, 2005, settle its corner cases.
     """
-    return map_pixels(difference_of_planes, lab_1, lab_2, channels=1)
+    return map_pixels(partial(_planes, bound=False), lab_1, lab_2, channels=1)
 
 
-def difference_of_planes(
+def ciede2000_bound(lab_1: Colours, lab_2: Colours) -> Colours:
+    """No less than CIEDE2000, and without its jump where hues are opposite; for caps.
+
+    The mean of two opposite hues is the one or the other hue at right angles to them, and the
+    formula jumps between the two. Where hues are more than a right angle apart this is the larger
+    of both values; elsewhere it is CIEDE2000 itself. Parameters and result as for `ciede2000`.
+    """
+    return map_pixels(partial(_planes, bound=True), lab_1, lab_2, channels=1)
+
+
+def _planes(
     lightness_1: Colours, a_1: Colours, b_1: Colours,
     lightness_2: Colours, a_2: Colours, b_2: Colours,
+    *, bound: bool,
 ) -> Colours:  # fmt: skip
-    """CIEDE2000 of separate planes of one dtype and shape; see `ciede2000`."""
+    """CIEDE2000 or its bound for separate planes of one dtype and shape."""
     stretch = _grey_stretch(a_1, b_1, a_2, b_2)
     a_1, a_2 = a_1 * stretch, a_2 * stretch
     chroma_1, chroma_2 = np.sqrt(a_1 * a_1 + b_1 * b_1), np.sqrt(a_2 * a_2 + b_2 * b_2)
@@ -65,12 +77,25 @@ def difference_of_planes(
     centred *= centred
     lightness_step = (lightness_2 - lightness_1) / (centred * 0.015 / np.sqrt(centred + 20) + 1)
     chroma_step = (chroma_2 - chroma_1) / (chroma * 0.045 + 1)
-    hue_step /= chroma * 0.015 * _hue_weight(cosine, sine) + 1
-
-    square = lightness_step * lightness_step + chroma_step * chroma_step + hue_step * hue_step
-    _turn_near_blue(square, cosine, sine, chroma, chroma_step * hue_step)
+    square = _chroma_and_hue(chroma, chroma_step, hue_step, cosine, sine)
+    if bound:
+        apart = np.flatnonzero(a_1 * a_2 + b_1 * b_2 < 0)
+        steps = chroma[apart], chroma_step[apart], -hue_step[apart]
+        other_side = _chroma_and_hue(*steps, -cosine[apart], -sine[apart])
+        square[apart] = np.maximum(square[apart], other_side)
+    square += lightness_step * lightness_step
     difference: Colours = np.sqrt(np.maximum(square, 0))
     return difference
+
+
+def _chroma_and_hue(
+    chroma: Colours, chroma_step: Colours, hue_step: Colours, cosine: Colours, sine: Colours
+) -> Colours:
+    """Part of the squared difference that is not lightness, for a mean chroma and hue."""
+    hue_step = hue_step / (chroma * 0.015 * _hue_weight(cosine, sine) + 1)
+    square: Colours = chroma_step * chroma_step + hue_step * hue_step
+    _turn_near_blue(square, cosine, sine, chroma, chroma_step * hue_step)
+    return square
 
 
 def _grey_stretch(a_1: Colours, b_1: Colours, a_2: Colours, b_2: Colours) -> Colours:

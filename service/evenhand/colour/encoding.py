@@ -83,7 +83,7 @@ def encoding_of(profile: bytes | None) -> Encoding:
         ) from fault
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class MatrixEncoding:
     """An encoding of three tone curves and one matrix.
 

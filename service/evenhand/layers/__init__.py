@@ -1,1 +1,18 @@
-"""The layer: one step's change to one person, capped, stored, blended."""
+"""Layers: made from a wanted change, held inside their caps, blended, stored."""
+
+from evenhand.layers.blending import blend
+from evenhand.layers.layer import Layer
+from evenhand.layers.making import layer_from_change
+from evenhand.layers.storage import LayerSet, Original, load, save
+from evenhand.layers.summing import limit_sum
+
+__all__ = [
+    "Layer",
+    "LayerSet",
+    "Original",
+    "blend",
+    "layer_from_change",
+    "limit_sum",
+    "load",
+    "save",
+]

@@ -1,0 +1,132 @@
+"""From what a step wants to a layer: code values, inside the mask and inside the cap."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from evenhand.box import Box
+from evenhand.errors import WrongSettingError
+from evenhand.layers.cap import Measure, factors_within
+from evenhand.layers.layer import Layer
+from evenhand.layers.pieces import Pixels, in_pieces
+
+if TYPE_CHECKING:
+    from evenhand.people.person import Alpha
+    from evenhand.photo.photograph import Photograph
+    from evenhand.steps.patch import Change
+
+STEPS_PER_CODE = {8: 64, 16: 1}
+# Parts of a code value in which differences are kept, by depth: 8-bit files need parts so that
+# a gentle change dithers instead of banding.
+
+
+def layer_from_change(
+    photograph: Photograph,
+    person: int,
+    step: str,
+    box: Box,
+    change: Change,
+    mask: Alpha,
+    cap: float,
+    settings: Mapping[str, Any] | None = None,
+) -> Layer:
+    """Layer that makes a step's wanted change as far as mask and cap allow.
+
+    Parameters
+    ----------
+    photograph : Photograph
+        The original.
+    person : int
+        Index of the person.
+    step : str
+        Name of the step.
+    box : Box
+        Where the change lies in the upright photograph.
+    change : Change
+        Wanted linear light of the box, and facts.
+    mask : ndarray of float32, shape (box.height, box.width)
+        Nothing changes where it is 0. It is no weight: a step feathers its own change.
+    cap : float
+        Largest CIEDE2000 (D65) of any pixel at any strength from 0 to 1.
+    settings : mapping, optional
+        The step's settings, as plain values.
+
+    Returns
+    -------
+    Layer
+        Cut to the pixels that change.
+
+    Raises
+    ------
+    WrongSettingError
+        The cap is no positive number.
+    ValueError
+        Change or mask do not fit the box.
+
+    Notes
+    -----
+    Colours that are no number are left alone. Where a pixel's change would pass the cap it is
+    shortened along its own direction in code values, with room left for rounding.
+    """
+    if not (np.isfinite(cap) and cap > 0):
+        raise WrongSettingError(f"The cap {cap} is not above zero.", "Give a CIEDE2000 above 0.")
+    shape = (box.height, box.width)
+    if change.wanted.shape != (*shape, 3) or mask.shape != shape:
+        raise ValueError(f"the change {change.wanted.shape} or mask {mask.shape} misses {shape}")
+    depth = photograph.pixels.dtype.itemsize * 8
+    steps_per_code = STEPS_PER_CODE[depth]
+    codes = photograph.pixels[box.slices].reshape(-1, 3)
+    wanted = change.wanted.reshape(-1, 3)
+    difference = np.zeros((box.area, 3), np.int32)
+
+    def work(pixels: Pixels) -> None:
+        own, goal = codes[pixels], wanted[pixels]
+        linear = photograph.encoding.to_linear(own)
+        differs = (goal != linear).any(axis=1) & np.isfinite(goal).all(axis=1)
+        pixels, own, goal, linear = pixels[differs], own[differs], goal[differs], linear[differs]
+        if not pixels.size:
+            return
+        step_by = photograph.encoding.from_linear(goal, photograph.white)
+        step_by -= photograph.encoding.from_linear(linear, photograph.white)
+        shift = np.rint(step_by * steps_per_code).astype(np.int32)
+        base = own.astype(np.int32) * steps_per_code
+        np.clip(shift, -base, photograph.white * steps_per_code - base, out=shift)
+        measure = Measure(photograph.encoding, own)
+        factors = factors_within(measure, [shift], steps_per_code, cap)
+        difference[pixels] = shortened(shift, factors)
+
+    in_pieces(work, np.flatnonzero(mask > 0))
+    box, cut = _cut_to_change(box, difference.reshape(*shape, 3))
+    return Layer(
+        step, person, box, cut, steps_per_code, cap, dict(settings or {}), dict(change.facts)
+    )
+
+
+def shortened(
+    difference: npt.NDArray[np.int32], factors: npt.NDArray[np.float32]
+) -> npt.NDArray[np.int32]:
+    """Differences (n, 3) times their factors (n,), rounded towards zero."""
+    if (factors == 1).all():
+        return difference
+    return (difference * factors[:, None]).astype(np.int32)
+
+
+def _cut_to_change(
+    box: Box, difference: npt.NDArray[np.int32]
+) -> tuple[Box, npt.NDArray[np.int32]]:
+    """Smallest box around the pixels that change, and the differences inside it."""
+    differs = difference.any(axis=2)
+    rows, columns = np.flatnonzero(differs.any(axis=1)), np.flatnonzero(differs.any(axis=0))
+    if not rows.size:
+        return Box(box.top, box.left, box.top, box.left), np.zeros((0, 0, 3), np.int32)
+    cut = Box(
+        box.top + int(rows[0]),
+        box.left + int(columns[0]),
+        box.top + int(rows[-1]) + 1,
+        box.left + int(columns[-1]) + 1,
+    )
+    return cut, np.ascontiguousarray(difference[cut.within(box)])
