@@ -66,7 +66,7 @@ LIMBS: tuple[tuple[Region, int, int, float], ...] = (
 )
 """Region, both ends and half width in mm of each limb; widths of clothed adults from memory."""
 
-PROFILE_RADIUS_MM = 60.0
+PROFILE_RADIUS_MM = 50.0
 """Radius of the circle that stands for the face of a head in profile."""
 
 FACE_RIM_MM = 12.0
@@ -174,7 +174,7 @@ def _face_outline(head: Head, scale: Scale) -> Points:
         return face_outline(head.face.landmarks)
     turn = np.linspace(0, 2 * np.pi, 36, endpoint=False)
     circle = np.stack([np.cos(turn), np.sin(turn)], axis=-1) * scale.pixels(PROFILE_RADIUS_MM)
-    return np.asarray(head.points[:4].mean(axis=0) + circle, np.float32)
+    return np.asarray(head.points.mean(axis=0) + circle, np.float32)
 
 
 def _surroundings(head: Head, scale: Scale, turns: int, frame: Box) -> Box:

@@ -68,6 +68,7 @@ def by_colour(body: Body, kept: Field) -> Evidence:
     linear = encoding_of(None).to_linear(body.view.pixels)
     face = _face_area(body)
     seeds = (cv2.erode(face, np.ones((5, 5), np.uint8)) > 0) & (kept == 0)
+    seeds &= body.person > PERSON_SHARE[1]
     model = skin_model.learn(linear, seeds)
     if model is None:
         return Evidence(np.zeros(face.shape, np.float32))

@@ -58,8 +58,8 @@ class KeptPart:
 
 
 KEPT_PARTS = (
-    KeptPart(Region.EYE, RIGHT_EYE, 4.5),
-    KeptPart(Region.EYE, LEFT_EYE, 4.5),
+    KeptPart(Region.EYE, RIGHT_EYE, 6.0),
+    KeptPart(Region.EYE, LEFT_EYE, 6.0),
     KeptPart(Region.BROW, RIGHT_BROW, 3.0),
     KeptPart(Region.BROW, LEFT_BROW, 3.0),
     KeptPart(Region.LIP, LIPS, 1.8),
