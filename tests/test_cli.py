@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import statistics
 import subprocess
 import sys
@@ -27,7 +28,8 @@ def run(*arguments: object) -> Result:
 def known_people(monkeypatch: pytest.MonkeyPatch) -> None:
     """The made-up person is found in every photograph."""
     monkeypatch.setattr(
-        "evenhand.retouching.find_people", lambda photograph, **_: [person_in(*photograph.shape)]
+        "evenhand.retouching.find_people",
+        lambda photograph, *_, **__: [person_in(*photograph.shape)],
     )
     monkeypatch.setattr("evenhand.batch.cores", lambda: 1)
 
@@ -60,7 +62,10 @@ def test_help_is_quick_and_loads_nothing_heavy() -> None:
         (["--strength", "much"], "is no number"),
         (["--strength", "=1"], "say VALUE or STEP=VALUE"),
         (["--strength", "redness=1.5"], "redness.strength: Input should be less than or equal"),
-        (["--strength", "glow=0.5"], "There is no step 'glow'; there are marks, redness, smoothing, eyes"),
+        (
+            ["--strength", "glow=0.5"],
+            "There is no step 'glow'; there are marks, redness",
+        ),
         (["--cap", "8"], "say STEP=VALUE or sum=VALUE"),
         (["--cap", "smoothing=-1"], "smoothing.cap: Input should be greater than"),
         (["--only", "glow"], "unknown step 'glow'"),
@@ -182,6 +187,28 @@ def test_blend_at_zero_gives_the_original_pixels(portrait: Path, tmp_path: Path)
 
 
 @pytest.mark.usefixtures("known_people")
+def test_blend_refuses_what_does_not_fit(portrait: Path, tmp_path: Path) -> None:
+    assert run("retouch", portrait, "--out", tmp_path / "out").exit_code == 0
+    layers = tmp_path / "out" / "portrait.layers"
+    other = write_file(frame_of(HEIGHT, WIDTH, seed=1), tmp_path / "other.png")
+    for arguments, trouble in (
+        (["--photograph", other], "same size but other pixels"),
+        (["--person", "3"], "no layer of person 3"),
+        (["--strength", "glow=1"], "no layer 'glow'"),
+    ):
+        done = run("blend", layers, "--out", tmp_path / "new", *arguments)
+        assert done.exit_code == 1
+        assert trouble in done.output
+    moved = portrait.rename(tmp_path / "portrait.png")
+    done = run("blend", layers, "--out", tmp_path / "new")
+    assert done.exit_code == 1
+    assert "--photograph" in done.output
+    assert not (tmp_path / "new").exists()
+    done = run("blend", layers, "--out", tmp_path / "new", "--photograph", moved, "--person", "0")
+    assert done.exit_code == 0, done.output
+
+
+@pytest.mark.usefixtures("known_people")
 def test_masks_are_written_at_full_size(portrait: Path, tmp_path: Path) -> None:
     done = run("masks", portrait, "--out", tmp_path / "masks")
     assert done.exit_code == 0, done.output
@@ -207,4 +234,4 @@ def test_steps_are_listed_with_limits() -> None:
     done = run("steps")
     assert done.exit_code == 0
     assert "redness (runs unless" in done.output
-    assert "smoothing.strength = 0.5 [0.0 to 1.0]" in done.output
+    assert re.search(r"smoothing\.strength = 0\.\d+ \[0 to 1\]  [A-Z]", done.output)

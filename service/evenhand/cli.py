@@ -43,7 +43,7 @@ def main() -> None:
     """
 
 
-class PerStep(click.ParamType):
+class PerStep(click.ParamType[tuple[str, float]]):
     """``VALUE`` for all steps or ``STEP=VALUE`` for one."""
 
     name = "value"
@@ -69,7 +69,7 @@ class PerStep(click.ParamType):
             self.fail(f"{value!r}: {number!r} is no number. Say {self.metavar}.", param, ctx)
 
 
-class Point(click.ParamType):
+class Point(click.ParamType[tuple[int, int]]):
     """``X,Y`` in pixels of the upright photograph."""
 
     name = "X,Y"
@@ -132,7 +132,7 @@ STRENGTH = click.option(
     "others",
     multiple=True,
     metavar="STEP.SETTING=VALUE",
-    help="Any other setting of a step; `evenhand steps` lists them.",
+    help="Any other setting of a step, lists as [1, 2]; `evenhand steps` lists them.",
 )
 @click.option(
     "--only", "only", multiple=True, metavar="STEP", help="Run only this step. May be repeated."
@@ -231,7 +231,8 @@ def masks_command(
     person-0.arm.png, ..., and skin.png and kept.png for everybody together.
     """
     from evenhand.errors import EvenhandError
-    from evenhand.retouching import NOBODY, RetouchSettings, masks
+    from evenhand.reporting import NOBODY
+    from evenhand.retouching import RetouchSettings, masks
 
     try:
         written = masks(path, out, RetouchSettings(skin_at=skin_at), overwrite=overwrite)
@@ -253,8 +254,9 @@ def steps_command() -> None:
         click.echo(f"{name} ({runs})")
         model = RetouchSettings.model_fields[name].annotation
         for setting, schema in model.model_json_schema()["properties"].items():  # type: ignore[union-attr]
-            low, high = schema.get("minimum", ""), schema.get("maximum", "")
-            limits = f" [{low} to {high}]" if low != "" or high != "" else ""
+            low = schema.get("minimum", schema.get("exclusiveMinimum"))
+            high = schema.get("maximum", schema.get("exclusiveMaximum"))
+            limits = "" if low is high is None else f" [{low} to {high}]"
             about = schema.get("description", "")
             click.echo(f"  {name}.{setting} = {schema.get('default')}{limits}  {about}")
 
@@ -286,7 +288,7 @@ def settings_from(
         step, dot, name = setting.partition(".")
         if not (equals and dot):
             raise click.UsageError(f"--set {other}: say STEP.SETTING=VALUE.")
-        steps[_known(step, STEPS)][name] = value
+        steps[_known(step, STEPS)][name] = _plain(value)
     try:
         return RetouchSettings.model_validate({**steps, **wanted})
     except ValidationError as error:
@@ -301,6 +303,14 @@ def by_step(strengths: Sequence[tuple[str, float]]) -> dict[str, float]:
         if not 0 <= strength <= 1:
             raise click.UsageError(f"--strength {step or strength}: say a number from 0 to 1.")
     return dict(strengths)
+
+
+def _plain(value: str) -> Any:
+    """A number or a list as JSON writes it, else the text itself."""
+    try:
+        return json.loads(value)
+    except ValueError:
+        return value
 
 
 def _known(step: str, steps: Mapping[str, Any]) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator, Mapping
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -18,7 +18,7 @@ from evenhand import layers as layering
 from evenhand import photo
 from evenhand.comparison import comparison, write_comparison
 from evenhand.delivery import delivery, refuse_existing
-from evenhand.errors import NotWrittenError
+from evenhand.errors import NotWrittenError, WrongPhotographError, WrongSettingError
 from evenhand.layers.layer import Layer
 from evenhand.people.finding import PeopleSettings, find_people
 from evenhand.people.person import KEPT_REGIONS, SKIN_REGIONS, Alpha, Mask, Person, Region, union
@@ -207,7 +207,7 @@ def retouch(
         return report_of(photograph, people, layers, settings, clock, pixels)
     with delivery(out, results.in_order, overwrite=overwrite) as beside:
         with clock("write"):
-            _write_together(photograph, pixels, layers, beside, results)
+            _write_together(photograph, pixels, layers, settings, beside, results)
         report = report_of(
             photograph, people, layers, settings, clock, pixels, beside / results.portrait
         )
@@ -290,7 +290,8 @@ def blend(
     out : path
         Folder for the photograph.
     strengths : mapping of step to float, optional
-        0 to 1 for each step; a step that is not named keeps the strength it was made with.
+        0 to 1 for each step, under "" for every step not named; without that a step that is not
+        named keeps the strength it was made with.
     person : int, optional
         The strengths given are for this person only.
     photograph : path, optional
@@ -307,7 +308,17 @@ def blend(
     ------
     WrongPhotographError, BrokenLayersError, WrongSettingError, NotWrittenError
     """
-    ...
+    layers, out = Path(layers), Path(out)
+    layer_set = layering.load(layers)
+    original = _original_of(layer_set, layers, photograph)
+    read = photo.read(original)
+    layer_set.check(read)
+    pixels = layering.blend(read, layer_set.layers, _weighed(layer_set, strengths or {}, person))
+    name = original.stem + read.result_suffix
+    _refuse_original(original, out / name)
+    with delivery(out, [name], overwrite=overwrite) as beside:
+        photo.write(pixels, read, beside / name)
+    return out / name
 
 
 def masks(
@@ -378,6 +389,43 @@ def _layer(
     )
 
 
+def _original_of(layer_set: layering.LayerSet, folder: Path, photograph: Path | str | None) -> Path:
+    """The file that a layer set was made from."""
+    if photograph is not None:
+        return Path(photograph)
+    original = folder / layer_set.original.place
+    if not original.is_file():
+        raise WrongPhotographError(
+            f"{layer_set.original.name}, which these layers were made from, is not at {original}.",
+            "Say where it is with --photograph.",
+        )
+    return original
+
+
+def _weighed(
+    layer_set: layering.LayerSet, strengths: Mapping[str, float], person: int | None
+) -> list[float]:
+    """Strength of every layer: as given for its step or for all, else as it was made with."""
+    known = {layer.step for layer in layer_set.layers} | {""}
+    people = {layer.person for layer in layer_set.layers}
+    unknown = sorted(set(strengths) - known)
+    if unknown:
+        raise WrongSettingError(
+            f"There is no layer {unknown[0]!r}.", f"There are {', '.join(sorted(known - {''}))}."
+        )
+    if person is not None and person not in people:
+        raise WrongSettingError(
+            f"There is no layer of person {person}.",
+            f"There are those of {', '.join(map(str, sorted(people)))}.",
+        )
+    return [
+        made
+        if person not in (None, layer.person)
+        else strengths.get(layer.step, strengths.get("", made))
+        for layer, made in zip(layer_set.layers, layer_set.strengths, strict=True)
+    ]
+
+
 def _refuse_original(original: Path, target: Path) -> None:
     if target.exists() and target.samefile(original):
         raise NotWrittenError(
@@ -390,6 +438,7 @@ def _write_together(
     photograph: Photograph,
     pixels: CodeValues,
     layers: list[Layer],
+    settings: RetouchSettings,
     beside: Path,
     results: Results,
 ) -> None:
@@ -400,9 +449,16 @@ def _write_together(
         write_comparison(comparison(photograph, pixels, largest), beside / results.comparison)
 
     with ThreadPoolExecutor() as threads:
-        writing = [
+        writing: list[Future[Any]] = [
             threads.submit(photo.write, pixels, photograph, beside / results.portrait),
-            threads.submit(layering.save, layers, photograph, beside / results.layers),
+            threads.submit(
+                layering.save,
+                beside / results.layers,
+                photograph,
+                layers,
+                strengths_of(settings),
+                home=beside.parent / results.layers,
+            ),
             threads.submit(picture),
         ]
     for written in writing:

@@ -113,6 +113,7 @@ def save(
     photograph: Photograph,
     layers: Sequence[Layer],
     strengths: Mapping[str, float] | Sequence[float],
+    home: Path | str | None = None,
 ) -> Path:
     """Write a layer set beside its place, then move it there whole.
 
@@ -125,6 +126,8 @@ def save(
     layers : sequence of Layer
     strengths : mapping of step to float, or sequence of float
         Strengths applied, for each step or for each layer in order.
+    home : path, optional
+        Where the folder will be moved to; the photograph's place is noted as seen from there.
 
     Returns
     -------
@@ -152,7 +155,7 @@ def save(
         index = {
             "format": FORMAT,
             "version": VERSION,
-            "original": asdict(original_of(photograph, folder)),
+            "original": asdict(original_of(photograph, Path(home or folder))),
             "layers": entries,
         }
         text = json.dumps(index, indent=1, ensure_ascii=False, default=_plain)
