@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
 from io import FileIO
 from pathlib import Path
 from typing import NoReturn
 
 from evenhand.errors import UnreadablePhotographError, UnsupportedPhotographError
-from evenhand.photo import jpeg, png, tiff
+from evenhand.photo import heif, jpeg, png, raw, tiff
 from evenhand.photo.limits import PIXEL_LIMIT
 from evenhand.photo.opening import opened, sha256_of
 from evenhand.photo.orientation import contiguous, upright
@@ -34,7 +35,7 @@ def read(path: Path | str, pixel_limit: int = PIXEL_LIMIT) -> Photograph:
     Parameters
     ----------
     path : Path or str
-        A JPEG, PNG or TIFF file with 8 or 16 bits per channel in RGB.
+        A JPEG, PNG, TIFF, HEIF, AVIF or camera RAW file in RGB.
     pixel_limit : int
         Largest number of pixels to decode.
 
@@ -55,17 +56,28 @@ def read(path: Path | str, pixel_limit: int = PIXEL_LIMIT) -> Photograph:
     path = Path(path)
     with opened(path) as file:
         start = file.read(16)
-        if start.startswith(tiff.STARTS):
+        is_tiff = start.startswith(tiff.STARTS)
+        if is_tiff and not raw.is_raw(start, file):
             sha256 = sha256_of(file)
             decoded = tiff.decode(file, path, pixel_limit)
-        elif start.startswith((jpeg.START, png.START)):
+        else:
+            decode = _decoder(start, path)
             content = _content(file)
             sha256 = hashlib.sha256(content).hexdigest()
-            decode = jpeg.decode if start.startswith(jpeg.START) else png.decode
             decoded = decode(content, path.name, pixel_limit)
-        else:
-            _refuse(start, path)
     return _photograph(decoded, path, sha256)
+
+
+def _decoder(start: bytes, path: Path) -> Callable[[bytes, str, int], Decoded]:
+    if start.startswith(jpeg.START):
+        return jpeg.decode
+    if start.startswith(png.START):
+        return png.decode
+    if heif.kind_of(start):
+        return heif.decode
+    if start.startswith((*tiff.STARTS, *raw.STARTS)) or raw.is_raw(start, None):
+        return raw.decode
+    _refuse(start, path)
 
 
 def _content(file: FileIO) -> bytes:
@@ -111,5 +123,6 @@ def _refuse(start: bytes, path: Path) -> NoReturn:
                 f"{path} is {meaning}.", "Save the photograph as JPEG, PNG or TIFF."
             )
     raise UnreadablePhotographError(
-        f"{path} is no photograph that can be read.", "Give a JPEG, PNG or TIFF file."
+        f"{path} is no photograph that can be read.",
+        "Give a JPEG, PNG, TIFF, HEIF, AVIF or RAW file.",
     )

@@ -64,10 +64,10 @@ def _check_pixels(pixels: CodeValues, photograph: Photograph) -> None:
 
 
 def _check_suffix(path: Path, kind: FileKind) -> None:
-    if path.suffix.lower() not in kind.suffixes:
+    if path.suffix.lower() not in kind.result.suffixes:
         raise NotWrittenError(
-            f"{path} would hold a {kind} picture, as the original does.",
-            f"Let its name end in {kind.suffixes[0]}.",
+            f"{path} would hold a {kind.result} picture, since the original is {kind}.",
+            f"Let its name end in {kind.result.suffixes[0]}.",
         )
 
 

@@ -1,0 +1,115 @@
+"""Camera RAW files through LibRaw: developed to linear light, saved as 16-bit TIFF.
+
+White balance is the camera's; nothing is brightened, sharpened or denoised. The result has ROMM
+primaries (ISO 22028-2), which hold every colour that a camera sees on skin, and a linear curve.
+"""
+
+from __future__ import annotations
+
+import io
+from functools import cache
+from io import FileIO
+
+import imagecodecs
+import numpy as np
+import tifffile
+
+from evenhand.errors import UnreadablePhotographError, UnsupportedPhotographError
+from evenhand.photo.limits import check_size
+from evenhand.photo.new_tiff import NewTiffSource, essential_exif
+from evenhand.photo.photograph import FileKind
+from evenhand.photo.source import Decoded, Stored
+
+STARTS = (b"FUJIFILMCCD-RAW", b"IIRO", b"IIRS", b"MMOR", b"IIU\x00", b"FOVb", b"\x00MRM")
+"""First bytes of RAW files that are no TIFF files."""
+
+_TIFF_STARTS = (b"II*\x00", b"MM\x00*")
+"""First bytes of RAW files that are TIFF files too, so that Exif is found in them."""
+
+_CFA, _LINEAR_RAW = 32803, 34892
+"""Photometric interpretations of sensor data (DNG 1.6, chapter 4)."""
+
+_DNG_VERSION = 50706
+"""Tag that every DNG file has."""
+
+_ROMM_PRIMARIES = (0.7347, 0.2653, 1.0, 0.1596, 0.8404, 1.0, 0.0366, 0.0001, 1.0)
+_D50 = (0.3457, 0.3585, 1.0)
+"""Chromaticities of ROMM RGB's primaries and white (ISO 22028-2)."""
+
+
+def is_raw(start: bytes, file: FileIO | None) -> bool:
+    """Whether a file is a RAW file.
+
+    Parameters
+    ----------
+    start : bytes
+        The first 16 bytes.
+    file : FileIO or None
+        The file where it is a TIFF file, to look for sensor data in it; left at its start.
+    """
+    if start.startswith(STARTS) or start[4:12] == b"ftypcrx " or start[8:10] == b"CR":
+        return True
+    return file is not None and _holds_sensor_data(file)
+
+
+def _holds_sensor_data(file: FileIO) -> bool:
+    file.seek(0)
+    try:
+        with tifffile.TiffFile(file, name="raw") as tiff:
+            first = tiff.pages.first
+            pages = [first, *(page.aspage() for page in first.pages or ())]
+            return _DNG_VERSION in first.tags or any(
+                int(page.photometric or 0) in (_CFA, _LINEAR_RAW) for page in pages
+            )
+    except Exception:  # the parser raises whatever its arithmetic meets; TIFF's own reader tells
+        return False
+    finally:
+        file.seek(0)
+
+
+def decode(content: bytes, name: str, pixel_limit: int) -> Decoded:
+    """Develop a RAW file; errors as for `jpeg.decode`."""
+    import rawpy
+
+    try:
+        with rawpy.imread(io.BytesIO(content)) as raw:
+            check_size(raw.sizes.iheight, raw.sizes.iwidth, name, pixel_limit)
+            pixels = raw.postprocess(
+                use_camera_wb=True,
+                output_color=rawpy.ColorSpace.ProPhoto,
+                gamma=(1, 1),
+                no_auto_bright=True,
+                adjust_maximum_thr=0.0,
+                output_bps=16,
+            )
+    except rawpy.LibRawFileUnsupportedError as error:
+        raise UnsupportedPhotographError(
+            f"{name} is a RAW file of a kind that LibRaw does not read.",
+            "Convert it to DNG, or develop it to a 16-bit TIFF.",
+        ) from error
+    except (rawpy.LibRawError, ValueError, MemoryError) as error:
+        raise UnreadablePhotographError(
+            f"{name} is a damaged or truncated RAW file ({error}).",
+            "Copy it again from the card or the backup.",
+        ) from error
+    if pixels.ndim != 3 or pixels.shape[2] != 3:
+        raise UnsupportedPhotographError(
+            f"{name} has no three colours; skin colour cannot be told from it.",
+            "Give a colour photograph.",
+        )
+    profile = linear_profile()
+    exif = essential_exif(content) if content[:4] in _TIFF_STARTS else None
+    source = NewTiffSource(FileKind.RAW, profile, {"exif": exif} if exif else {})
+    note = (
+        f"{name} was developed with the camera's white balance to linear light; "
+        "results are 16-bit TIFF files with a linear profile."
+    )
+    return Decoded(Stored(np.asarray(pixels)), profile, source, (note,))
+
+
+@cache
+def linear_profile() -> bytes:
+    """ICC profile of ROMM primaries with a linear curve."""
+    return bytes(
+        imagecodecs.cms_profile("rgb", whitepoint=_D50, primaries=_ROMM_PRIMARIES, gamma=1.0)
+    )
