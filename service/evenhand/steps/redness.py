@@ -15,11 +15,10 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from evenhand.people.person import SKIN_REGIONS, Region
 from evenhand.steps.coarse import CoarsePatch, coarse, with_gain
-from evenhand.steps.masked_filters import guided
+from evenhand.steps.masked_filters import blur, guided
 from evenhand.steps.patch import Change, SkinPatch
-from evenhand.steps.pigments import Direction, pigments_of
-from evenhand.steps.redness_axis import nuisance, own_direction, redness_map
-from evenhand.steps.unburnt import unburnt_levels
+from evenhand.steps.pigments import Direction
+from evenhand.steps.redness_measure import Excess, measure
 
 Map = npt.NDArray[np.float32]
 
@@ -29,8 +28,8 @@ GRID_MM = 0.5
 WINDOW_MM = 4.0
 """Half the window in which redness is evened out before it is judged, millimetres."""
 
-OWN_ROUNDS = 2
-"""Times that direction and redness are measured in turn; a third changes nothing visible."""
+BORDER_MM = 3.0
+"""Deviation of the neighbourhood of burnt skin that counts as its border, millimetres."""
 
 NATURAL = 0.12
 """Natural redness of cheeks and nose above the rest of the face, density; beyond it is burn."""
@@ -105,35 +104,25 @@ def redness(patch: SkinPatch, settings: RednessSettings) -> Change:
     skin = coarse(patch, GRID_MM)
     if not skin.inside.any():
         return Change(patch.linear, {"regions": {}})
-    pigments = pigments_of(skin)
-    others = nuisance(skin, pigments)
-    direction = pigments.haemoglobin
-    natural = _natural_places(patch, skin)
-    for _ in range(OWN_ROUNDS):
-        direction = own_direction(
-            skin, _burn(skin, _excess(skin, direction, others), settings), pigments.haemoglobin
-        )
-    excess = _excess(skin, direction, others)
-    burn = _burn(skin, excess, settings)
-    removal = burn - settings.natural_kept * natural * np.minimum(burn, NATURAL)
+    direction, excess = measure(skin)
+    burn = _burn(skin, excess, settings.least_excess)
+    removal = burn - settings.natural_kept * _natural_places(patch, skin) * np.minimum(
+        burn, NATURAL
+    )
     wanted = with_gain(patch, removal[..., None] * direction.astype(np.float32))
     return Change(wanted, _facts(skin, excess, removal, direction))
 
 
-def _excess(skin: CoarsePatch, direction: Direction, others: npt.NDArray[np.float64]) -> Map:
-    """Haemoglobin above the person's unburnt skin of the same region, density."""
-    amount = redness_map(skin, direction, others)
-    return amount - unburnt_levels(skin, amount)
-
-
-def _burn(skin: CoarsePatch, excess: Map, settings: RednessSettings) -> Map:
+def _burn(skin: CoarsePatch, excess: Excess, least: float) -> Map:
     """Excess without noise and mottle, with the burn's own edges, zero on unburnt skin.
 
-    Skin counts as burnt in full from twice the least excess on; in between it does in part.
+    Skin counts as burnt in full from twice the least excess on, in between in part; around burnt
+    skin any excess belongs to the burn, so that a soft border leaves no rim.
     """
-    smooth = guided(excess, excess, skin.skin, skin.pixels(WINDOW_MM), 0.5 * settings.least_excess)
-    share = np.clip(smooth / settings.least_excess - 1, 0, 1)
-    return np.asarray(smooth * share * share * (3 - 2 * share), np.float32)
+    smooth = guided(excess.amount, excess.amount, skin.skin, skin.pixels(WINDOW_MM), 0.5 * least)
+    share = np.clip(smooth / np.maximum(least, excess.least) - 1, 0, 1) * excess.in_light
+    near = blur(share * share * (3 - 2 * share), skin.skin, skin.pixels(BORDER_MM))
+    return np.asarray(np.maximum(smooth, 0) * np.minimum(2 * near, 1), np.float32)
 
 
 def _natural_places(patch: SkinPatch, skin: CoarsePatch) -> Map:
@@ -151,7 +140,7 @@ def _natural_places(patch: SkinPatch, skin: CoarsePatch) -> Map:
     return places
 
 
-def _facts(skin: CoarsePatch, excess: Map, removal: Map, direction: Direction) -> dict[str, Any]:
+def _facts(skin: CoarsePatch, excess: Excess, removal: Map, direction: Direction) -> dict[str, Any]:
     regions = {}
     for region in SKIN_REGIONS:
         share = skin.regions.get(region)
@@ -159,10 +148,12 @@ def _facts(skin: CoarsePatch, excess: Map, removal: Map, direction: Direction) -
             continue
         burnt = (removal > BURNT) & (share > 0.5)
         regions[region.value] = {
-            "grade": grade(excess[burnt], int((share > 0.5).sum())).value,
+            "grade": grade(excess.amount[burnt], int((share > 0.5).sum())).value,
             "burnt_share": round(float(burnt.sum() / max(1, (share > 0.5).sum())), 4),
-            "before": round(float(np.average(np.maximum(excess, 0), weights=share)), 4),
-            "after": round(float(np.average(np.maximum(excess - removal, 0), weights=share)), 4),
+            "before": round(float(np.average(np.maximum(excess.amount, 0), weights=share)), 4),
+            "after": round(
+                float(np.average(np.maximum(excess.amount - removal, 0), weights=share)), 4
+            ),
         }
     return {"direction": [round(float(value), 4) for value in direction], "regions": regions}
 

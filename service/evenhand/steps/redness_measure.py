@@ -1,13 +1,16 @@
-"""Measuring redness: along which axis of density, and which way this person's burn went."""
+"""Measuring redness above unburnt skin, and which way this person's burn moved density."""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from evenhand.steps.coarse import CoarsePatch
 from evenhand.steps.masked_filters import blur
-from evenhand.steps.pigments import Direction, Pigments
+from evenhand.steps.pigments import Direction, Pigments, pigments_of
+from evenhand.steps.unburnt import unburnt_level, unburnt_levels
 
 Map = npt.NDArray[np.float32]
 Covariance = npt.NDArray[np.float64]
@@ -38,6 +41,77 @@ PRIOR_WEIGHT = 2.0
 
 MOST_TURN = 35.0
 """Degrees by which a person's own direction may differ from the published one."""
+
+
+ROUNDS = 3
+"""Times that direction, tilt and redness are measured in turn."""
+
+GLOSS_SHARE, SHADOW_SHARE = 0.1, 0.85
+"""Quantiles of darkness between which skin is in ordinary light."""
+
+SHADE_MM = 2.0
+"""Blur of the darkness that tells gloss and shadow, millimetres."""
+
+MOST_TILT = 0.6
+"""Redness per density of shade at most that is put down to light and not to blood."""
+
+DEEP_SHADOW, NO_LIGHT = 0.9, 1.4
+"""Density below ordinary light from which redness is trusted less, and no more at all.
+
+Light in folds and under the chin has been from skin to skin, and is redder for it.
+"""
+
+
+@dataclass(frozen=True)
+class Excess:
+    """Redness above the person's unburnt skin of the same region.
+
+    Attributes
+    ----------
+    amount : ndarray of float32, shape (height, width)
+        Density along the burn's direction.
+    least : ndarray of float32, shape (height, width)
+        Amount from which skin counts as burnt in part; twice that, in full.
+    in_light : ndarray of float32, shape (height, width)
+        Trust in `amount`, 0 in deep shadow, else 1.
+    """
+
+    amount: Map
+    least: Map
+    in_light: Map
+
+
+def measure(skin: CoarsePatch) -> tuple[Direction, Excess]:
+    """Direction of a person's burn, and its excess everywhere."""
+    pigments = pigments_of(skin)
+    others = nuisance(skin, pigments)
+    shade = blur(skin.density.mean(axis=-1), skin.skin, skin.pixels(SHADE_MM))
+    gloss, dark = np.quantile(shade[skin.inside], [GLOSS_SHARE, SHADOW_SHARE])
+    lit = skin.inside & (shade >= gloss) & (shade <= dark)
+    shade = shade - np.median(shade[lit])
+    direction = pigments.haemoglobin
+    for turn in range(ROUNDS):
+        amount = redness_map(skin, direction, others)
+        split = unburnt_level(amount[lit]).split
+        plain = lit if split is None else lit & (amount < split)
+        amount -= np.float32(_tilt(amount, shade, plain)) * shade
+        middle, least = unburnt_levels(skin, amount, lit)
+        amount -= middle
+        if turn < ROUNDS - 1:
+            burnt = skin.inside & (amount > np.maximum(2 * least, LEAST_STEP))
+            burn = np.where(burnt, amount, 0).astype(np.float32)
+            direction = own_direction(skin, burn, pigments.haemoglobin)
+    in_light = np.clip((NO_LIGHT - shade) / (NO_LIGHT - DEEP_SHADOW), 0, 1)
+    return direction, Excess(amount, least, in_light.astype(np.float32))
+
+
+def _tilt(amount: Map, shade: Map, plain: npt.NDArray[np.bool_]) -> float:
+    """Redness that comes with shade on unburnt skin, per density."""
+    if plain.sum() < 100:
+        return 0.0
+    x, y = shade[plain], amount[plain]
+    x, y = x - x.mean(), y - y.mean()
+    return float(np.clip((x * y).sum() / max(float((x * x).sum()), 1e-6), 0, MOST_TILT))
 
 
 def nuisance(skin: CoarsePatch, pigments: Pigments) -> Covariance:
