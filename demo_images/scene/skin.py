@@ -1,0 +1,380 @@
+"""The skin's colour as optical density: a base tone, melanin and haemoglobin on top of it.
+
+Colour = base * exp(-(melanin * M + haemoglobin * H)), so sunburn, flush and blemishes move along
+the haemoglobin direction, freckles and moles along the melanin one, on every skin tone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from . import labels
+from .assets import Floats
+from .figure import Figure
+from .nodes import Nodes, material
+
+MONK_TONES = (
+    "f6ede4",
+    "f3e7db",
+    "f7ead0",
+    "eadaba",
+    "d7bd96",
+    "a07e56",
+    "825c43",
+    "604134",
+    "3a312a",
+    "292420",
+)
+"""sRGB colours of the ten tones of the Monk Skin Tone Scale, published by its author in 2022."""
+
+FAIR_DENSITY = (0.30, 0.46, 0.56)
+"""Density added to the palest tones: the scale's paper-white swatches reflect more than skin."""
+
+FAIR_SHARE = (1.0, 1.0, 1.0, 0.9, 0.7, 0.4, 0.2, 0.0, 0.0, 0.0)
+"""How much of FAIR_DENSITY each tone takes."""
+
+DARKEST = (0.050, 0.029, 0.020)
+"""Least reflectance of skin in linear RGB, so that the deepest tones keep their warmth."""
+
+MELANIN = (0.45, 0.80, 1.15)
+"""Density a unit of melanin adds to linear red, green and blue."""
+
+HAEMOGLOBIN_LIGHT = (0.12, 0.66, 0.58)
+HAEMOGLOBIN_DARK = (0.26, 0.46, 0.42)
+"""Density a unit of haemoglobin adds on the palest and the deepest tones.
+
+On deep skin redness shows less as a hue and more as darkening, so red takes a larger share.
+"""
+
+
+@dataclass(frozen=True)
+class Complexion:
+    """One person's skin. Amounts are about 1 for a strong but ordinary case.
+
+    `tone`: 1 to 10 on the Monk scale, fractions allowed; `mottle`: natural unevenness;
+    `flush`: red cheeks and nose; `blemishes`: x, height above the eyes and radius of each, metres.
+    """
+
+    tone: float
+    mottle: float = 1.0
+    flush: float = 1.0
+    freckles: float = 0.0
+    moles: float = 0.5
+    burn: float = 0.0
+    blemishes: tuple[tuple[float, float, float], ...] = ()
+    tattoo: float = 0.0
+    paint: float = 0.0
+    stubble: float = 0.0
+    shine: float = 0.0
+    lipstick: tuple[float, float, float] | None = None
+    hair_colour: tuple[float, float, float] = (0.05, 0.03, 0.02)
+    seed: float = 0.0
+    relief: float = 1.0
+    extra: dict[str, Any] = field(default_factory=dict)
+
+
+def base_colour(tone: float) -> Floats:
+    """Linear Rec.709 reflectance of skin of a Monk tone (1 to 10), without blood and blotches."""
+
+    def one(k: int) -> Floats:
+        code = MONK_TONES[k]
+        coded = np.array([int(code[i : i + 2], 16) / 255 for i in (0, 2, 4)])
+        linear = np.where(coded > 0.04045, ((coded + 0.055) / 1.055) ** 2.4, coded / 12.92)
+        return np.maximum(linear * np.exp(-np.array(FAIR_DENSITY) * FAIR_SHARE[k]), DARKEST)
+
+    at = float(np.clip(tone, 1, 10)) - 1
+    low = min(int(at), 8)
+    return np.exp((1 - at + low) * np.log(one(low)) + (at - low) * np.log(one(low + 1)))
+
+
+def haemoglobin(tone: float) -> Floats:
+    """Density of a unit of haemoglobin in red, green, blue for a tone."""
+    share = float(np.clip((tone - 4.5) / 4.0, 0, 1))
+    return (1 - share) * np.array(HAEMOGLOBIN_LIGHT) + share * np.array(HAEMOGLOBIN_DARK)
+
+
+def skin_material(figure: Figure, complexion: Complexion) -> Any:
+    """Material of a body: reads the attributes rest, part, scalp, beard, burn of its mesh."""
+    made, nodes = material("skin")
+    rest = nodes.attribute("rest", "Vector")
+    place = nodes.vector("ADD", rest, (complexion.seed, 2 * complexion.seed, 0)).outputs[0]
+    masks = _masks(figure, nodes, complexion, place)
+    red, brown = _pigments(figure, nodes, complexion, rest, place, masks)
+    colour = _colour(nodes, complexion, red, brown, masks)
+    height = _relief(nodes, place, masks, complexion)
+    shade = _roughness(figure, nodes, rest, place, masks, complexion)
+    nodes.surface(
+        nodes.principled(
+            Base_Color=colour,
+            Subsurface_Weight=1.0,
+            Subsurface_Radius=(1.0, 0.35, 0.18),
+            Subsurface_Scale=0.0022,
+            Roughness=shade,
+            Specular_IOR_Level=0.45,
+            Coat_Weight=nodes.mul(masks["nail"], 0.5),
+            Normal=nodes.bump(height, 0.00011),
+        )
+    )
+    _write_labels(nodes, masks)
+    return made
+
+
+def _masks(figure: Figure, nodes: Nodes, look: Complexion, place: Any) -> dict[str, Any]:
+    uv = nodes.node("ShaderNodeUVMap").outputs[0]
+
+    def painted(name: str) -> Any:
+        return nodes.image(str(figure.assets.texture(name)), uv).outputs[0]
+
+    nails = nodes.math("MAXIMUM", painted("mpfb_fingernails.jpg"), painted("mpfb_toenails.jpg"))
+    part = nodes.attribute("part")
+    masks = {
+        "lip": nodes.step(painted("mpfb_lips.jpg"), 0.35, 0.65),
+        "mouth": nodes.step(painted("mpfb_inside-mouth.jpg"), 0.4, 0.6),
+        "ear": nodes.step(painted("mpfb_ears.jpg"), 0.4, 0.6),
+        "lid": painted("mpfb_eyelids.jpg"),
+        "nail": nodes.step(nails, 0.4, 0.6),
+        "scalp": nodes.attribute("scalp"),
+        "stubble": nodes.attribute("beard"),
+        "part": part,
+        "nostril": nodes.is_index(part, labels.CLASSES.index("nostril")),
+        "tattoo": 0.0,
+        "paint": 0.0,
+    }
+    if look.tattoo:
+        lines = nodes.math("ABSOLUTE", nodes.noise(place, 14, 2))
+        spots = nodes.cells(place, 40).outputs["Distance"]
+        where = nodes.above(nodes.noise(nodes.vector("ADD", place, (3, 1, 7)).outputs[0], 4, 1), 0)
+        ink = nodes.math("MAXIMUM", nodes.step(lines, 0.028, 0.018), nodes.step(spots, 0.20, 0.16))
+        limbs = nodes.math("GREATER_THAN", part, 3.5)
+        masks["tattoo"] = nodes.mul(ink, where, limbs, nodes.without(masks["nail"]))
+    if look.paint:
+        bands = nodes.cells(place, 22).outputs["Distance"]
+        face = nodes.math("LESS_THAN", part, 1.5)
+        zone = nodes.above(nodes.noise(place, 9, 1), 0.08)
+        masks["paint"] = nodes.mul(nodes.step(bands, 0.60, 0.50), zone, face)
+        masks["paint"] = nodes.mul(masks["paint"], nodes.without(masks["lip"]))
+    return masks
+
+
+def _pigments(
+    figure: Figure, nodes: Nodes, look: Complexion, rest: Any, place: Any, masks: dict[str, Any]
+) -> tuple[Any, Any]:
+    """Haemoglobin and melanin over the body, about zero where skin has its base tone."""
+    eye, nose, mouth = figure.eye_level, figure.nose_tip, figure.mouth
+    apart = abs(figure.eyes[0][0])
+    cheeks = [figure.surface(s * apart * 1.25, eye[2] - 0.040) for s in (1, -1)]
+    under = [figure.surface(s * apart * 0.95, eye[2] - 0.017) for s in (1, -1)]
+    chin = figure.surface(0, mouth[2] - 0.035)
+    elbows = [figure.joint("l-elbow"), figure.joint("r-elbow")]
+    hands = [figure.joint("l-hand-2"), figure.joint("r-hand-2")]
+    blotches = nodes.add(
+        nodes.mul(nodes.noise(place, 14, 3), 0.7),
+        nodes.mul(nodes.noise(place, 70, 3), 0.6),
+        nodes.mul(nodes.noise(place, 350, 2), 0.6),
+    )
+    flush = nodes.add(
+        *[nodes.mul(nodes.blob(rest, c, 0.026), 0.34) for c in cheeks],
+        nodes.mul(nodes.blob(rest, nose, 0.014), 0.40),
+        nodes.mul(nodes.blob(rest, chin, 0.014), 0.16),
+        nodes.mul(masks["ear"], 0.40),
+    )
+    red = nodes.add(
+        0.10,
+        nodes.mul(blotches, look.mottle),
+        nodes.mul(flush, look.flush),
+        *[nodes.mul(nodes.blob(rest, c, 0.013), 0.18) for c in under],
+        *[nodes.mul(nodes.blob(rest, c, 0.045), 0.22) for c in elbows + hands],
+        nodes.mul(masks["mouth"], 1.2),
+        nodes.mul(masks["nail"], 0.35),
+    )
+    brown = nodes.add(
+        nodes.mul(nodes.noise(place, 9, 3), 0.30 * look.mottle),
+        nodes.mul(nodes.noise(place, 45, 4), 0.26 * look.mottle),
+        nodes.mul(nodes.noise(place, 220, 3), 0.40 * look.mottle),
+        *[nodes.mul(nodes.blob(rest, c, 0.012), 0.10) for c in under],
+        nodes.mul(masks["lid"], 0.10),
+        nodes.mul(masks["nail"], -0.15),
+    )
+    if look.moles:
+        spots = nodes.cells(place, 26)
+        chance = nodes.parts(spots.outputs["Color"])[0]
+        mole = nodes.step(spots.outputs["Distance"], 0.040, 0.022)
+        brown = nodes.add(brown, nodes.mul(mole, nodes.above(chance, 1 - 0.3 * look.moles), 1.1))
+    freckle = _freckles(nodes, look, rest, place, masks, cheeks, nose)
+    blemish = _blemishes(figure, nodes, look, rest)
+    burn = _burn(nodes, place, look, masks)
+    labels.write_truth(nodes, "freckle", freckle)
+    labels.write_truth(nodes, "blemish", blemish)
+    labels.write_truth(nodes, "burn", burn)
+    masks["blemish"] = blemish
+    red = nodes.add(red, nodes.mul(burn, 1.05 * look.burn), nodes.mul(blemish, 1.7))
+    brown = nodes.add(brown, nodes.mul(freckle, 0.62), nodes.mul(burn, 0.10 * look.burn))
+    lips = nodes.add(1.0, nodes.mul(nodes.noise(place, 300, 2), 0.5))
+    return nodes.add(red, nodes.mul(masks["lip"], lips)), nodes.add(
+        brown, nodes.mul(masks["lip"], 0.22)
+    )
+
+
+def _freckles(
+    nodes: Nodes,
+    look: Complexion,
+    rest: Any,
+    place: Any,
+    masks: dict[str, Any],
+    cheeks: list[Floats],
+    nose: Floats,
+) -> Any:
+    """Small irregular spots, thick over cheeks and nose, sparse elsewhere on sunlit skin."""
+    if not look.freckles:
+        return 0.0
+    zone = nodes.math(
+        "MAXIMUM",
+        nodes.math(
+            "MAXIMUM", nodes.blob(rest, cheeks[0], 0.034), nodes.blob(rest, cheeks[1], 0.034)
+        ),
+        nodes.math("MAXIMUM", nodes.mul(nodes.blob(rest, nose, 0.03), 0.9), 0.12),
+    )
+    warp = nodes.noise(place, 300, 2)
+    found = 0.0
+    for scale, offset in ((230, 0.0), (390, 1.7)):
+        spots = nodes.cells(nodes.vector("ADD", place, (offset, 0, offset)).outputs[0], scale)
+        chance, size, _ = nodes.parts(spots.outputs["Color"])
+        wanted = nodes.math("SUBTRACT", 1.0, nodes.mul(zone, 0.8 * look.freckles))
+        here = nodes.math("GREATER_THAN", chance, wanted)
+        reach = nodes.add(0.10, nodes.mul(size, 0.20))
+        near = nodes.add(spots.outputs["Distance"], nodes.mul(warp, 0.16))
+        spot = nodes.step(nodes.math("DIVIDE", near, reach), 1.3, 0.5)
+        spot = nodes.mul(here, spot, nodes.add(0.35, nodes.mul(size, 0.65)))
+        found = nodes.math("MAXIMUM", found, spot)
+    return nodes.mul(found, nodes.without(masks["lip"]))
+
+
+def _blemishes(figure: Figure, nodes: Nodes, look: Complexion, rest: Any) -> Any:
+    found: Any = 0.0
+    ragged = nodes.mul(nodes.noise(rest, 500, 1), 0.0012) if look.blemishes else 0.0
+    for x, height, radius in look.blemishes:
+        centre = figure.surface(x, figure.eye_level[2] + height)
+        distance = nodes.add(nodes.vector("DISTANCE", rest, centre).outputs["Value"], ragged)
+        halo = nodes.mul(nodes.step(distance, 2.4 * radius, 0.6 * radius), 0.45)
+        core = nodes.mul(nodes.step(distance, 1.2 * radius, 0.3 * radius), 0.55)
+        found = nodes.math("MAXIMUM", found, nodes.add(halo, core))
+    return found
+
+
+def _burn(nodes: Nodes, place: Any, look: Complexion, masks: dict[str, Any]) -> Any:
+    """Sunburn: what the sun reached, softly uneven; nails, lips and inner skin do not burn."""
+    if not look.burn:
+        return 0.0
+    reached = nodes.add(nodes.attribute("burn"), nodes.mul(nodes.noise(place, 22, 3), 0.28))
+    shown = nodes.step(reached, 0.12, 0.85)
+    shown = nodes.mul(shown, nodes.step(nodes.attribute("covered"), 0.003, -0.006))
+    for spared in ("lip", "nail", "mouth", "nostril"):
+        shown = nodes.mul(shown, nodes.without(masks[spared]))
+    return shown
+
+
+def _colour(nodes: Nodes, look: Complexion, red: Any, brown: Any, masks: dict[str, Any]) -> Any:
+    base, blood = base_colour(look.tone), haemoglobin(look.tone)
+    parts = []
+    for k in range(3):
+        density = nodes.add(nodes.mul(brown, MELANIN[k]), nodes.mul(red, float(blood[k])))
+        reflected = nodes.math("EXPONENT", nodes.mul(density, -1.0))
+        parts.append(nodes.math("MINIMUM", nodes.mul(reflected, float(base[k])), 0.92))
+    colour = nodes.colour(parts)
+    if look.lipstick:
+        colour = nodes.mix(nodes.mul(masks["lip"], 0.85), colour, look.lipstick)
+    dark = tuple(0.6 * c for c in look.hair_colour)
+    colour = nodes.mix(nodes.mul(masks["scalp"], 0.75), colour, look.hair_colour)
+    if look.stubble:
+        grain = nodes.add(
+            0.75, nodes.mul(nodes.noise(nodes.attribute("rest", "Vector"), 900, 1), 1.4)
+        )
+        tint = nodes.mul(masks["stubble"], 0.42 * look.stubble, grain)
+        colour = nodes.mix(
+            tint, colour, tuple(0.3 * a + 0.25 * b for a, b in zip(base, dark, strict=True))
+        )
+    colour = nodes.mix(nodes.mul(masks["nostril"], 0.85), colour, tuple(0.06 * base))
+    if look.tattoo:
+        ink = nodes.mix(nodes.mul(masks["tattoo"], 0.8), colour, look.extra["ink"])
+        colour = ink
+    if look.paint:
+        colour = nodes.mix(nodes.mul(masks["paint"], 0.9), colour, look.extra["paint"])
+    return colour
+
+
+def _relief(nodes: Nodes, place: Any, masks: dict[str, Any], look: Complexion) -> Any:
+    """Height in tenths of a millimetre: fine skin lines, pores, folds of lips, raised blemishes."""
+    lines = nodes.step(nodes.cells(place, 1500, "DISTANCE_TO_EDGE").outputs["Distance"], 0.0, 0.25)
+    fine = nodes.step(nodes.cells(place, 2300).outputs["Distance"], 0.0, 0.6)
+    pores = nodes.step(nodes.cells(place, 900).outputs["Distance"], 0.10, 0.32)
+    rough = nodes.noise(place, 420, 4, 0.65)
+    skin = nodes.add(
+        nodes.mul(lines, 0.30), nodes.mul(fine, 0.25), nodes.mul(pores, 0.45), nodes.mul(rough, 2.0)
+    )
+    mapping = nodes.node("ShaderNodeMapping")
+    nodes.feed(place, mapping.inputs[0])
+    mapping.inputs["Scale"].default_value = (900, 120, 160)
+    folds = nodes.mul(nodes.noise(mapping.outputs[0], 1, 2), 4.0)
+    flat = nodes.without(nodes.math("MAXIMUM", masks["lip"], masks["nail"]))
+    return nodes.add(
+        nodes.mul(skin, flat, look.relief),
+        nodes.mul(folds, masks["lip"]),
+        nodes.mul(masks["blemish"], 4.0),
+    )
+
+
+def _roughness(
+    figure: Figure, nodes: Nodes, rest: Any, place: Any, masks: dict[str, Any], look: Complexion
+) -> Any:
+    forehead = figure.surface(0, figure.eye_level[2] + 0.05)
+    return nodes.math(
+        "MAXIMUM",
+        0.18,
+        nodes.add(
+            0.50 - 0.14 * look.shine,
+            nodes.mul(nodes.noise(place, 160, 3), 0.22),
+            nodes.mul(nodes.blob(rest, figure.nose_tip, 0.022), -0.07),
+            nodes.mul(nodes.blob(rest, forehead, 0.035), -0.05),
+            nodes.mul(masks["lip"], -0.14),
+            nodes.mul(masks["nail"], -0.15),
+        ),
+    )
+
+
+def _write_labels(nodes: Nodes, masks: dict[str, Any]) -> None:
+    """Hand the whole pixel out: painted things first, then parts of the face, then body parts."""
+    shares: dict[str, Any] = {}
+    left: Any = 1.0
+    hairy = nodes.above(masks["scalp"], 0.5)
+    for name, mask in (
+        ("tattoo", masks["tattoo"]),
+        ("paint", masks["paint"]),
+        ("nail", masks["nail"]),
+        ("lip", masks["lip"]),
+        ("mouth", masks["mouth"]),
+        ("nostril", masks["nostril"]),
+        ("hair", hairy),
+        ("ear", masks["ear"]),
+    ):
+        shares[name] = nodes.mul(left, mask)
+        left = nodes.mul(left, nodes.without(mask))
+    for name in ("face", "neck", "torso", "arm", "hand", "leg", "foot"):
+        here = nodes.is_index(masks["part"], labels.CLASSES.index(name))
+        shares[name] = nodes.mul(left, here)
+    labels.write(nodes, shares)
+
+
+def stone_material(colour: tuple[float, float, float]) -> Any:
+    """Material of a statue: background, whatever its shape."""
+    made, nodes = material("stone")
+    place = nodes.node("ShaderNodeNewGeometry").outputs["Position"]
+    grain = nodes.add(0.9, nodes.mul(nodes.noise(place, 30, 5), 0.5))
+    nodes.surface(
+        nodes.principled(
+            Base_Color=nodes.colour([nodes.mul(grain, c) for c in colour]), Roughness=0.7
+        )
+    )
+    return made

@@ -1,0 +1,397 @@
+"""Draw people, clothes, poses, places and views at random, as varied as photographs are."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from .assets import Assets, Floats
+from .backdrop import Backdrop
+from .cloth import Cut, Fabric
+from .figure import Figure
+from .person import HairColour, PersonSpec
+from .pose import Pose
+from .shape import Build, random_expression, random_features
+from .skin import Complexion, base_colour
+
+Colour = tuple[float, float, float]
+
+IRISES: tuple[Colour, ...] = (
+    (0.085, 0.040, 0.016),
+    (0.045, 0.022, 0.010),
+    (0.16, 0.090, 0.030),
+    (0.14, 0.13, 0.055),
+    (0.13, 0.20, 0.26),
+    (0.17, 0.20, 0.21),
+)
+"""Linear colours of brown, dark, amber, hazel, blue and grey irises; estimates by eye."""
+
+WOMEN_HAIR = ("long", "long_back", "wavy", "curly", "bob", "fringe", "tail", "bun", "low_bun",
+              "afro", "coily", "side", "crop", "buzz")  # fmt: skip
+MEN_HAIR = ("crop", "side", "swept", "buzz", "short_coily", "coily", "receding", "thin", "none",
+            "curly", "long_back", "bun")  # fmt: skip
+COILY_HAIR = ("afro", "coily", "short_coily", "buzz", "bun", "none", "tail", "curly")
+
+
+def random_person(assets: Assets, rng: np.random.Generator) -> PersonSpec:
+    """An invented person: any skin tone, sex, age, build, hair and clothes."""
+    male = float(rng.choice([0.0, 1.0, rng.uniform(0.2, 0.8)], p=[0.46, 0.46, 0.08]))
+    tone = float(rng.uniform(0.6, 10.4))
+    old = float(np.clip(rng.beta(1, 1.6), 0, 1))
+    deep = float(np.clip((tone - 5) / 4, 0, 1))
+    mixed = rng.dirichlet([0.6, 0.5, 0.6])
+    ancestry = (1 - 0.6 * deep) * mixed + 0.6 * deep * np.array([0, 1, 0])
+    build = Build(
+        male, old, float(np.clip(rng.normal(0.05, 0.35), -0.7, 0.9)),
+        (float(ancestry[0]), float(ancestry[1]), float(ancestry[2])),
+        random_features(assets, rng, float(rng.uniform(0.4, 1.1))), random_expression(rng),
+    )  # fmt: skip
+    hair = _hair(rng, male, deep)
+    colour = _hair_colour(rng, deep, old)
+    beard = _beard(rng) if male > 0.5 and rng.random() < 0.5 else None
+    stubble = float(rng.uniform(0.2, 1)) if male > 0.5 and not beard and rng.random() < 0.5 else 0.0
+    complexion = random_complexion(rng, tone, stubble, colour.linear())
+    hat = None
+    if rng.random() < 0.13 and hair not in ("afro", "bun", "curly"):
+        hat = (_cloth_colour(rng, tone), str(rng.choice(["peak", "round", "none"])))
+    glasses = None
+    if rng.random() < 0.2:
+        tint = float(rng.choice([0.0, 0.15, 0.97], p=[0.6, 0.1, 0.3]))
+        glasses = {"colour": _cloth_colour(rng, tone), "metal": bool(rng.random() < 0.5),
+                   "tint": tint, "square": float(rng.random())}  # fmt: skip
+    clothes, names = random_clothes(rng, male, tone)
+    burn_cut = Cut("earlier", "scoop", strap=0.10, sleeve=float(rng.uniform(-0.02, 0.2)), hem=0.5)
+    meta = {
+        "monk": round(float(np.clip(tone, 1, 10)), 1),
+        "sex": "f" if male < 0.25 else "m" if male > 0.75 else "mixed",
+        "age": round(18 + 57 * old),
+        "hair": hair,
+        "beard": beard[0] if beard else "stubble" if stubble else None,
+        "glasses": bool(glasses),
+        "hat": bool(hat),
+        "clothes": names,
+    }
+    return PersonSpec(
+        build=build,
+        complexion=complexion,
+        hair=hair,
+        hair_colour=colour,
+        brow=(str(rng.choice(["eyebrow001", "eyebrow010"])), float(rng.uniform(0.4, 1.5))),
+        beard=beard,
+        iris=IRISES[int(rng.integers(2 if deep > 0.5 else len(IRISES)))],
+        clothes=clothes,
+        glasses=glasses,
+        hat=hat,
+        jewellery=_jewellery(rng),
+        sunlit=(float(rng.uniform(-0.8, 0.8)), float(rng.uniform(-0.9, 0.2)), 0.75),
+        burn_cut=burn_cut if complexion.burn and rng.random() < 0.7 else None,
+        meta=meta,
+    )
+
+
+def random_complexion(
+    rng: np.random.Generator, tone: float, stubble: float, hair: Colour
+) -> Complexion:
+    """Skin of a tone with everything that may be on it."""
+    u = rng.uniform
+    return Complexion(
+        tone=tone,
+        mottle=float(u(0.5, 1.5)),
+        flush=float(u(0.2, 1.6)),
+        freckles=float(u(0.3, 1)) if rng.random() < 0.25 * (tone < 6.5) else 0.0,
+        moles=float(u(0, 1)),
+        burn=float(u(0.4, 1.6)) if rng.random() < 0.28 else 0.0,
+        tattoo=1.0 if rng.random() < 0.12 else 0.0,
+        paint=1.0 if rng.random() < 0.05 else 0.0,
+        stubble=stubble,
+        shine=float(u(0, 1.3)),
+        lipstick=(float(u(0.2, 0.7)), float(u(0.01, 0.15)), float(u(0.02, 0.2)))
+        if rng.random() < 0.15
+        else None,
+        hair_colour=hair,
+        seed=float(u(0, 50)),
+        extra={
+            "ink": _ink(rng),
+            "paint": tuple(float(x) for x in rng.uniform(0.02, 0.9, 3)),
+        },
+    )
+
+
+def _ink(rng: np.random.Generator) -> Colour:
+    dark = (0.015, 0.025, 0.03)
+    other = (
+        float(rng.uniform(0.02, 0.4)),
+        float(rng.uniform(0.02, 0.2)),
+        float(rng.uniform(0, 0.2)),
+    )
+    return dark if rng.random() < 0.6 else other
+
+
+def _hair(rng: np.random.Generator, male: float, deep: float) -> str:
+    if rng.random() < 0.75 * deep:
+        return str(rng.choice(COILY_HAIR))
+    return str(rng.choice(MEN_HAIR if male > 0.5 else WOMEN_HAIR))
+
+
+def _hair_colour(rng: np.random.Generator, deep: float, old: float) -> HairColour:
+    melanin = float(rng.beta(1.3, 0.9)) * (1 - deep) + 0.95 * deep
+    grey = float(np.clip(rng.normal(1.6 * old - 0.7, 0.3), 0, 1))
+    if rng.random() < 0.04:
+        melanin, grey = 0.05, 0.9
+    return HairColour(
+        float(np.clip(0.12 + 0.88 * melanin, 0.1, 0.98)), float(rng.uniform(0.1, 0.9)), grey
+    )
+
+
+def _beard(rng: np.random.Generator) -> tuple[str, float, float]:
+    kind = str(rng.choice(["full", "goatee", "moustache"], p=[0.6, 0.22, 0.18]))
+    return kind, float(rng.choice([0.004, 0.009, 0.02, 0.04])), float(rng.uniform(0.6, 1.4))
+
+
+def _cloth_colour(rng: np.random.Generator, tone: float) -> Colour:
+    """Any colour; one time in three close to the skin's own."""
+    if rng.random() < 0.34:
+        colour = base_colour(tone) * rng.uniform(0.7, 1.25) * rng.uniform(0.9, 1.1, 3)
+    elif rng.random() < 0.35:
+        colour = np.full(3, rng.choice([0.03, 0.1, 0.4, 0.8])) * rng.uniform(0.9, 1.0, 3)
+    else:
+        colour = rng.uniform(0, 1, 3) ** 2.0 * rng.uniform(0.3, 1)
+    clipped = np.clip(colour, 0.01, 0.85)
+    return float(clipped[0]), float(clipped[1]), float(clipped[2])
+
+
+def _fabric(rng: np.random.Generator, tone: float) -> Fabric:
+    pattern = str(rng.choice(["plain", "stripes", "checks", "print"], p=[0.6, 0.15, 0.12, 0.13]))
+    return Fabric(
+        _cloth_colour(rng, tone), _cloth_colour(rng, tone), pattern,
+        float(rng.uniform(0.4, 2.5)), float(rng.choice([0, 0.5], p=[0.8, 0.2])),
+    )  # fmt: skip
+
+
+def random_clothes(
+    rng: np.random.Generator, male: float, tone: float
+) -> tuple[tuple[tuple[Cut, Fabric], ...], list[str]]:
+    """An upper and a lower garment, or one piece."""
+    u = rng.uniform
+    neck = str(rng.choice(["crew", "scoop", "vee", "boat"], p=[0.45, 0.25, 0.2, 0.1]))
+    uppers = {
+        "tank": Cut(
+            "tank", "scoop", u(0.11, 0.15), u(-0.01, 0.03), u(0.80, 0.95), loose=u(0, 0.008)
+        ),
+        "straps": Cut("straps", "deep", u(0.085, 0.11), 0.02, 0.85),
+        "tee": Cut(
+            "tee", neck, None, u(0.10, 0.24), u(0.75, 0.90), offset=0.006, loose=u(0.004, 0.022)
+        ),
+        "long": Cut(
+            "long", neck, None, u(0.42, 0.56), u(0.75, 0.88), offset=0.006, loose=u(0.002, 0.02)
+        ),
+        "high": Cut("high", "high", None, 0.55, 0.8, offset=0.005, loose=u(0, 0.01)),
+        "strapless": Cut("strapless", "strapless", None, 0.0, 0.85),
+    }
+    lowers = {
+        "shorts": Cut(
+            "shorts", top=u(0.94, 1.06), hem=u(0.48, 0.68), offset=0.005, loose=u(0.002, 0.015)
+        ),
+        "trousers": Cut(
+            "trousers", top=u(0.94, 1.06), hem=u(0.04, 0.12), offset=0.005, loose=u(0.002, 0.015)
+        ),
+        "briefs": Cut("briefs", top=u(0.90, 0.98), hem=0.5, leg_hole=True),
+        "skirt": Cut("skirt", top=1.03, hem=u(0.4, 0.75), skirt=True, offset=0.004),
+    }
+    if male > 0.5:
+        upper = str(
+            rng.choice(["tank", "tee", "long", "high", "none"], p=[0.2, 0.4, 0.2, 0.05, 0.15])
+        )
+        lower = str(rng.choice(["shorts", "trousers", "briefs"], p=[0.5, 0.4, 0.1]))
+    else:
+        upper = str(rng.choice(list(uppers), p=[0.25, 0.2, 0.25, 0.13, 0.05, 0.12]))
+        lower = str(rng.choice(list(lowers), p=[0.3, 0.3, 0.15, 0.25]))
+        if upper in ("straps", "tank", "strapless") and rng.random() < 0.3:
+            swim = Cut(
+                "swimsuit", str(uppers[upper].neck), uppers[upper].strap, 0.02, 0.5, leg_hole=True
+            )
+            return ((swim, _fabric(rng, tone)),), ["swimsuit"]
+    worn = [(lowers[lower], _fabric(rng, tone))]
+    if upper != "none":
+        worn.append((uppers[upper], _fabric(rng, tone)))
+    return tuple(worn), [lower, upper]
+
+
+def _jewellery(rng: np.random.Generator) -> tuple[dict[str, Any], ...]:
+    gold, silver = (0.90, 0.60, 0.22), (0.80, 0.80, 0.82)
+    metal = gold if rng.random() < 0.5 else silver
+    items: list[dict[str, Any]] = []
+    if rng.random() < 0.28:
+        beads = bool(rng.random() < 0.35)
+        colour = tuple(float(c) for c in rng.uniform(0, 0.8, 3)) if beads else metal
+        items.append(
+            {
+                "kind": "necklace",
+                "colour": colour,
+                "low": float(rng.uniform(0, 0.10)),
+                "beads": beads,
+            }
+        )
+    if rng.random() < 0.3:
+        items.append({"kind": "earrings", "colour": metal, "hoop": bool(rng.random() < 0.5)})
+    if rng.random() < 0.2:
+        items.append(
+            {"kind": "watch", "colour": (0.05, 0.05, 0.06), "side": str(rng.choice(["l", "r"]))}
+        )
+    return tuple(items)
+
+
+def reach(figure: Figure, side: int, target: Floats, out: float) -> tuple[Floats, Floats]:
+    """Directions of upper and lower arm that bring the wrist near a rest point (two-bone IK).
+
+    `side`: +1 left, -1 right; `target` in mesh axes (x left, y up, z front, units); `out`: how
+    far the elbow swings outwards, -1 to 1.
+    """
+    vertices, assets = figure.vertices, figure.assets
+    letter = "l" if side > 0 else "r"
+    shoulder, elbow, wrist = (
+        assets.joint(vertices, f"{letter}-{j}") for j in ("shoulder", "elbow", "hand")
+    )
+    upper, lower = np.linalg.norm(elbow - shoulder), np.linalg.norm(wrist - elbow)
+    way = target - shoulder
+    length = float(np.clip(np.linalg.norm(way), abs(upper - lower) + 0.05, 0.995 * (upper + lower)))
+    way = way / np.linalg.norm(way)
+    cosine = (upper**2 + length**2 - lower**2) / (2 * upper * length)
+    pole = np.array([side * out, -1.0, -0.25])
+    pole = pole - way * (pole @ way)
+    pole /= np.linalg.norm(pole)
+    first = way * cosine + pole * np.sqrt(max(0.0, 1 - cosine**2))
+    second = way * length - first * upper
+    return first, second / np.linalg.norm(second)
+
+
+def random_pose(
+    rng: np.random.Generator, figure: Figure, head: tuple[float, float, float]
+) -> tuple[Pose, str]:
+    """A standing or sitting pose with the head turned as wanted; returns its name too."""
+    kinds = ["down", "hips", "crossed", "raised", "face", "hair", "chest", "front", "wide"]
+    names = [
+        str(rng.choice(kinds, p=[0.28, 0.09, 0.11, 0.09, 0.15, 0.08, 0.08, 0.06, 0.06]))
+        for _ in "lr"
+    ]
+    if "crossed" in names:
+        names = ["crossed", "crossed"]
+    arms = tuple(_arm(rng, figure, side, name) for side, name in zip((1, -1), names, strict=True))
+    lean = (float(rng.normal(0, 10)), float(rng.normal(-2, 6)), float(rng.normal(0, 5)))
+    roll = tuple(float(rng.choice([0, rng.uniform(-70, 70)])) for _ in "lr")
+    curl = tuple(float(rng.uniform(0, 45)) for _ in "lr")
+    pose = Pose(head, lean, arms, roll, curl, _legs(rng))  # type: ignore[arg-type]
+    return pose, "+".join(names)
+
+
+def _arm(rng: np.random.Generator, figure: Figure, side: int, name: str) -> tuple[Floats, Floats]:
+    eye = figure.assets.joint(figure.vertices, "l-eye" if side > 0 else "r-eye")
+    spread = rng.normal(0, 0.12, 3)
+    targets = {
+        "face": eye
+        + np.array([side * rng.uniform(-0.3, 0.7), rng.uniform(-2.6, -1.0), rng.uniform(0.5, 1.3)]),
+        "hair": eye
+        + np.array([side * rng.uniform(0.6, 1.4), rng.uniform(0.0, 1.2), rng.uniform(-1.2, 0.3)]),
+        "chest": np.array(
+            [side * rng.uniform(-0.3, 0.9), rng.uniform(3.0, 5.0), rng.uniform(1.6, 2.2)]
+        ),
+        "hips": np.array([side * 2.1, 1.3, 0.2]),
+        "crossed": np.array(
+            [-side * rng.uniform(0.7, 1.2), rng.uniform(2.6, 3.4), 1.9 + 0.35 * side]
+        ),
+    }
+    if name in targets:
+        return reach(figure, side, targets[name] + spread, float(rng.uniform(0.1, 1.2)))
+    directions = {
+        "down": ((0.22, -1, 0.0), (0.12, -1, 0.22)),
+        "raised": ((0.55, 0.85, 0.05), (rng.uniform(-0.6, 0.4), 1, 0.1)),
+        "front": ((0.15, -0.25, 1), (-0.1, rng.uniform(-0.2, 0.8), 1)),
+        "wide": ((1, rng.uniform(-0.5, 0.4), 0.1), (1, rng.uniform(-0.4, 1.0), 0.2)),
+    }
+    upper, lower = (np.array(d, float) + spread for d in directions[name])
+    return upper * [side, 1, 1], lower * [side, 1, 1]
+
+
+def _legs(rng: np.random.Generator) -> Any:
+    if rng.random() < 0.45:
+        return None
+    if rng.random() < 0.3:
+        legs = [((0.2, -0.15, 1.0), (0.1, -1.0, -0.1 + 0.5 * rng.random())) for _ in "lr"]
+    else:
+        legs = [
+            ((0.12, -1.0, rng.normal(0, 0.22)), (0.10, -1.0, -0.1 - 0.3 * rng.random()))
+            for _ in "lr"
+        ]
+    left, right = legs
+    return (
+        (np.array(left[0]), np.array(left[1])),
+        (np.array(right[0]) * [-1, 1, 1], np.array(right[1]) * [-1, 1, 1]),
+    )
+
+
+def random_head(rng: np.random.Generator) -> tuple[float, float, float]:
+    """Head turn against the chest: mostly mild, often far to a side."""
+    yaw = float(rng.choice([rng.normal(0, 15), rng.uniform(-75, 75)], p=[0.55, 0.45]))
+    return yaw, float(rng.normal(0, 14)), float(rng.normal(0, 9))
+
+
+def random_backdrop(rng: np.random.Generator, tone: float) -> Backdrop:
+    """Any background; a third of them in colours close to skin."""
+    kind = str(
+        rng.choice(
+            [
+                "foliage",
+                "water",
+                "sand",
+                "wood",
+                "brick",
+                "studio",
+                "blobs",
+                "noise",
+                "tiles",
+                "sky",
+            ]
+        )
+    )
+    palettes: dict[str, tuple[Colour, Colour, Colour]] = {
+        "foliage": ((0.02, 0.04, 0.01), (0.10, 0.20, 0.04), (0.45, 0.55, 0.20)),
+        "water": ((0.02, 0.08, 0.12), (0.10, 0.25, 0.35), (0.75, 0.85, 0.90)),
+        "sand": ((0.45, 0.32, 0.20), (0.62, 0.47, 0.32), (0.80, 0.66, 0.50)),
+        "wood": ((0.10, 0.045, 0.02), (0.30, 0.15, 0.07), (0.55, 0.33, 0.18)),
+        "brick": ((0.45, 0.36, 0.30), (0.35, 0.13, 0.08), (0.50, 0.24, 0.15)),
+        "sky": ((0.30, 0.45, 0.75), (0.45, 0.60, 0.85), (0.95, 0.95, 0.95)),
+    }
+    if kind in palettes and rng.random() < 0.7:
+        colours = palettes[kind]
+    elif rng.random() < 0.45:
+        skin = [base_colour(tone + d) * rng.uniform(0.7, 1.3) for d in (-1.0, 0.0, 1.0)]
+        colours = tuple((float(c[0]), float(c[1]), float(c[2])) for c in skin)  # type: ignore[assignment]
+    else:
+        some = np.sort(rng.uniform(0, 1, (3, 3)) ** 1.8, 0)
+        colours = tuple((float(c[0]), float(c[1]), float(c[2])) for c in some)  # type: ignore[assignment]
+    return Backdrop(
+        kind, colours, float(rng.uniform(0.3, 1.4)), float(np.exp(rng.uniform(-1.2, 0.9))),
+        float(rng.choice([0, 2, 6])), float(rng.uniform(0, 90)),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Framing:
+    """Name and height of the field of view in metres, and how far it may stray."""
+
+    name: str
+    height: tuple[float, float]
+
+
+FRAMINGS = (
+    (Framing("face", (0.26, 0.42)), 0.30),
+    (Framing("bust", (0.45, 0.75)), 0.28),
+    (Framing("half", (0.8, 1.2)), 0.15),
+    (Framing("full", (1.75, 2.3)), 0.13),
+    (Framing("arm", (0.3, 0.6)), 0.06),
+    (Framing("leg", (0.5, 1.0)), 0.04),
+    (Framing("torso", (0.4, 0.7)), 0.04),
+)
+"""Framings with how often each is drawn."""
