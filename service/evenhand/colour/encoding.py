@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import cached_property, lru_cache, partial
 from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
 
 from evenhand.colour.icc import ToneCurve, matrix_parts
+from evenhand.colour.in_chunks import Planes, map_pixels
 from evenhand.colour.inverse_table import InverseTable
 from evenhand.colour.primaries import (
     D50_TO_D65,
@@ -39,6 +40,10 @@ class Encoding(Protocol):
 
     def from_linear(self, linear: npt.NDArray[np.float32], white: int) -> npt.NDArray[np.float32]:
         """Real-valued code values in [0, white] nearest to `linear`, not rounded, (..., 3)."""
+        ...
+
+    def __hash__(self) -> int:
+        """Tables worked out for an encoding are kept by it."""
         ...
 
 
@@ -110,14 +115,17 @@ class MatrixEncoding:
 
     def from_linear(self, linear: npt.NDArray[np.float32], white: int) -> npt.NDArray[np.float32]:
         """Real-valued code values in [0, white] nearest to `linear`, not rounded, (..., 3)."""
-        own = np.empty(linear.shape, np.float32)
-        codes = np.empty(linear.shape, np.float32)
-        inverse = np.linalg.inv(self.matrix).astype(np.float32)
-        np.matmul(linear.reshape(-1, 3), inverse.T, out=own.reshape(-1, 3))
-        for channel, table in enumerate(self._inverses):
-            codes[..., channel] = table.device(own[..., channel])
-        codes *= np.float32(white)
-        return codes
+        return map_pixels(partial(self._code_planes, np.float32(white)), linear, channels=3)
+
+    def _code_planes(self, white: np.float32, *light: npt.NDArray[np.float32]) -> Planes:
+        """Code values of the three planes of working light."""
+        own = [row[0] * light[0] + row[1] * light[1] + row[2] * light[2] for row in self._to_own]
+        tables = self._inverses
+        return tuple(white * table.device(plane) for table, plane in zip(tables, own, strict=True))
+
+    @cached_property
+    def _to_own(self) -> npt.NDArray[np.float32]:
+        return np.linalg.inv(self.matrix).astype(np.float32)
 
     @cached_property
     def _tables8(self) -> tuple[npt.NDArray[np.float32], ...]:
