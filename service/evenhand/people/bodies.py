@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -161,10 +162,10 @@ def owned(body: Body, others: Sequence[Body]) -> Field:
     return mine
 
 
-def to_view(field: npt.NDArray[np.generic], body: Body, interpolation: int) -> Field:
+def to_view(field: npt.NDArray[Any], body: Body, interpolation: int) -> npt.NDArray[Any]:
     """A coarse grid's field at the view's size."""
     height, width = body.view.pixels.shape[:2]
-    enlarged: Field = cv2.resize(field, (width, height), interpolation=interpolation)
+    enlarged: npt.NDArray[Any] = cv2.resize(field, (width, height), interpolation=interpolation)
     return enlarged
 
 

@@ -16,6 +16,7 @@ from evenhand.people.person import Region
 from evenhand.people.skin_model import SkinModel
 
 Field = npt.NDArray[np.float32]
+Codes = npt.NDArray[np.uint8]
 
 PERSON_SHARE = (0.25, 0.6)
 """Chance of being a person at which skin begins to be believed, and is."""
@@ -26,6 +27,17 @@ woven cloth, and does."""
 
 LEAST_ROUGHNESS = 0.05
 """Density: local contrast that noise and pores give to any skin."""
+
+AROUND_MM = 15.0
+"""Distance over which the shading of skin is followed."""
+
+DARKER_THAN_AROUND = (0.5, 0.8)
+"""Density above that of the skin around from which a place looks like hair or a strap, and does:
+shading comes on gradually, hair at once."""
+
+SHINE = (0.12, 0.3)
+"""Density below that of the skin around from which a place on the face shines: the light's own
+colour covers the skin's, but it is skin."""
 
 FOREHEAD_MM = 14.0
 """Skin reaches this far beyond the mesh's outline on the brow before the hair must begin."""
@@ -48,11 +60,14 @@ class Evidence:
     ----------
     skin : ndarray of float32, shape of the view
         Chance in [0, 1] that the pixel is bare skin of this person.
-    kept : mapping of Region to ndarray of float32
+    region : ndarray of uint8, shape of the view
+        Which region it would be of: index into `tuple(Region)`.
+    kept : mapping of Region to ndarray of float32, shape of the view
         Chance that it is one of the kept parts, where the judge tells.
     """
 
     skin: Field
+    region: Codes
     kept: Mapping[Region, Field] = field(default_factory=dict)
 
 
@@ -71,10 +86,14 @@ def by_colour(body: Body, kept: Field) -> Evidence:
     seeds &= body.person > PERSON_SHARE[1]
     model = skin_model.learn(linear, seeds)
     if model is None:
-        return Evidence(np.zeros(face.shape, np.float32))
+        return Evidence(np.zeros(face.shape, np.float32), np.zeros(face.shape, np.uint8))
     skin = like_skin(model, linear, seeds) * skin_model.rising(body.person, *PERSON_SHARE)
-    skin *= _near_the_body(body) * _where_a_head_shows_skin(body, face)
-    return Evidence(_without_specks(skin, body.mm_per_pixel))
+    codes, distance = bodies.regions_of(body)
+    near = skin_model.falling(distance, bodies.FARTHEST_MM / 2, bodies.FARTHEST_MM)
+    skin *= bodies.to_view(near, body, cv2.INTER_LINEAR) * _where_a_head_shows_skin(body, face)
+    skin = _shaded_like_skin(skin, body, linear, may_shine=seeds.astype(np.float32))
+    region: Codes = bodies.to_view(codes, body, cv2.INTER_NEAREST)
+    return Evidence(_without_specks(skin, body.mm_per_pixel), region)
 
 
 def like_skin(model: SkinModel, linear: Field, seeds: npt.NDArray[np.bool_]) -> Field:
@@ -116,11 +135,27 @@ def _where_a_head_shows_skin(body: Body, face: npt.NDArray[np.uint8]) -> Field:
     return soft
 
 
-def _near_the_body(body: Body) -> Field:
-    """1 on and near the limbs, 0 farther away than a body reaches."""
-    _, distance = bodies.regions_of(body)
-    near = skin_model.falling(distance, bodies.FARTHEST_MM / 2, bodies.FARTHEST_MM)
-    return bodies.to_view(near, body, cv2.INTER_LINEAR)
+def _shaded_like_skin(skin: Field, body: Body, linear: Field, may_shine: Field) -> Field:
+    """Skin less what is much darker than the skin around, more what shines on the face."""
+    mean = skin_model.in_plane(linear)[1]
+    kept = skin
+    for _ in range(2):
+        around = _shade_around(kept > 0.5, mean, AROUND_MM / body.mm_per_pixel)
+        kept = skin * skin_model.falling(mean - around, *DARKER_THAN_AROUND)
+    shine = may_shine * skin_model.rising(around - mean, *SHINE)
+    shaded: Field = np.maximum(kept, shine)
+    return shaded
+
+
+def _shade_around(skin: npt.NDArray[np.bool_], mean: Field, reach: float) -> Field:
+    """Mean density of the skin within about `reach` working pixels of each place."""
+    step = max(1.0, reach / 6)
+    size = (max(1, round(mean.shape[1] / step)), max(1, round(mean.shape[0] / step)))
+    share = cv2.resize(skin.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    shade = cv2.resize(mean * skin, size, interpolation=cv2.INTER_AREA)
+    blurred, shares = (cv2.GaussianBlur(part, (0, 0), reach / step) for part in (shade, share))
+    around: Field = cv2.resize(blurred / np.maximum(shares, 1e-3), mean.shape[::-1])
+    return around
 
 
 def _without_specks(skin: Field, mm_per_pixel: float) -> Field:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -103,9 +104,9 @@ def _masks(
     others = found[:index] + found[index + 1 :]
     if others:
         mine = bodies.to_view(bodies.owned(body, others), body, cv2.INTER_NEAREST)
-        evidence = Evidence(evidence.skin * mine, evidence.kept)
+        evidence = replace(evidence, skin=evidence.skin * mine)
     kept = list(masks.values())
-    for region, area in _areas(body, evidence.skin):
+    for region, area in _areas(evidence):
         mask = _skin_mask(photograph, body, evidence.skin, area, kept)
         if mask is not None:
             masks[region] = mask
@@ -130,13 +131,11 @@ def _on_view(masks: dict[Region, Mask], body: Body) -> Alpha:
     return total
 
 
-def _areas(body: Body, skin: Alpha) -> list[tuple[Region, npt.NDArray[np.bool_]]]:
+def _areas(evidence: Evidence) -> list[tuple[Region, npt.NDArray[np.bool_]]]:
     """For each region, where the working view shows this person's skin of it."""
-    codes, _ = bodies.regions_of(body)
-    nearest = bodies.to_view(codes, body, cv2.INTER_NEAREST)
-    shown = skin > LEAST_SKIN
-    areas = [(tuple(Region)[code], shown & (nearest == code)) for code in np.unique(codes)]
-    return [(region, area) for region, area in areas if area.any()]
+    shown = evidence.skin > LEAST_SKIN
+    codes = np.unique(evidence.region[shown])
+    return [(tuple(Region)[code], shown & (evidence.region == code)) for code in codes]
 
 
 def _skin_mask(
