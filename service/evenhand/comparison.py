@@ -10,7 +10,6 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.box import Box
-from evenhand.colour.encoding import Encoding, encoding_of
 from evenhand.photo.photograph import CodeValues, Photograph
 
 LONG_SIDE = 1200
@@ -21,6 +20,9 @@ GAP = 12
 
 JPEG_QUALITY = 92
 """Of the picture; high enough that its own errors stay below a careful eye, common practice."""
+
+SRGB = imagecodecs.cms_profile("srgb")
+"""Profile of the screen's colours, from little-cms."""
 
 Screen = npt.NDArray[np.uint8]
 
@@ -42,16 +44,13 @@ def comparison(photograph: Photograph, result: CodeValues, around: Box | None = 
     ndarray of uint8, shape (rows, columns, 3)
         sRGB.
     """
-    whole = _beside(
-        *(_small(pixels, photograph.encoding) for pixels in (photograph.pixels, result))
-    )
+    both = (photograph.pixels, result)
+    whole = _beside(*(_screen(_small(pixels), photograph.profile) for pixels in both))
     if around is None or not around.area:
         return whole
     half = (whole.shape[1] - GAP) // 2
     window = _window(around, (whole.shape[0], half), photograph.shape)
-    cut = _beside(
-        *(_screen(p[window.slices], photograph.encoding) for p in (photograph.pixels, result))
-    )
+    cut = _beside(*(_screen(pixels[window.slices], photograph.profile) for pixels in both))
     height = whole.shape[0] + GAP + cut.shape[0]
     sheet = np.full((height, max(whole.shape[1], cut.shape[1]), 3), 255, np.uint8)
     sheet[: whole.shape[0], : whole.shape[1]] = whole
@@ -64,18 +63,23 @@ def write_comparison(picture: Screen, path: Path) -> None:
     path.write_bytes(imagecodecs.jpeg8_encode(picture, level=JPEG_QUALITY, subsampling="444"))
 
 
-def _small(pixels: CodeValues, encoding: Encoding) -> Screen:
+def _small(pixels: CodeValues) -> CodeValues:
     height, width = pixels.shape[:2]
     scale = min(1.0, LONG_SIDE / max(height, width))
     size = max(1, round(width * scale)), max(1, round(height * scale))
-    if scale < 1.0:
-        pixels = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
-    return _screen(pixels, encoding)
+    if scale == 1.0:
+        return pixels
+    return cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
 
 
-def _screen(pixels: CodeValues, encoding: Encoding) -> Screen:
-    code_values = encoding_of(None).from_linear(encoding.to_linear(pixels), 255)
-    return np.rint(code_values).astype(np.uint8)
+def _screen(pixels: CodeValues, profile: bytes | None) -> Screen:
+    """Pixels in sRGB, 8 bit."""
+    pixels = np.ascontiguousarray(pixels)
+    if profile is None:
+        return np.rint(pixels / 257).astype(np.uint8) if pixels.dtype == np.uint16 else pixels
+    return imagecodecs.cms_transform(
+        pixels, profile, SRGB, colorspace="rgb", outcolorspace="rgb", outdtype="u1"
+    )
 
 
 def _beside(before: Screen, after: Screen) -> Screen:

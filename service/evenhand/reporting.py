@@ -71,9 +71,10 @@ def report_of(
         The retouched file, if one was written.
     """
     with clock("report"):
-        by_index = {person.index: person for person in people}
+        person_reports = {person.index: person_report(person) for person in people}
         layer_reports = [
-            layer_report(photograph, by_index[layer.person], layer, settings) for layer in layers
+            layer_report(photograph, person_reports[layer.person].regions, layer, settings)
+            for layer in layers
         ]
         total = Difference(mean=0.0, largest=0.0)
         if pixels is not None:
@@ -87,7 +88,7 @@ def report_of(
         height=photograph.shape[0],
         bits=photograph.pixels.dtype.itemsize * 8,
         result=written,
-        people=[person_report(person) for person in people],
+        people=list(person_reports.values()),
         layers=layer_reports,
         cap=settings.cap,
         total=total,
@@ -100,26 +101,22 @@ def report_of(
 
 
 def layer_report(
-    photograph: Photograph, person: Person, layer: Layer, settings: RetouchSettings
+    photograph: Photograph, regions: dict[str, Area], layer: Layer, settings: RetouchSettings
 ) -> LayerReport:
     """What one layer may change and does change."""
-    changed = layer.difference.any(axis=-1)
     original = photograph.pixels[layer.box.slices]
+    change, changed_pixels = difference_of(
+        photograph, original, layer.difference, layer.steps_per_code
+    )
     return LayerReport(
         step=layer.step,
         person=layer.person,
         box=box_report(layer.box),
         strength=float(getattr(settings, layer.step).strength),
         cap=layer.cap,
-        at_full_strength=difference_of(
-            photograph, original, layer.difference, changed, layer.steps_per_code
-        ),
-        regions={
-            region.value: area_of(person.masks[region].cut(layer.box), person.scale.mm_per_pixel)
-            for region in SKIN_REGIONS
-            if region in person.masks
-        },
-        changed_pixels=int(np.count_nonzero(changed)),
+        at_full_strength=change,
+        regions={name: area for name, area in regions.items() if name in SKIN_REGIONS},
+        changed_pixels=changed_pixels,
         settings=dict(layer.settings),
         facts=dict(layer.facts),
     )
@@ -132,44 +129,60 @@ def total_difference(photograph: Photograph, pixels: CodeValues, layers: list[La
         box = box.union(layer.box)
     original = photograph.pixels[box.slices]
     change = np.subtract(pixels[box.slices], original, dtype=np.int32)
-    return difference_of(photograph, original, change, change.any(axis=-1), 1)
+    return difference_of(photograph, original, change, 1)[0]
 
 
 def difference_of(
     photograph: Photograph,
     original: CodeValues,
     change: npt.NDArray[np.int32],
-    changed: npt.NDArray[np.bool_],
     steps_per_code: int,
-) -> Difference:
-    """CIEDE2000 (D65) of a change in units of ``1 / steps_per_code`` code values.
+) -> tuple[Difference, int]:
+    """CIEDE2000 (D65) of a change in units of ``1 / steps_per_code``, and how many pixels change.
 
     Up to `MEASURED` changed pixels are all measured; of more, an even sample, and those that move
     farthest in code values.
     """
-    where = np.flatnonzero(changed)
+    size = np.abs(change[..., 0])
+    for channel in (1, 2):
+        size += np.abs(change[..., channel])
+    size = size.ravel()
+    where = np.flatnonzero(size)
     if not where.size:
-        return Difference(mean=0.0, largest=0.0)
-    codes, moved = original.reshape(-1, 3)[where], change.reshape(-1, 3)[where]
-    sample = slice(None, None, 1 + where.size // MEASURED)
-    even = _ciede2000(photograph, codes[sample], moved[sample] / np.float32(steps_per_code))
+        return Difference(mean=0.0, largest=0.0), 0
+    every = 1 + where.size // MEASURED
+    even = _ciede2000(photograph, original, change, where[::every], steps_per_code)
     largest = float(even.max())
-    if where.size > MEASURED:
-        size = np.abs(moved).sum(axis=-1)
-        far = np.argpartition(size, -FARTHEST)[-FARTHEST:]
-        most = _ciede2000(photograph, codes[far], moved[far] / np.float32(steps_per_code))
-        largest = max(largest, float(most.max()))
-    return Difference(mean=round(float(even.mean()), 3), largest=round(largest, 3))
+    if every > 1:
+        far = _ciede2000(photograph, original, change, _farthest(size), steps_per_code)
+        largest = max(largest, float(far.max()))
+    return Difference(mean=round(float(even.mean()), 3), largest=round(largest, 3)), where.size
+
+
+def _farthest(size: npt.NDArray[np.int32]) -> npt.NDArray[np.intp]:
+    """Places of about `FARTHEST` of the largest sizes."""
+    fine = 1 + int(size.max()) // 4096
+    counts = np.bincount(size // fine)
+    more = np.cumsum(counts[::-1])
+    least = len(counts) - 1 - int(np.searchsorted(more, FARTHEST))
+    return np.flatnonzero(size >= max(1, least) * fine)[: 2 * FARTHEST]
 
 
 def _ciede2000(
-    photograph: Photograph, codes: CodeValues, change: npt.NDArray[np.float32]
+    photograph: Photograph,
+    original: CodeValues,
+    change: npt.NDArray[np.int32],
+    where: npt.NDArray[np.intp],
+    steps_per_code: int,
 ) -> npt.NDArray[np.float32]:
-    """Difference between code values and the same with a real-valued change."""
+    """Difference that a real-valued change makes to the code values at some places."""
+    place = np.unravel_index(where, original.shape[:2])
+    codes = original[place]
     fine = 65535 // photograph.white
-    after = np.clip((codes + change) * np.float32(fine), 0, 65535)
+    after = (codes + change[place] / np.float32(steps_per_code)) * np.float32(fine)
+    after = np.rint(np.clip(after, 0, 65535)).astype(np.uint16)
     to_linear = photograph.encoding.to_linear
-    return ciede2000(lab_of(to_linear(codes)), lab_of(to_linear(np.rint(after).astype(np.uint16))))
+    return ciede2000(lab_of(to_linear(codes)), lab_of(to_linear(after)))
 
 
 def person_report(person: Person) -> PersonReport:
