@@ -27,6 +27,7 @@ from evenhand.photo.jpeg_markers import (
     XMP_HEAD,
     Layout,
     layout_of,
+    quantisation,
 )
 from evenhand.photo.limits import check_size
 from evenhand.photo.orientation import orientation_of
@@ -160,8 +161,9 @@ def _scan(layout: Layout, name: str) -> Any:
     from evenhand.photo.jpeg_blocks import sequential_scan
 
     try:
+        quantisation(layout)
         scan = sequential_scan(layout)
-    except (ValueError, IndexError) as error:
+    except (ValueError, IndexError, KeyError) as error:
         raise UnreadablePhotographError(
             f"{name} is a damaged JPEG file (tables).", DAMAGED
         ) from error

@@ -27,22 +27,17 @@ from evenhand.photo.jpeg_entropy import (
 from evenhand.photo.jpeg_markers import (
     BASELINE,
     DHT,
-    DQT,
     DRI,
     EXTENDED,
+    ZIGZAG,
     Layout,
     Segment,
     layout_of,
+    quantisation,
 )
 from evenhand.photo.photograph import CodeValues
 
 Reals = npt.NDArray[np.float32]
-
-ZIGZAG = np.array(
-    sorted(range(64), key=lambda i: (i // 8 + i % 8, i // 8 if (i // 8 + i % 8) % 2 else i % 8)),
-    np.int64,
-)
-"""Row-major place in the block of each coefficient in the file's order (T.81, figure 5)."""
 
 _YCBCR = np.array(
     [
@@ -201,21 +196,6 @@ def _complete_tables(order: BlockOrder) -> list[Segment]:
         segments[dc] = bytes([dc]) + typical[chroma]
         segments[16 + ac] = bytes([16 + ac]) + typical[16 + chroma]
     return [Segment(DHT, payload) for payload in segments.values()]
-
-
-def quantisation(layout: Layout) -> Reals:
-    """Quantisation steps of the three components, row by row, shape (3, 64) (T.81, B.2.4.1)."""
-    tables: dict[int, Reals] = {}
-    for payload in layout.payloads(DQT):
-        place = 0
-        while place < len(payload):
-            wide = payload[place] >> 4
-            dtype = ">u2" if wide else ">u1"
-            steps = np.frombuffer(payload, dtype, 64, place + 1).astype(np.float32)
-            tables[payload[place] & 15] = np.zeros(64, np.float32)
-            tables[payload[place] & 15][ZIGZAG] = steps
-            place += 1 + (128 if wide else 64)
-    return np.stack([tables[number] for number in layout.frame.tables])
 
 
 def touched_units(sampling: Sampling, result: CodeValues, original: CodeValues) -> Integers:

@@ -6,6 +6,9 @@ import re
 from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
+import numpy.typing as npt
+
 from evenhand.errors import UnreadablePhotographError
 
 START = b"\xff\xd8"
@@ -34,6 +37,12 @@ ADOBE_HEAD = b"Adobe"
 JFIF_HEAD = b"JFIF\x00"
 """Heads of the application segments (Exif 2.32, XMP part 3, ICC.1 annex B, IIM, T.872)."""
 
+
+ZIGZAG = np.array(
+    sorted(range(64), key=lambda i: (i // 8 + i % 8, i // 8 if (i // 8 + i % 8) % 2 else i % 8)),
+    np.int64,
+)
+"""Row-major place in the block of each coefficient in the file's order (T.81, figure 5)."""
 
 DAMAGED = "Copy it again from the card or the backup."
 """What to do about a file that is broken."""
@@ -193,3 +202,27 @@ def frame_of(segment: Segment) -> Frame:
         sampling=tuple((c[1] >> 4, c[1] & 15) for c in components),
         tables=tuple(c[2] for c in components),
     )
+
+
+def quantisation(layout: Layout) -> npt.NDArray[np.float32]:
+    """Quantisation steps of the components, row by row, shape (components, 64) (T.81, B.2.4.1).
+
+    Raises
+    ------
+    ValueError, KeyError
+        A table is missing, cut short, or has a step of zero.
+    """
+    tables: dict[int, npt.NDArray[np.float32]] = {}
+    for payload in layout.payloads(DQT):
+        place = 0
+        while place < len(payload):
+            wide = payload[place] >> 4
+            dtype = ">u2" if wide else ">u1"
+            steps = np.frombuffer(payload, dtype, 64, place + 1).astype(np.float32)
+            tables[payload[place] & 15] = np.zeros(64, np.float32)
+            tables[payload[place] & 15][ZIGZAG] = steps
+            place += 1 + (128 if wide else 64)
+    steps_of_components = np.stack([tables[number] for number in layout.frame.tables])
+    if not steps_of_components.all():
+        raise ValueError("a quantisation step is zero")
+    return steps_of_components

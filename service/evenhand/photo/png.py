@@ -5,6 +5,7 @@ from __future__ import annotations
 import struct
 import zlib
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
 from typing import BinaryIO
@@ -77,10 +78,9 @@ class PngSource:
         for chunk in self.before + self.after:
             if chunk.type == b"eXIf":
                 blocks["exif"] = chunk.data
-            elif chunk.type == b"iTXt" and chunk.data.startswith(_XMP_KEYWORD):
-                blocks["xmp"] = _international_text(chunk.data[len(_XMP_KEYWORD) :])
-            elif chunk.type == b"zTXt" and chunk.data.startswith(_XMP_KEYWORD):
-                blocks["xmp"] = _inflated(chunk.data[len(_XMP_KEYWORD) + 1 :])
+            elif chunk.type in (b"iTXt", b"zTXt") and chunk.data.startswith(_XMP_KEYWORD):
+                with suppress(zlib.error, IndexError):  # a damaged text is kept, not read
+                    blocks["xmp"] = _text(chunk)
         return blocks
 
     def write(self, result: Stored, original: Stored, file: BinaryIO) -> None:
@@ -178,11 +178,14 @@ def _source_of(chunks: list[Chunk]) -> PngSource:
     )
 
 
-def _international_text(data: bytes) -> bytes:
-    """Text of an iTXt chunk after its keyword (PNG, section 11.3.3.4)."""
-    compressed, language_on = data[0], data[2:]
-    text = language_on.split(b"\x00", 2)[2]
-    return _inflated(text) if compressed else text
+def _text(chunk: Chunk) -> bytes:
+    """Text of an XMP chunk after its keyword (PNG, sections 11.3.3.3 and 11.3.3.4)."""
+    data = chunk.data[len(_XMP_KEYWORD) :]
+    if chunk.type == b"zTXt":
+        return _inflated(data[1:])
+    is_compressed, from_language_on = data[0], data[2:]
+    text = from_language_on.split(b"\x00", 2)[2]
+    return _inflated(text) if is_compressed else text
 
 
 def _inflated(data: bytes) -> bytes:
