@@ -31,7 +31,7 @@ LEAST_ROUGHNESS = 0.05
 AROUND_MM = 15.0
 """Distance over which the shading of skin is followed."""
 
-DARKER_THAN_AROUND = (0.5, 0.8)
+DARKER_THAN_AROUND = (0.6, 0.95)
 """Density above that of the skin around from which a place looks like hair or a strap, and does:
 shading comes on gradually, hair at once."""
 

@@ -119,12 +119,6 @@ def person_matte(picture: Picture) -> npt.NDArray[np.float32]:
     return matte
 
 
-def warm_up() -> None:
-    """Load every network in this thread, so that the first photograph does not wait for it."""
-    for name in _builders():
-        _run(name, np.full((64, 64, 3), 128, np.uint8))
-
-
 _loaded = threading.local()
 
 
