@@ -30,7 +30,7 @@ SCALE_STEP = 1.35
 NOISE_TIMES = 10.0
 """Response in deviations of the skin's own contrast at the same scale that makes a spot."""
 
-LEAST_CONTRAST = 0.04
+LEAST_CONTRAST = 0.06
 """Density by which a spot must stand out all the same; less is blotch."""
 
 LEAST_PIXELS = 50
@@ -42,11 +42,27 @@ PLAIN_TIMES = 3.0
 LEAST_NOISE = 0.003
 """Deviation of contrast that is always reckoned with, density."""
 
-ROUNDNESS = 0.4
+ROUNDNESS = 0.5
 """Least ratio of a spot's two curvatures; hairs, folds and shadow edges have less."""
 
 MODEL_ERROR = 0.09
 """Share of a spot's density by which the pigment directions may be wrong."""
+
+
+SHADE = np.array([0.54, 0.58, 0.61])
+"""Direction of a shadow on skin, density: grey and a little warm, since skin lights itself.
+
+Between grey and what shade did on seven portraits, (0.50, 0.58, 0.65).
+"""
+
+EDGE_MM = 1.5
+"""Distance from the mask's edge within which no mark is looked for, millimetres."""
+
+CROWD_MM = 7.0
+"""Distance within which spots are neighbours, millimetres."""
+
+CROWD = 5
+"""Neighbours from which spots are hair, stubble or texture and not marks."""
 
 
 class MarkKind(StrEnum):
@@ -71,7 +87,7 @@ class Mark:
     kind : MarkKind
         Passing or lasting.
     confidence : float
-        In the kind, 0.5 to 1.
+        In the kind, 0 to 1.
     region : Region
         Where it lies.
     """
@@ -101,8 +117,8 @@ def find_marks(patch: SkinPatch, least_mm: float, largest_mm: float) -> list[Mar
     while diameters[-1] * SCALE_STEP <= largest_mm:
         diameters.append(diameters[-1] * SCALE_STEP)
     spots = [spot for diameter in diameters for spot in _spots(skin, pigments, diameter)]
-    spots = _distinct(spots, skin.mm_per_pixel)
-    marks = [_marked(spot, skin, pigments, patch) for spot in spots]
+    spots = _apart(_distinct(spots, skin.mm_per_pixel), skin.mm_per_pixel)
+    marks = [mark for spot in spots if (mark := _marked(spot, skin, pigments, patch))]
     marks.sort(key=lambda mark: (round(mark.row), mark.column))
     return [
         Mark(i, m.row, m.column, m.size_mm, m.kind, m.confidence, m.region)
@@ -174,9 +190,9 @@ def _along_pigments(contrast: Map, noise: Covariance, pigments: Pigments) -> tup
 
 
 def _well_inside(skin: CoarsePatch, diameter_mm: float) -> npt.NDArray[np.bool_]:
-    """Skin at least a mark's diameter from its edge."""
-    far = cv2.distanceTransform((skin.skin > 0.9).astype(np.uint8), cv2.DIST_L2, 5)
-    return np.asarray(far > skin.pixels(0.75 * diameter_mm) + 1, np.bool_)
+    """Skin at least a mark's radius and a margin from its edge."""
+    far = cv2.distanceTransform(skin.inside.astype(np.uint8), cv2.DIST_L2, 5)
+    return np.asarray(far > skin.pixels(diameter_mm / 2 + EDGE_MM), np.bool_)
 
 
 def _roundness(darkness: Map, row: int, column: int, step: int) -> float:
@@ -206,10 +222,22 @@ def _distinct(spots: list[_Spot], mm_per_pixel: float) -> list[_Spot]:
     return chosen
 
 
-def _marked(spot: _Spot, skin: CoarsePatch, pigments: Pigments, patch: SkinPatch) -> Mark:
-    """The mark that a spot is."""
+def _apart(spots: list[_Spot], mm_per_pixel: float) -> list[_Spot]:
+    """Spots without a crowd of others of their kind around them."""
+    places = np.array([(spot.row, spot.column) for spot in spots]) * mm_per_pixel
+    return [
+        spot
+        for spot, place in zip(spots, places, strict=True)
+        if (np.hypot(*(places - place).T) < CROWD_MM).sum() <= CROWD
+    ]
+
+
+def _marked(spot: _Spot, skin: CoarsePatch, pigments: Pigments, patch: SkinPatch) -> Mark | None:
+    """The mark that a spot is, None for a shadow."""
     factor = skin.mm_per_pixel / patch.mm_per_pixel
-    passing = passing_probability(spot.contrast, spot.noise, pigments)
+    passing, lasting, shade = causes(spot.contrast, spot.noise, pigments)
+    if shade > max(passing, lasting):
+        return None
     region = max(
         (r for r in SKIN_REGIONS if r in skin.regions),
         key=lambda r: float(skin.regions[r][spot.row, spot.column]),
@@ -219,25 +247,36 @@ def _marked(spot: _Spot, skin: CoarsePatch, pigments: Pigments, patch: SkinPatch
         row=(spot.row + 0.5) * factor - 0.5,
         column=(spot.column + 0.5) * factor - 0.5,
         size_mm=spot.diameter_mm,
-        kind=MarkKind.PASSING if passing > 0.5 else MarkKind.LASTING,
-        confidence=max(passing, 1 - passing),
+        kind=MarkKind.PASSING if passing > lasting else MarkKind.LASTING,
+        confidence=max(passing, lasting),
         region=region,
     )
 
 
-def passing_probability(
+def causes(
     contrast: npt.NDArray[np.float32], noise: Covariance, pigments: Pigments
-) -> float:
-    """Probability that a spot's density comes from haemoglobin and not from melanin.
+) -> tuple[float, float, float]:
+    """Probabilities that a spot's density comes from haemoglobin, from melanin, or from shade.
 
-    Both are tried as the sole cause, with Gaussian errors from the skin's own variation and from
-    the directions; a spot that neither explains comes out near a half.
+    Each is tried as the sole cause, with Gaussian errors from the skin's own variation and from
+    the directions; where several explain a spot, none comes out sure.
     """
     error = (MODEL_ERROR * float(np.linalg.norm(contrast))) ** 2
-    precision = np.linalg.inv(noise + error * np.eye(3))
+    tried = (
+        (pigments.haemoglobin, pigments.haemoglobin_doubt),
+        (pigments.melanin, pigments.melanin_doubt),
+        (SHADE / np.linalg.norm(SHADE), np.zeros(3)),
+    )
     scores = []
-    for direction in (pigments.haemoglobin, pigments.melanin):
-        answer = precision @ direction
-        rest = contrast - max(0.0, float(contrast @ answer / (direction @ answer))) * direction
-        scores.append(float(rest @ precision @ rest))
-    return float(1 / (1 + np.exp(np.clip((scores[0] - scores[1]) / 2, -30, 30))))
+    for direction, doubt in tried:
+        amount = max(0.0, float(contrast @ direction))
+        spread = noise + error * np.eye(3) + amount**2 * np.outer(doubt, doubt)
+        rest = np.linalg.solve(spread, np.stack([contrast, direction], axis=-1))
+        fitted = max(0.0, float(direction @ rest[:, 0] / (direction @ rest[:, 1])))
+        off = contrast - fitted * direction
+        scores.append(
+            float(off @ np.linalg.solve(spread, off)) + float(np.linalg.slogdet(spread)[1])
+        )
+    likelihoods = np.exp(-(np.array(scores) - min(scores)) / 2)
+    passing, lasting, shade = (float(value) for value in likelihoods / likelihoods.sum())
+    return passing, lasting, shade

@@ -20,6 +20,9 @@ About two thirds of Fresnel's reflection of an index of 1.4, 0.028. It carries n
 skin, where it is much of the blue light, it hides what pigments do there.
 """
 
+SURFACE_DOUBT = 0.010
+"""How far the surface's reflection may be off: from hardly any to all of Fresnel's."""
+
 BRIGHT_SHARE = 0.7
 """Quantile of the skin's light that stands for skin in full light."""
 
@@ -32,10 +35,21 @@ BLOOD = 0.01
 
 @dataclass(frozen=True)
 class Pigments:
-    """Directions in optical density of one person's skin, unit vectors, Rec. 2020."""
+    """Directions in optical density of one person's skin, unit vectors, Rec. 2020.
+
+    Attributes
+    ----------
+    haemoglobin, melanin : ndarray of float64, shape (3,)
+        What more of the pigment adds.
+    haemoglobin_doubt, melanin_doubt : ndarray of float64, shape (3,)
+        Deviation of those that comes from not knowing the surface's reflection; large on dark
+        skin.
+    """
 
     haemoglobin: Direction
     melanin: Direction
+    haemoglobin_doubt: Direction
+    melanin_doubt: Direction
 
     def amounts(self, density: npt.NDArray[np.floating]) -> tuple[Map, Map]:
         """Haemoglobin and melanin in density along their directions, shading left out.
@@ -59,10 +73,17 @@ def pigments_of(skin: CoarsePatch) -> Pigments:
     greens = [float(np.exp(-skin_density(share, BLOOD)[1])) for share in MELANOSOMES]
     share = float(np.interp(green - SURFACE_REFLECTION, greens[::-1], MELANOSOMES[::-1]))
     below = np.exp(-skin_density(share, BLOOD))
-    passed = below / (below + SURFACE_REFLECTION)
+    blood, melanin = haemoglobin_direction(share, BLOOD), melanin_direction(share, BLOOD)
+
+    def seen(direction: npt.NDArray[np.float32], surface: float) -> Direction:
+        return _unit(direction * below / (below + surface))
+
+    less, more = SURFACE_REFLECTION - SURFACE_DOUBT, SURFACE_REFLECTION + SURFACE_DOUBT
     return Pigments(
-        _unit(haemoglobin_direction(share, BLOOD) * passed),
-        _unit(melanin_direction(share, BLOOD) * passed),
+        seen(blood, SURFACE_REFLECTION),
+        seen(melanin, SURFACE_REFLECTION),
+        (seen(blood, more) - seen(blood, less)) / 2,
+        (seen(melanin, more) - seen(melanin, less)) / 2,
     )
 
 
