@@ -5,5 +5,6 @@ from evenhand.photo.photograph import FileKind, Photograph
 from evenhand.photo.pictures import write_picture
 from evenhand.photo.reading import read
 from evenhand.photo.writing import write
+from evenhand.photo.xmp import Edit
 
-__all__ = ["PIXEL_LIMIT", "FileKind", "Photograph", "read", "write", "write_picture"]
+__all__ = ["PIXEL_LIMIT", "Edit", "FileKind", "Photograph", "read", "write", "write_picture"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, BinaryIO
 
@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from evenhand.errors import UnreadablePhotographError, UnsupportedPhotographError
 from evenhand.photo.jpeg_markers import (
+    APP0,
     APP1,
     APP2,
     APP13,
@@ -26,6 +27,7 @@ from evenhand.photo.jpeg_markers import (
     START,
     XMP_HEAD,
     Layout,
+    Segment,
     layout_of,
     quantisation,
 )
@@ -37,6 +39,10 @@ from evenhand.photo.source import Decoded, Stored
 __all__ = ["START", "JpegSource", "decode"]
 
 _END = b"\xff\xd9"
+"""EOI, the marker every picture ends with."""
+
+_LARGEST_PAYLOAD = 65533
+"""Bytes that a segment holds besides its length (T.81, B.1.1.4)."""
 
 
 @dataclass(frozen=True)
@@ -49,12 +55,23 @@ class JpegSource:
         The file taken apart.
     scan : SequentialScan or None
         Where each block lies; None for progressive and other unusual files.
+    new_xmp : bytes or None
+        Packet that results get instead of the file's.
     """
 
     layout: Layout
     scan: Any
+    new_xmp: bytes | None = None
 
     kind = FileKind.JPEG
+
+    def with_xmp(self, packet: bytes) -> JpegSource:
+        """The same source, whose results carry another XMP packet.
+
+        A packet that does not fit into a segment (64 KiB) is left out, and the old one stays.
+        """
+        fits = len(packet) + len(XMP_HEAD) <= _LARGEST_PAYLOAD
+        return replace(self, new_xmp=packet if fits else None)
 
     @cached_property
     def orientation(self) -> int:
@@ -80,7 +97,7 @@ class JpegSource:
     def write(self, result: Stored, original: Stored, file: BinaryIO) -> None:
         """Write the file again; only blocks with changed pixels get other coefficients."""
         layout = self.layout
-        if np.array_equal(result.pixels, original.pixels):
+        if self.new_xmp is None and np.array_equal(result.pixels, original.pixels):
             file.write(layout.content)
             return
         file.write(START)
@@ -91,13 +108,28 @@ class JpegSource:
         file.write(_END)
         file.write(memoryview(layout.content)[layout.end :])
 
+    @property
+    def _segments(self) -> list[Segment]:
+        """The file's segments, a new XMP packet in the place of the old one or after Exif."""
+        segments = list(self.layout.segments)
+        if self.new_xmp is None:
+            return segments
+        packet = Segment(APP1, XMP_HEAD + self.new_xmp)
+        olds = [i for i, s in enumerate(segments) if s.is_xmp]
+        heads = [i for i, s in enumerate(segments) if s.marker in (APP0, APP1)]
+        place = olds[0] if olds else max(heads, default=-1) + 1
+        kept = [s for s in segments[place:] if not s.is_xmp]
+        return [*segments[:place], packet, *kept]
+
     def _write_changed_scan(self, result: CodeValues, original: CodeValues, file: BinaryIO) -> None:
         from evenhand.photo.jpeg_blocks import changed_scan
 
         data, tables = changed_scan(self.scan, result, original)
-        for segment in (*self.layout.segments, *tables):
-            if segment.marker != DHT or segment in tables:
+        for segment in self._segments:
+            if segment.marker != DHT:
                 file.write(segment.whole)
+        for segment in tables:
+            file.write(segment.whole)
         file.write(memoryview(self.layout.content)[self.layout.scan : self.layout.scan_data])
         file.write(data)
 
@@ -107,7 +139,7 @@ class JpegSource:
         from evenhand.photo.jpeg_coefficients import rewritten
 
         encoded = rewritten(self.layout, result, original)
-        for segment in self.layout.segments:
+        for segment in self._segments:
             if segment.is_metadata:
                 file.write(segment.whole)
         for segment in encoded.segments:

@@ -61,6 +61,11 @@ class Segment:
         return APP0 <= self.marker <= APP15 or self.marker == COM
 
     @property
+    def is_xmp(self) -> bool:
+        """Whether the segment holds an XMP packet."""
+        return self.marker == APP1 and self.payload.startswith(XMP_HEAD)
+
+    @property
     def whole(self) -> bytes:
         """The segment as it stands in a file."""
         length = (len(self.payload) + 2).to_bytes(2, "big")

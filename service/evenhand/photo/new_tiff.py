@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, BinaryIO
 
 import numpy as np
@@ -52,6 +52,10 @@ class NewTiffSource:
     metadata: Mapping[str, bytes] = field(default_factory=dict)
 
     orientation = 1
+
+    def with_xmp(self, packet: bytes) -> NewTiffSource:
+        """The same source, whose results carry another XMP packet."""
+        return replace(self, metadata={**self.metadata, "xmp": packet})
 
     def write(self, result: Stored, original: Stored, file: BinaryIO) -> None:
         """Write an uncompressed TIFF with the profile and metadata."""

@@ -43,6 +43,11 @@ class Chunk:
     data: bytes
 
     @property
+    def is_xmp(self) -> bool:
+        """Whether the chunk is a text that holds XMP."""
+        return self.type in (b"iTXt", b"zTXt") and self.data.startswith(_XMP_KEYWORD)
+
+    @property
     def whole(self) -> bytes:
         """The chunk as it stands in a file."""
         checksum = zlib.crc32(self.data, zlib.crc32(self.type))
@@ -66,6 +71,14 @@ class PngSource:
 
     kind = FileKind.PNG
 
+    def with_xmp(self, packet: bytes) -> PngSource:
+        """The same source, whose results carry another XMP packet."""
+        text = Chunk(b"iTXt", _XMP_KEYWORD + bytes(4) + packet)
+        return PngSource(
+            before=(*(chunk for chunk in self.before if not chunk.is_xmp), text),
+            after=tuple(chunk for chunk in self.after if not chunk.is_xmp),
+        )
+
     @cached_property
     def orientation(self) -> int:
         """EXIF orientation, 1 to 8."""
@@ -78,7 +91,7 @@ class PngSource:
         for chunk in self.before + self.after:
             if chunk.type == b"eXIf":
                 blocks["exif"] = chunk.data
-            elif chunk.type in (b"iTXt", b"zTXt") and chunk.data.startswith(_XMP_KEYWORD):
+            elif chunk.is_xmp:
                 with suppress(zlib.error, IndexError):  # a damaged text is kept, not read
                     blocks["xmp"] = _text(chunk)
         return blocks

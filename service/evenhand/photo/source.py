@@ -27,6 +27,10 @@ class Source(Protocol):
         """Metadata blocks as the file holds them, by name: exif, xmp, iptc."""
         ...
 
+    def with_xmp(self, packet: bytes) -> Source:
+        """The same source, whose results carry another XMP packet."""
+        ...
+
     def write(self, result: Stored, original: Stored, file: BinaryIO) -> None:
         """Write `result` in the form of the source; `original` is what the source holds."""
         ...

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from io import FileIO
 from pathlib import Path
 from typing import BinaryIO
@@ -28,6 +28,7 @@ from evenhand.photo.orientation import ORIENTATION_TAG, valid_orientation
 from evenhand.photo.photograph import FileKind
 from evenhand.photo.source import Decoded, Stored
 from evenhand.photo.tiff_segments import replace_changed_segments
+from evenhand.photo.tiff_tags import put_tag
 
 STARTS = (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")
 """First four bytes of TIFF and BigTIFF files in both byte orders."""
@@ -60,6 +61,8 @@ class TiffSource:
         Orientation, 1 to 8.
     metadata : mapping of str to bytes
         XMP and IPTC blocks.
+    new_xmp : bytes or None
+        Packet that results get instead.
     """
 
     path: Path
@@ -67,8 +70,13 @@ class TiffSource:
     page: int
     orientation: int
     metadata: Mapping[str, bytes] = field(default_factory=dict)
+    new_xmp: bytes | None = None
 
     kind = FileKind.TIFF
+
+    def with_xmp(self, packet: bytes) -> TiffSource:
+        """The same source, whose results carry another XMP packet."""
+        return replace(self, new_xmp=packet)
 
     def write(self, result: Stored, original: Stored, file: BinaryIO) -> None:
         """Copy the file and replace the strips or tiles that changed."""
@@ -80,6 +88,8 @@ class TiffSource:
                 )
             shutil.copyfileobj(source, file, 1 << 22)
         replace_changed_segments(file, self.page, result, original)
+        if self.new_xmp is not None:
+            put_tag(file, self.page, _XMP_TAG, self.new_xmp)
 
 
 def decode(file: FileIO, path: Path, pixel_limit: int) -> Decoded:

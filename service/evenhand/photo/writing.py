@@ -9,10 +9,16 @@ from evenhand.photo.orientation import as_stored
 from evenhand.photo.photograph import CodeValues, FileKind, Photograph
 from evenhand.photo.saving import saved
 from evenhand.photo.source import Stored
+from evenhand.photo.xmp import Edit, with_edit
 
 
 def write(
-    pixels: CodeValues, photograph: Photograph, path: Path | str, *, overwrite: bool = False
+    pixels: CodeValues,
+    photograph: Photograph,
+    path: Path | str,
+    *,
+    edit: Edit | None = None,
+    overwrite: bool = False,
 ) -> Path:
     """Write retouched pixels as the photograph's file has them.
 
@@ -24,6 +30,8 @@ def write(
         What `read` gave; everything but the pixels is taken from it.
     path : Path or str
         Where to write; the ending must fit the format (see `Photograph.result_suffix`).
+    edit : Edit or None
+        What was done, to be written into the XMP metadata; None leaves them as they are.
     overwrite : bool
         Replace an existing file. The original itself is never replaced.
 
@@ -47,6 +55,8 @@ def write(
         )
     _check_pixels(pixels, photograph)
     _check_suffix(path, source.kind)
+    if edit is not None:
+        source = source.with_xmp(with_edit(source.metadata.get("xmp"), edit))
     result = _stored(pixels, photograph, source.orientation)
     original = _stored(photograph.pixels, photograph, source.orientation)
     with saved(path, overwrite=overwrite, original=photograph.path) as file:
