@@ -23,6 +23,7 @@ import numpy.typing as npt
 from evenhand.colour.difference import ciede2000_bound
 from evenhand.colour.encoding import CodeValues, Encoding
 from evenhand.colour.lab import lab_of
+from evenhand.layers.pieces import any_channel
 
 Differences = npt.NDArray[np.int32]
 Changes = npt.NDArray[np.float32]
@@ -51,15 +52,15 @@ STEP_SAFETY = 1.2
 LEAST = np.float32(1e-6)
 # Keeps divisions by a difference finite.
 
-NEAR = 0.75
-# Part of the limit from which a pixel is looked at closely.
+NEAR, NEAR_WIDE = 0.9, 0.65
+# Parts of the limit from which a pixel is looked at closely; the second is for wide changes, of
+# more than a cell of colours: on its way through blue to grey the difference can grow and fall.
 
 LEVELS = {1: 4, 2: 3, 3: 2}
 # Steps of strength of each of so many layers at which sums are measured near the cap.
 
 WIDE_LEVELS = {1: 16, 2: 6, 3: 4}
-# The same for changes of more than a cell of colours: on its way through blue to grey the
-# difference can grow and fall again.
+# The same for wide changes.
 
 MANY_LEVELS = 2
 # The same for more layers than that: the corners, and half way.
@@ -115,7 +116,7 @@ class Measure:
 
     def at(self, where: npt.NDArray[np.intp]) -> Measure:
         """The same for some of the pixels."""
-        return Measure(self.encoding, self.codes[where])
+        return Measure(self.encoding, self.codes.take(where, axis=0))
 
 
 def factors_within(
@@ -151,17 +152,18 @@ def factors_within(
     if not far.size:
         return factors
     measure, bound = measure.at(far), bound[far]
-    changes = np.stack([difference[far] * scale for difference in differences])
+    changes = np.stack([difference.take(far, axis=0) * scale for difference in differences])
     size = np.zeros(len(far), np.float32)
     for strengths in _strength_grid(len(changes), levels=1):
         np.maximum(size, measure.of(_sum_at(strengths, changes)), out=size)
-    close = size + _looked_up(measure)[:, ROUNDED] > limit * NEAR
     wide = np.isinf(bound)
-    for chosen, levels in ((close & ~wide, LEVELS), (wide, WIDE_LEVELS)):
-        near = np.flatnonzero(chosen)
-        start = np.minimum(np.float32(1), limit / np.maximum(size[near], LEAST))
+    near = size + _looked_up(measure)[:, ROUNDED] > limit * np.where(wide, NEAR_WIDE, NEAR)
+    for chosen, levels in ((near & ~wide, LEVELS), (near & wide, WIDE_LEVELS)):
+        pixels = np.flatnonzero(chosen)
+        start = np.minimum(np.float32(1), limit / np.maximum(size[pixels], LEAST))
         grid = _strength_grid(len(changes), levels.get(len(changes), MANY_LEVELS))
-        factors[far[near]] = _shrunken(measure.at(near), changes[:, near], start, limit, grid)
+        part = measure.at(pixels), changes[:, pixels], start
+        factors[far[pixels]] = _shrunken(*part, limit, grid)
     return factors
 
 
@@ -171,7 +173,10 @@ def _shrunken(
     """Factors of the pixels that come near the limit, from factors to start with."""
     if not factors.size:
         return factors
-    factors[_first_step(measure, changes) > limit] = 0
+    coarse = np.flatnonzero(_looked_up(measure)[:, ROUNDED] > limit)
+    if coarse.size:
+        first = _first_step(measure.at(coarse), changes[:, coarse])
+        factors[coarse[first > limit]] = 0
     left = np.flatnonzero(factors > 0)
     for _ in range(ROUNDS):
         shrink = _shrink(measure.at(left), changes[:, left] * factors[left, None], limit, grid)
@@ -245,7 +250,7 @@ def _reach_bound(measure: Measure, reach: Changes) -> npt.NDArray[np.float32]:
     bound: npt.NDArray[np.float32] = steps[:, ROUNDED].copy()
     for channel in range(3):
         bound += steps[:, channel] * codes[:, channel]
-    bound[(codes > 256 >> CELL_BITS).any(axis=1)] = np.inf
+    bound[any_channel(codes > 256 >> CELL_BITS)] = np.inf
     return bound
 
 

@@ -12,7 +12,7 @@ from evenhand.box import Box
 from evenhand.errors import WrongSettingError
 from evenhand.layers.cap import Measure, factors_within
 from evenhand.layers.layer import Layer
-from evenhand.layers.pieces import Pixels, in_pieces
+from evenhand.layers.pieces import Pixels, any_channel, in_pieces
 
 if TYPE_CHECKING:
     from evenhand.people.person import Alpha
@@ -84,10 +84,11 @@ def layer_from_change(
     difference = np.zeros((box.area, 3), np.int32)
 
     def work(pixels: Pixels) -> None:
-        own, goal = codes[pixels], wanted[pixels]
+        own, goal = codes.take(pixels, axis=0), wanted.take(pixels, axis=0)
         linear = photograph.encoding.to_linear(own)
-        differs = (goal != linear).any(axis=1) & np.isfinite(goal).all(axis=1)
-        pixels, own, goal, linear = pixels[differs], own[differs], goal[differs], linear[differs]
+        differs = np.flatnonzero(any_channel(goal != linear) & np.isfinite(goal.sum(axis=1)))
+        pixels, own = pixels[differs], own.take(differs, axis=0)
+        goal, linear = goal.take(differs, axis=0), linear.take(differs, axis=0)
         if not pixels.size:
             return
         step_by = photograph.encoding.from_linear(goal, photograph.white)
@@ -110,16 +111,17 @@ def shortened(
     difference: npt.NDArray[np.int32], factors: npt.NDArray[np.float32]
 ) -> npt.NDArray[np.int32]:
     """Differences (n, 3) times their factors (n,), rounded towards zero."""
-    if (factors == 1).all():
-        return difference
-    return (difference * factors[:, None]).astype(np.int32)
+    over = np.flatnonzero(factors < 1)
+    shorter = difference.copy()
+    shorter[over] = difference[over] * factors[over, None]
+    return shorter
 
 
 def _cut_to_change(
     box: Box, difference: npt.NDArray[np.int32]
 ) -> tuple[Box, npt.NDArray[np.int32]]:
     """Smallest box around the pixels that change, and the differences inside it."""
-    differs = difference.any(axis=2)
+    differs = any_channel(difference != 0)
     rows, columns = np.flatnonzero(differs.any(axis=1)), np.flatnonzero(differs.any(axis=0))
     if not rows.size:
         return Box(box.top, box.left, box.top, box.left), np.zeros((0, 0, 3), np.int32)

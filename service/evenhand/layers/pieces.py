@@ -12,8 +12,8 @@ from evenhand.processors import PROCESSORS
 
 Pixels = npt.NDArray[np.intp]
 
-PIECE = 32768
-# Pixels at a time: large enough that the work outweighs handing it out.
+PIECE = 1 << 18
+# Pixels at a time: so many that even the few near a cap outweigh the handing out.
 
 
 def in_pieces(work: Callable[[Pixels], None], pixels: Pixels) -> None:
@@ -25,3 +25,9 @@ def in_pieces(work: Callable[[Pixels], None], pixels: Pixels) -> None:
         return
     with ThreadPoolExecutor(PROCESSORS) as pool:
         list(pool.map(work, pieces))
+
+
+def any_channel(flags: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Whether any of the three channels is set, shape (..., 3) to (...)."""
+    found: npt.NDArray[np.bool_] = flags[..., 0] | flags[..., 1] | flags[..., 2]
+    return found

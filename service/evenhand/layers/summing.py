@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -15,7 +16,7 @@ from evenhand.errors import WrongSettingError
 from evenhand.layers.cap import Differences, Measure, factors_within
 from evenhand.layers.layer import Layer
 from evenhand.layers.making import shortened
-from evenhand.layers.pieces import Pixels, in_pieces
+from evenhand.layers.pieces import Pixels, any_channel, in_pieces
 
 if TYPE_CHECKING:
     from evenhand.photo.photograph import Photograph
@@ -63,30 +64,47 @@ def limit_sum(photograph: Photograph, layers: Sequence[Layer], cap: float) -> li
 def _limit(photograph: Photograph, box: Box, layers: Sequence[Layer], cap: float) -> None:
     """Shorten the differences of `layers` inside `box`, in place."""
     parts = [layer.difference[box.within(layer.box)] for layer in layers]
-    changing = [part.any(axis=2) for part in parts]
-    patterns = np.zeros((box.height, box.width), np.uint64)
-    for bit, changes in enumerate(changing):
-        patterns |= changes.astype(np.uint64) << np.uint64(bit)
-    codes = photograph.pixels[box.slices]
-    for pattern in np.unique(patterns):
-        active = [k for k in range(len(layers)) if int(pattern) >> k & 1]
-        if not active or (len(active) == 1 and layers[active[0]].cap <= cap):
+    for pixels, active in _by_active(parts):
+        if len(active) == 1 and layers[active[0]].cap <= cap:
             continue
         chosen = [parts[k] for k in active]
-        steps_per_code = layers[active[0]].steps_per_code
+        in_pieces(partial(_limit_pixels, photograph, box, chosen, layers[0], cap), pixels)
 
-        def work(pixels: Pixels, chosen=chosen, steps_per_code=steps_per_code) -> None:  # type: ignore[no-untyped-def]
-            place = np.unravel_index(pixels, codes.shape[:2])
-            differences = [part[place] for part in chosen]
-            own = codes[place]
-            factors = _factors_in_range(own, differences, steps_per_code, photograph.white)
-            differences = [shortened(difference, factors) for difference in differences]
-            measure = Measure(photograph.encoding, own)
-            factors = factors_within(measure, differences, steps_per_code, cap)
-            for part, difference in zip(chosen, differences, strict=True):
-                part[place] = shortened(difference, factors)
 
-        in_pieces(work, np.flatnonzero(patterns == pattern))
+def _limit_pixels(
+    photograph: Photograph,
+    box: Box,
+    parts: Sequence[Differences],
+    like: Layer,
+    cap: float,
+    pixels: Pixels,
+) -> None:
+    """Shorten the differences `parts` of some pixels that all of them change, in place."""
+    place = np.unravel_index(pixels, (box.height, box.width))
+    own = photograph.pixels[box.slices][place]
+    differences = [part[place] for part in parts]
+    in_range = _factors_in_range(own, differences, like.steps_per_code, photograph.white)
+    shorter = [shortened(difference, in_range) for difference in differences]
+    measure = Measure(photograph.encoding, own)
+    inside = factors_within(measure, shorter, like.steps_per_code, cap)
+    over = np.flatnonzero((in_range < 1) | (inside < 1))
+    place = tuple(axis[over] for axis in place)
+    for part, difference in zip(parts, shorter, strict=True):
+        part[place] = shortened(difference[over], inside[over])
+
+
+def _by_active(parts: Sequence[Differences]) -> list[tuple[Pixels, list[int]]]:
+    """Pixels that change, by which of the differences change them."""
+    groups: list[tuple[Pixels, list[int]]] = [(np.arange(parts[0][..., 0].size), [])]
+    for number, part in enumerate(parts):
+        changes = any_channel(part != 0).reshape(-1)
+        split = []
+        for pixels, active in groups:
+            here = changes[pixels]
+            split.append((pixels[here], [*active, number]))
+            split.append((pixels[~here], active))
+        groups = [(pixels, active) for pixels, active in split if pixels.size]
+    return [(pixels, active) for pixels, active in groups if active]
 
 
 def _factors_in_range(
