@@ -11,10 +11,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from evenhand.errors import EvenhandError
+from evenhand.photo.photograph import FileKind
 from evenhand.report import Report
 from evenhand.retouching import RetouchSettings, retouch
 
-SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff")
+SUFFIXES = tuple(suffix for kind in FileKind for suffix in kind.suffixes)
 """Files taken from a folder; a file named by itself is tried whatever its name."""
 
 
@@ -54,8 +55,8 @@ def portraits_in(paths: Sequence[Path]) -> tuple[list[Path], list[Outcome]]:
             failed.append(Outcome(path, trouble=f"{path}: cannot be listed ({error.strerror})."))
             continue
         if not inside:
-            kinds = ", ".join(SUFFIXES)
-            failed.append(Outcome(path, trouble=f"{path}: no photographs in it ({kinds})."))
+            kinds = ", ".join(kind.suffixes[0] for kind in FileKind)
+            failed.append(Outcome(path, trouble=f"{path}: no photographs in it ({kinds} ...)."))
         found.extend(inside)
     return _without_clashes(found, failed)
 

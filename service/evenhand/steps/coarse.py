@@ -65,7 +65,7 @@ def coarse(patch: SkinPatch, mm_per_pixel: float) -> CoarsePatch:
     factor = max(1.0, mm_per_pixel / patch.mm_per_pixel, finest / patch.mm_per_pixel)
     size = (max(1, round(width / factor)), max(1, round(height / factor)))
     skin = _shrink(patch.skin, size)
-    light = _shrink(patch.linear * patch.skin[..., None], size)
+    light = _shrink(cv2.multiply(patch.linear, _each(patch.skin, 3)), size)
     light /= np.maximum(skin, LEAST_SKIN)[..., None]
     return CoarsePatch(
         density=-np.log(np.maximum(light, DARKEST)),
@@ -85,8 +85,15 @@ def fine(values: Map, patch: SkinPatch) -> Map:
 
 def with_gain(patch: SkinPatch, log_gain: Map) -> LinearLight:
     """Multiply a patch by ``exp(log_gain)`` where it is skin; untouched elsewhere, bit for bit."""
-    gain = cv2.exp(fine(log_gain, patch) * patch.skin[..., None])
-    return np.where(patch.skin[..., None] > 0, patch.linear * gain, patch.linear)
+    exponent = fine(log_gain, patch)
+    exponent = cv2.multiply(exponent, _each(patch.skin, exponent.shape[-1]))
+    gain = cv2.exp(exponent)  # exactly 1 where the exponent is 0
+    return np.asarray(cv2.multiply(patch.linear, gain), np.float32)
+
+
+def _each(values: Map, channels: int) -> Map:
+    """The same map for every channel; OpenCV's loops want it laid out."""
+    return np.asarray(cv2.merge([values] * channels), np.float32)
 
 
 def _shrink(values: npt.NDArray[np.float32], size: tuple[int, int]) -> Map:
