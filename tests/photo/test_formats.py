@@ -175,6 +175,41 @@ def test_tiff_byte_order_and_planes(
     assert np.array_equal(read_with_vips(written), result)
 
 
+@pytest.mark.parametrize("compression", [None, "zlib", "lzw"])
+@pytest.mark.parametrize("planar", ["contig", "separate"])
+@pytest.mark.parametrize("byteorder", ["<", ">"])
+@pytest.mark.parametrize("dtype", ["float16", "float32"])
+def test_floating_point_tiff(
+    dtype: str, byteorder: str, planar: str, compression: str | None, tmp_path: Path
+) -> None:
+    """Values outside 0 to 1 and between the codes stay as they are where nothing changes."""
+    values = (scene(16) / 40000 - 0.1).astype(dtype)
+    values[0, 0] = np.nan
+    path = tmp_path / "portrait.tif"
+    tifffile.imwrite(
+        path,
+        values if planar == "contig" else np.moveaxis(values, -1, 0).copy(),
+        photometric="rgb",
+        planarconfig=planar,
+        byteorder=byteorder,
+        compression=compression,
+        predictor=compression is not None,
+        rowsperstrip=16,
+    )
+    photograph = photo.read(path)
+    expected = np.clip(np.nan_to_num(values.astype(np.float32)), 0, 1) * 65535
+    assert np.abs(photograph.pixels - expected).max() <= 0.51
+    result = photograph.pixels.copy()
+    result[20:40, 30:50] -= 655
+    written = photo.write(result, photograph, tmp_path / "result.tif")
+    seen = read_with_vips(written) if dtype == "float32" else tifffile.imread(written)
+    if dtype == "float16" and planar == "separate":
+        seen = np.moveaxis(seen, 0, -1)
+    mask = (result != photograph.pixels).any(-1)
+    assert np.array_equal(seen[~mask], values[~mask], equal_nan=True)
+    assert np.abs(seen[mask] - (values[mask] - 655 / 65535)).max() < 2e-3
+
+
 @pytest.mark.parametrize("depth", [8, 16])
 def test_png_alpha_is_kept(depth: int, tmp_path: Path) -> None:
     pixels = scene(depth, channels=4)

@@ -27,7 +27,7 @@ from evenhand.photo.opening import Identity, identity_of, opened
 from evenhand.photo.orientation import ORIENTATION_TAG, valid_orientation
 from evenhand.photo.photograph import FileKind
 from evenhand.photo.source import Decoded, Stored
-from evenhand.photo.tiff_segments import replace_changed_segments
+from evenhand.photo.tiff_segments import codes_of, replace_changed_segments
 from evenhand.photo.tiff_tags import put_tag
 
 STARTS = (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")
@@ -36,8 +36,16 @@ STARTS = (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")
 _LOSSLESS = {1, 5, 8, 32946, 32773, 34925, 50000}
 """Compressions read and written: none, LZW, deflate (two numbers), PackBits, LZMA, Zstandard."""
 
+_TYPES = [np.dtype(name) for name in ("uint8", "uint16", "float16", "float32")]
+"""Types of samples that are read; floating point is worked on as 16-bit codes of 0 to 1."""
+
 _XMP_TAG, _IPTC_TAG = 700, 33723
 """Tags of the metadata blocks (XMP part 3; TIFF/EP)."""
+
+_FLOAT_NOTE = (
+    "The file holds floating-point values; they are worked on as 16-bit codes of 0 to 1, and the "
+    "change is added to the values themselves."
+)
 
 _REDUCED, _MASK = 1, 4
 """Bits of NewSubfileType: a smaller version of another page, a transparency mask."""
@@ -109,7 +117,8 @@ def decode(file: FileIO, path: Path, pixel_limit: int) -> Decoded:
                 valid_orientation(page.tags.valueof(ORIENTATION_TAG)),
                 _metadata(page),
             )
-            return Decoded(stored, page.iccprofile or None, source)
+            notes = (_FLOAT_NOTE,) if page.dtype.kind == "f" else ()
+            return Decoded(stored, page.iccprofile or None, source, notes)
     except EvenhandError:
         raise
     except Exception as error:  # the parser raises whatever its arithmetic meets
@@ -159,10 +168,10 @@ def _check_page(page: tifffile.TiffPage, name: str, pixel_limit: int) -> None:
             "Save it uncompressed, or with LZW or ZIP compression.",
         )
     check_size(page.imagelength, page.imagewidth, name, pixel_limit)
-    if page.dtype not in (np.dtype(np.uint8), np.dtype(np.uint16)) or page.imagedepth != 1:
+    if page.dtype not in _TYPES or page.imagedepth != 1:
         raise UnsupportedPhotographError(
             f"{name} is a TIFF of {page.bitspersample} bits, type {page.dtype}.",
-            "Save it with 8 or 16 bits per channel.",
+            "Save it with 8 or 16 bits per channel, or as floating point.",
         )
     _check_whole(page, name)
 
@@ -191,6 +200,8 @@ def _stored(page: tifffile.TiffPage) -> Stored:
     array = page.asarray()
     if page.planarconfig == tifffile.PLANARCONFIG.SEPARATE:
         array = np.moveaxis(array, 0, -1)
+    if array.dtype.kind == "f":
+        array = codes_of(array)
     array = array.astype(array.dtype.newbyteorder("="), copy=False)
     alpha = np.ascontiguousarray(array[..., 3]) if array.shape[2] == 4 else None
     return Stored(np.ascontiguousarray(array[..., :3]), alpha)

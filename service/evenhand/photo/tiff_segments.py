@@ -18,6 +18,9 @@ from evenhand.photo.source import Stored
 _LARGEST_CLASSIC_OFFSET = 2**32 - 1
 """A classic TIFF cannot point beyond this byte (TIFF 6.0, section 2)."""
 
+_FLOAT_STEPS = np.float32(65535)
+"""Codes from 0 to 1 of a floating-point file."""
+
 _OFFSET_TAGS = {False: (273, 279), True: (324, 325)}
 """Tags of offsets and byte counts, of strips and (True) of tiles."""
 
@@ -61,10 +64,12 @@ def replace_changed_segments(
         assert isinstance(page, tifffile.TiffPage)
         offsets, counts = list(page.dataoffsets), list(page.databytecounts)
         room = _Room(offsets, counts)
+        floats = page.asarray() if page.dtype.kind == "f" else None
         encoded: list[tuple[int, bytes]] = []
         for segment in _segments(page):
             if _differs(segment, result, original):
-                encoded.append((segment.number, _encoded(page, segment, result)))
+                values = _values(page, segment, result, original, floats)
+                encoded.append((segment.number, _encoded(page, values)))
                 if page.compression == tifffile.COMPRESSION.NONE and room.owns(segment.number):
                     number, data = encoded.pop()
                     file.seek(offsets[number])
@@ -169,23 +174,53 @@ def _differs(segment: _Segment, result: Stored, original: Stored) -> bool:
     return not np.array_equal(result.pixels[cut], original.pixels[cut])
 
 
-def _encoded(page: tifffile.TiffPage, segment: _Segment, result: Stored) -> bytes:
-    depth = segment.samples.stop - segment.samples.start
-    values = np.zeros((*segment.shape, depth), result.pixels.dtype)
+def _values(
+    page: tifffile.TiffPage,
+    segment: _Segment,
+    result: Stored,
+    original: Stored,
+    floats: npt.NDArray[Any] | None,
+) -> npt.NDArray[Any]:
+    """Samples of a strip or tile, filled up with zeros where it reaches over the edge."""
+    samples = range(segment.samples.start, segment.samples.stop)
+    values = np.zeros((*segment.shape, len(samples)), page.dtype)
     inside = values[: segment.rows.stop - segment.rows.start]
     inside = inside[:, : segment.columns.stop - segment.columns.start]
-    for sample in range(segment.samples.start, segment.samples.stop):
-        plane = result.pixels[..., sample] if sample < 3 else result.alpha
-        assert plane is not None
-        inside[..., sample - segment.samples.start] = plane[segment.rows, segment.columns]
-    values = values.astype(values.dtype.newbyteorder(page.parent.byteorder))
-    return _compressed(_predicted(values, page.predictor), page.compression)
-
-
-def _predicted(values: npt.NDArray[Any], predictor: int) -> npt.NDArray[Any]:
-    if predictor == tifffile.PREDICTOR.HORIZONTAL:
-        return np.asarray(imagecodecs.delta_encode(values, axis=-2))
+    for place, sample in enumerate(samples):
+        plane = _plane(result, sample)[segment.rows, segment.columns]
+        if floats is None:
+            inside[..., place] = plane
+        else:
+            before = _plane(original, sample)[segment.rows, segment.columns]
+            is_planar = page.planarconfig == tifffile.PLANARCONFIG.SEPARATE
+            held = floats[sample] if is_planar else floats[..., sample]
+            change = (plane.astype(np.float32) - before) / _FLOAT_STEPS
+            inside[..., place] = held[segment.rows, segment.columns] + change.astype(page.dtype)
     return values
+
+
+def _plane(stored: Stored, sample: int) -> npt.NDArray[Any]:
+    plane = stored.pixels[..., sample] if sample < 3 else stored.alpha
+    assert plane is not None
+    return plane
+
+
+def codes_of(floats: npt.NDArray[Any]) -> npt.NDArray[np.uint16]:
+    """16-bit codes of floating-point values, 0 to 1 as 0 to 65535; what lies outside is cut."""
+    scaled = np.nan_to_num(floats.astype(np.float32), nan=0.0)
+    np.clip(scaled, 0, 1, out=scaled)
+    scaled *= _FLOAT_STEPS
+    return np.rint(scaled, out=scaled).astype(np.uint16)
+
+
+def _encoded(page: tifffile.TiffPage, values: npt.NDArray[Any]) -> bytes:
+    ordered = values.astype(values.dtype.newbyteorder(page.parent.byteorder))
+    match page.predictor:
+        case tifffile.PREDICTOR.HORIZONTAL:
+            ordered = np.asarray(imagecodecs.delta_encode(ordered, axis=-2))
+        case tifffile.PREDICTOR.FLOATINGPOINT:
+            ordered = np.asarray(imagecodecs.floatpred_encode(ordered, axis=-2))
+    return _compressed(ordered, page.compression)
 
 
 def _compressed(values: npt.NDArray[Any], compression: int) -> bytes:
