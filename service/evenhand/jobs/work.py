@@ -83,7 +83,11 @@ def find(place: Place, run: Run) -> None:
             storage.enter(session, place.files, run.shoot_id, file, package, PACKAGE)
             session.add(_person_row(portrait.id, person, file.sha256))
         portrait.height, portrait.width = photograph.shape
-        portrait.found_at, portrait.trouble, portrait.layers_key = tables.now(), None, None
+        portrait.found_at, portrait.trouble = tables.now(), None
+        session.flush()
+        session.expire(portrait, ["people"])
+        inputs = inputs_of(session, portrait, place.steps)
+        portrait.layers_key = None if inputs.wanted else inputs.key
         record.append(
             session,
             run.shoot_id,
@@ -107,7 +111,7 @@ def compute_layers(place: Place, run: Run) -> None:
 
 
 def _layers(place: Place, run: Run, inputs: Inputs) -> list[Layer]:
-    if not any(person.steps for person in inputs.people):
+    if not inputs.wanted:
         return []
     run.doing("reading", 0.1)
     with place.files.as_path(run.shoot_id, inputs.sha256, inputs.name) as path:

@@ -67,7 +67,10 @@ class Database:
         if self.url.database:
             Path(self.url.database).parent.mkdir(parents=True, exist_ok=True)
         engine = create_engine(
-            self.url, pool_size=POOL, max_overflow=2 * POOL, connect_args={"timeout": BUSY_MS / 1000}
+            self.url,
+            pool_size=POOL,
+            max_overflow=2 * POOL,
+            connect_args={"timeout": BUSY_MS / 1000},
         )
 
         @event.listens_for(engine, "connect")

@@ -125,13 +125,13 @@ class Files:
         """Delete a file; one that is not there is no error."""
         self._delete(_place(shoot, sha256))
 
-    def put_part(self, shoot: str, upload: str, number: int, source: Path) -> None:
+    def put_part(self, shoot: str, upload: str, name: str, source: Path) -> None:
         """Store a part of an upload."""
-        obstore.put(self.store, f"{SHOOTS}/{shoot}/{UPLOADS}/{upload}/{number:06d}", source)
+        obstore.put(self.store, f"{SHOOTS}/{shoot}/{UPLOADS}/{upload}/{name}", source)
 
-    def part_pieces(self, shoot: str, upload: str, number: int) -> Iterator[bytes]:
+    def part_pieces(self, shoot: str, upload: str, name: str) -> Iterator[bytes]:
         """The bytes of a part of an upload."""
-        place = f"{SHOOTS}/{shoot}/{UPLOADS}/{upload}/{number:06d}"
+        place = f"{SHOOTS}/{shoot}/{UPLOADS}/{upload}/{name}"
         for piece in obstore.get(self.store, place).stream(PIECE):
             yield bytes(piece)
 

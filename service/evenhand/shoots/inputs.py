@@ -55,6 +55,11 @@ class Inputs:
     people: tuple[PersonInputs, ...]
 
     @property
+    def wanted(self) -> bool:
+        """Whether anybody agreed to anything."""
+        return any(person.steps for person in self.people)
+
+    @property
     def key(self) -> str:
         """A hash that changes when anything here does."""
         people = [[p.index, p.sha256, p.edits, p.steps] for p in self.people]

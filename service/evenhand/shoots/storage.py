@@ -13,7 +13,7 @@ from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from evenhand.shoots.database import Database
-from evenhand.shoots.errors import NotFoundError
+from evenhand.shoots.errors import DamagedFileError, NotFoundError
 from evenhand.shoots.files import Files, Stored
 from evenhand.shoots.tables import (
     Final,
@@ -118,10 +118,8 @@ def sweep_unentered(database: Database, files: Files, older_than: float) -> list
     return gone
 
 
-def whole(database: Database, files: Files) -> Iterator[tuple[str, str]]:
+def damaged(database: Database, files: Files) -> Iterator[tuple[str, str]]:
     """Shoot and hash of every entered file that is missing or damaged."""
-    from evenhand.shoots.errors import DamagedFileError
-
     with database.reading() as session:
         entered = session.execute(select(StoredFile.shoot_id, StoredFile.sha256)).all()
     for shoot_id, sha256 in entered:

@@ -1,0 +1,135 @@
+"""Who may ask for what: tokens, scopes, and how often."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated
+
+from fastapi import Depends, Request
+from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
+from limits import RateLimitItemPerMinute
+from limits.storage import MemoryStorage
+from limits.strategies import SlidingWindowCounterRateLimiter
+
+from evenhand.jobs.place import Place
+from evenhand.jobs.queue import Queue
+from evenhand.shoots.errors import OutOfScopeError, TokenRefusedError
+from evenhand.shoots.tokens import Scope, open_token
+from evenhand.web.previews import Previews
+from evenhand.web.problems import TooManyError
+from evenhand.web.settings import ServiceSettings
+
+bearer = HTTPBearer(
+    auto_error=False, description="A studio token, or the token of a proof or permission link."
+)
+
+
+@dataclass(frozen=True)
+class Service:
+    """What every request can reach."""
+
+    place: Place
+    queue: Queue
+    previews: Previews
+    settings: ServiceSettings
+    limiter: SlidingWindowCounterRateLimiter
+
+    @classmethod
+    def at(cls, place: Place, settings: ServiceSettings) -> Service:
+        """The service of a place."""
+        memory = settings.preview_memory_mb * 1024 * 1024
+        return cls(
+            place,
+            Queue(place.database),
+            Previews(place, memory),
+            settings,
+            SlidingWindowCounterRateLimiter(MemoryStorage()),
+        )
+
+
+def service_of(request: Request) -> Service:
+    """The service that a request came to."""
+    service: Service = request.app.state.service
+    return service
+
+
+Here = Annotated[Service, Depends(service_of)]
+
+
+@dataclass(frozen=True)
+class Caller:
+    """Whose token a request bears."""
+
+    id: str
+    scope: Scope
+    label: str
+    proof_id: str | None
+    shoot_id: str | None
+    person_name: str | None
+
+    @property
+    def actor(self) -> str:
+        """How the record names them."""
+        return f"{self.scope.value} {self.id[:8]}"
+
+
+def caller_of(
+    request: Request,
+    service: Here,
+    credentials: Annotated[HTTPAuthorizationCredentials | None, Depends(bearer)],
+) -> Caller:
+    """Whoever asks, by their token.
+
+    Raises
+    ------
+    TokenRefusedError
+        No token, or none that opens anything.
+    TooManyError
+        Too many requests with this token, or too many refused tokens from this address.
+    """
+    address = request.client.host if request.client else "unknown"
+    guesses = RateLimitItemPerMinute(service.settings.guesses_per_minute)
+    if not service.limiter.test(guesses, "guess", address):
+        raise TooManyError("Too many refused tokens from this address.", "Wait a minute.")
+    try:
+        caller = _opened(service, credentials)
+    except TokenRefusedError:
+        service.limiter.hit(guesses, "guess", address)
+        raise
+    requests = RateLimitItemPerMinute(service.settings.requests_per_minute)
+    if not service.limiter.hit(requests, "token", caller.id):
+        raise TooManyError("Too many requests with this token.", "Wait a moment.")
+    request.state.caller = caller
+    return caller
+
+
+def _opened(service: Service, credentials: HTTPAuthorizationCredentials | None) -> Caller:
+    if credentials is None:
+        raise TokenRefusedError("A token is needed.", "Send it as Authorization: Bearer ...")
+    with service.place.database.reading() as session:
+        token = open_token(session, credentials.credentials)
+        return Caller(
+            token.id,
+            Scope(token.scope),
+            token.label,
+            token.proof_id,
+            token.shoot_id,
+            token.person_name,
+        )
+
+
+def _only(*scopes: Scope) -> object:
+    def check(caller: Annotated[Caller, Depends(caller_of)]) -> Caller:
+        if caller.scope not in scopes:
+            raise OutOfScopeError(
+                f"A token of scope {caller.scope.value} does not open this.",
+                f"Use one of scope {' or '.join(scopes)}.",
+            )
+        return caller
+
+    return Depends(check)
+
+
+Studio = Annotated[Caller, _only(Scope.STUDIO)]
+Client = Annotated[Caller, _only(Scope.PROOF)]
+Asked = Annotated[Caller, _only(Scope.PERMISSION)]

@@ -1,0 +1,41 @@
+"""What follows from a change: work to do, files to delete, pictures to forget."""
+
+from __future__ import annotations
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from evenhand.jobs.job import Kind
+from evenhand.shoots import storage
+from evenhand.shoots.inputs import inputs_of
+from evenhand.shoots.tables import Job, Person, Portrait
+from evenhand.web.access import Service
+
+
+def follow(session: Session, service: Service, portrait: Portrait) -> Job | None:
+    """Enter the job that brings a portrait's layers up to date; None where they are."""
+    session.flush()
+    session.refresh(portrait)
+    if portrait.found_at is None or portrait.trouble:
+        return None
+    if inputs_of(session, portrait, service.place.steps).key == portrait.layers_key:
+        return None
+    return service.queue.add(session, Kind.LAYERS, portrait.shoot_id, portrait.id)
+
+
+def follow_name(session: Session, service: Service, shoot_id: str, name: str) -> list[Job]:
+    """The same for every portrait of a shoot with a person of this name."""
+    portraits = session.scalars(
+        select(Portrait)
+        .join(Person)
+        .where(Portrait.shoot_id == shoot_id, Person.name == name)
+        .distinct()
+    )
+    jobs = [follow(session, service, portrait) for portrait in portraits.all()]
+    return [job for job in jobs if job is not None]
+
+
+def clear(service: Service, shoot_id: str) -> list[str]:
+    """Delete files that nothing names any more, and forget pictures made from them."""
+    service.previews.forget()
+    return storage.sweep(service.place.database, service.place.files, shoot_id)

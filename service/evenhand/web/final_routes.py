@@ -1,0 +1,165 @@
+"""Finals over HTTP: made from a valid sign-off, one by one or packed."""
+
+from __future__ import annotations
+
+from typing import Any
+from urllib.parse import quote
+
+from fastapi import APIRouter
+from fastapi.responses import StreamingResponse
+from sqlalchemy import select
+
+from evenhand.errors import WrongSettingError
+from evenhand.jobs.job import Kind
+from evenhand.shoots import names, record, sign_offs, storage, tables
+from evenhand.shoots.errors import (
+    ConflictError,
+    NoSignOffError,
+    NotFoundError,
+    NotReadyError,
+    StaleError,
+)
+from evenhand.web import models
+from evenhand.web.access import Here, Service, Studio
+from evenhand.web.problems import described
+from evenhand.web.proof_routes import require_current
+from evenhand.web.views import found
+
+FILE: dict[int | str, dict[str, Any]] = {
+    200: {
+        "content": {"application/octet-stream": {"schema": {"type": "string", "format": "binary"}}},
+        "description": "The file.",
+    }
+}
+
+router = APIRouter(prefix="/v1", tags=["finals"])
+
+
+@router.post(
+    "/portraits/{portrait_id}/final",
+    status_code=202,
+    responses=described(
+        NotFoundError, NoSignOffError, StaleError, NotReadyError, WrongSettingError, ConflictError
+    ),
+)
+def make_final(
+    portrait_id: models.Id, body: models.FinalIn, service: Here, caller: Studio
+) -> models.JobOut:
+    """Make the final of a portrait as it was signed off, or say why without a sign-off."""
+    names.check_pattern(body.pattern)
+    if body.override is not None and not body.override.strip():
+        raise ConflictError("An override needs a reason.", "Say why there is no sign-off.")
+    with service.place.database.writing() as session:
+        portrait = found(session, tables.Portrait, portrait_id)
+        storage.lock(session, portrait.shoot_id)
+        require_current(session, service, portrait)
+        arguments: dict[str, Any] = {"pattern": body.pattern, "actor": caller.actor}
+        if body.override is None:
+            arguments["sign_off"] = sign_offs.require_valid(session, portrait).id
+        else:
+            arguments["override"] = body.override
+            record.append(
+                session,
+                portrait.shoot_id,
+                caller.actor,
+                "final without sign-off asked for",
+                portrait=portrait.id,
+                reason=body.override,
+            )
+        job = service.queue.add(session, Kind.FINAL, portrait.shoot_id, portrait.id, **arguments)
+        return models.JobOut.model_validate(job)
+
+
+@router.get("/shoots/{shoot_id}/finals", responses=described(NotFoundError))
+def list_finals(shoot_id: models.Id, service: Here, caller: Studio) -> list[models.FinalOut]:
+    """The finals of a shoot, voided ones too, the newest first."""
+    with service.place.database.reading() as session:
+        found(session, tables.Shoot, shoot_id)
+        finals = session.scalars(
+            select(tables.Final)
+            .join(tables.Portrait, tables.Portrait.id == tables.Final.portrait_id)
+            .where(tables.Portrait.shoot_id == shoot_id)
+            .order_by(tables.Final.created_at.desc())
+        )
+        return [models.FinalOut.model_validate(final) for final in finals.all()]
+
+
+@router.get(
+    "/finals/{final_id}/file",
+    response_class=StreamingResponse,
+    responses=described(NotFoundError) | FILE,
+)
+def get_final(final_id: models.Id, service: Here, caller: Studio) -> StreamingResponse:
+    """The file of a final, as long as it is not voided."""
+    with service.place.database.reading() as session:
+        final = session.get(tables.Final, final_id)
+        if final is None or final.sha256 is None:
+            raise NotFoundError(
+                "There is no such final, or it was voided.", "List the shoot's finals."
+            )
+        shoot_id = found(session, tables.Portrait, final.portrait_id).shoot_id
+    return _file(service, shoot_id, final.sha256, final.name, final.size)
+
+
+@router.post(
+    "/shoots/{shoot_id}/delivery",
+    status_code=202,
+    responses=described(NotFoundError, NotReadyError),
+)
+def pack_finals(
+    shoot_id: models.Id, body: models.DeliveryIn, service: Here, caller: Studio
+) -> models.JobOut:
+    """Pack finals into a ZIP with a contact sheet of before and after."""
+    with service.place.database.writing() as session:
+        shoot = storage.lock(session, shoot_id)
+        have = set(
+            session.scalars(
+                select(tables.Final.portrait_id)
+                .join(tables.Portrait, tables.Portrait.id == tables.Final.portrait_id)
+                .where(tables.Portrait.shoot_id == shoot_id, tables.Final.voided_at.is_(None))
+            )
+        )
+        ids = [portrait.id for portrait in shoot.portraits]
+        wanted = [one for one in ids if one in (body.portraits or have)]
+        if not wanted or set(body.portraits) - set(ids) or set(wanted) - have:
+            raise NotReadyError("Not every portrait has a final.", "Make the finals first.")
+        job = service.queue.add(session, Kind.DELIVERY, shoot_id, portraits=wanted)
+        return models.JobOut.model_validate(job)
+
+
+@router.get(
+    "/jobs/{job_id}/files/{name}",
+    response_class=StreamingResponse,
+    responses=described(NotFoundError) | FILE,
+)
+def get_job_file(
+    job_id: models.Id, name: models.Text, service: Here, caller: Studio
+) -> StreamingResponse:
+    """A file that a job made: finals.zip or contact-sheet.pdf."""
+    with service.place.database.reading() as session:
+        job = found(session, tables.Job, job_id)
+        files = (job.result or {}).get("files", [])
+        finals = (job.result or {}).get("finals", [])
+        voided = session.scalars(
+            select(tables.Final.id).where(
+                tables.Final.id.in_(finals), tables.Final.voided_at.is_not(None)
+            )
+        ).first()
+    file = next((one for one in files if one["name"] == name), None)
+    if file is None or voided is not None:
+        raise NotFoundError(
+            "The job made no such file, or a final in it was voided.", "Pack the finals again."
+        )
+    return _file(service, job.shoot_id, file["sha256"], name, file["size"])
+
+
+def _file(service: Service, shoot_id: str, sha256: str, name: str, size: int) -> StreamingResponse:
+    return StreamingResponse(
+        service.place.files.pieces(shoot_id, sha256),
+        media_type="application/octet-stream",
+        headers={
+            "Content-Length": str(size),
+            "Content-Disposition": f"attachment; filename*=UTF-8''{quote(name)}",
+            "Cache-Control": "private, no-store",
+        },
+    )

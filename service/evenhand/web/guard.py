@@ -1,0 +1,127 @@
+"""Around every request: security headers, size limits, measures, log and audit."""
+
+from __future__ import annotations
+
+import secrets
+import time
+from collections.abc import Awaitable, Callable
+from typing import Any
+
+import structlog
+from fastapi import FastAPI, Request, Response
+from fastapi.concurrency import run_in_threadpool
+from sqlalchemy.exc import DBAPIError
+
+from evenhand.shoots.tables import Audit
+from evenhand.web.access import Caller, Service
+from evenhand.web.measures import REQUESTS, SECONDS
+from evenhand.web.problems import KINDS, answer
+from evenhand.web.receiving import too_large
+
+HEADERS = {
+    "Content-Security-Policy": "default-src 'self'; img-src 'self' blob: data:; "
+    "object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), geolocation=(), microphone=()",
+    "Referrer-Policy": "no-referrer",
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+}
+"""On every response."""
+
+STRICT_TRANSPORT = "max-age=31536000"
+"""Where the request came by TLS."""
+
+LARGEST_JSON = 1024 * 1024
+"""Bytes of a body that is not a file."""
+
+FILES_IN = ("application/octet-stream", "application/offset+octet-stream", "image/")
+"""Content types of bodies that may be large; their routes have limits of their own."""
+
+log = structlog.get_logger()
+
+Next = Callable[[Request], Awaitable[Response]]
+
+
+def install(app: FastAPI, service: Service) -> None:
+    """Put the guard around an app."""
+
+    @app.middleware("http")
+    async def guard(request: Request, call_next: Next) -> Response:
+        began, number = time.perf_counter(), secrets.token_hex(8)
+        structlog.contextvars.bind_contextvars(request=number)
+        response = _too_large(request) or await call_next(request)
+        for name, value in HEADERS.items():
+            response.headers.setdefault(name, value)
+        response.headers.setdefault("Cache-Control", "no-store")
+        response.headers["X-Request-Id"] = number
+        if request.url.scheme == "https":
+            response.headers["Strict-Transport-Security"] = STRICT_TRANSPORT
+        await _note(service, request, response, time.perf_counter() - began)
+        structlog.contextvars.clear_contextvars()
+        return response
+
+
+def _too_large(request: Request) -> Response | None:
+    """A refusal of a body that is neither a file nor small."""
+    length = request.headers.get("content-length", "")
+    if request.method in ("GET", "HEAD", "OPTIONS", "DELETE"):
+        return None
+    if request.headers.get("content-type", "").startswith(FILES_IN) or _is_file_route(request):
+        return None
+    if not length.isdigit() and "transfer-encoding" not in request.headers:
+        return None
+    if not length.isdigit() or int(length) > LARGEST_JSON:
+        error = too_large(LARGEST_JSON)
+        return answer(KINDS[type(error)], error.trouble, error.advice)
+    return None
+
+
+def _is_file_route(request: Request) -> bool:
+    return request.url.path.endswith(("/portraits", "/mask-edits"))
+
+
+async def _note(service: Service, request: Request, response: Response, seconds: float) -> None:
+    """Count, log and audit a request; the path is logged by its pattern, tokens never."""
+    route = request.scope.get("route")
+    pattern = getattr(route, "path", "unknown")
+    REQUESTS.labels(request.method, pattern, str(response.status_code)).inc()
+    SECONDS.labels(pattern).observe(seconds)
+    caller: Caller | None = getattr(request.state, "caller", None)
+    log.info(
+        "request",
+        method=request.method,
+        route=pattern,
+        status=response.status_code,
+        ms=round(seconds * 1000, 1),
+        actor=caller.actor if caller else None,
+    )
+    if _audited(request, response, caller):
+        await run_in_threadpool(_audit, service, request, response, pattern, caller)
+
+
+def _audited(request: Request, response: Response, caller: Caller | None) -> bool:
+    """Whatever changes something, whatever a link does, and every refusal."""
+    if response.status_code in (401, 403, 429):
+        return True
+    if caller is None or request.method == "PATCH":
+        return False
+    return request.method not in ("GET", "HEAD", "OPTIONS")
+
+
+def _audit(
+    service: Service, request: Request, response: Response, pattern: str, caller: Caller | None
+) -> None:
+    ids: dict[str, Any] = dict(request.path_params)
+    row = Audit(
+        actor=caller.actor if caller else "nobody",
+        action=f"{request.method} {pattern}"[:255],
+        subject=next((str(value) for key, value in ids.items() if key.endswith("_id")), "")[:255],
+        outcome=str(response.status_code),
+    )
+    try:
+        with service.place.database.writing() as session:
+            session.add(row)
+    except DBAPIError as error:
+        log.error("not audited", error=str(error.orig))

@@ -1,0 +1,528 @@
+"""What goes in and out over HTTP, as models; the description of the API is made from them."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Annotated, Any, Literal
+
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, StringConstraints
+
+from evenhand.jobs.job import Kind, State
+from evenhand.shoots.permissions import LASTING_MARKS, How, SaidBy
+from evenhand.shoots.sign_offs import Standing
+from evenhand.shoots.tokens import Scope
+
+Id = Annotated[str, StringConstraints(pattern="^[0-9a-f]{32}$")]
+"""A random identifier."""
+
+Sha256 = Annotated[str, StringConstraints(pattern="^[0-9a-f]{64}$")]
+"""A hash in hexadecimal."""
+
+NO_CONTROLS = r"^[^\x00-\x1f\x7f]*$"
+"""Text without control characters."""
+
+Text = Annotated[
+    str, StringConstraints(min_length=1, max_length=200, pattern=NO_CONTROLS, strip_whitespace=True)
+]
+"""A line of text."""
+
+Note = Annotated[str, StringConstraints(max_length=4000, pattern=r"^[^\x00]*$")]
+"""Free text."""
+
+Strength = Annotated[float, Field(ge=0, le=1)]
+"""How much of a layer is applied."""
+
+Said = Annotated[AwareDatetime, Field(examples=["2025-06-14T09:30:00Z"])]
+"""When something was said."""
+
+
+class Model(BaseModel):
+    """Base: strict about names, read from rows of the records."""
+
+    model_config = ConfigDict(extra="forbid", from_attributes=True, frozen=True)
+
+
+class BoxOut(Model):
+    """Rectangle of pixels in the upright photograph, half-open."""
+
+    top: int
+    left: int
+    bottom: int
+    right: int
+
+
+class ShootIn(Model):
+    """A shoot to be made."""
+
+    name: Text = Field(examples=["Summer regatta"])
+    client: Annotated[str, StringConstraints(max_length=200, pattern=NO_CONTROLS)] = Field(
+        "", examples=["Rowing club"]
+    )
+
+
+class ShootOut(Model):
+    """A shoot."""
+
+    id: Id
+    name: str
+    client: str
+    created_at: datetime
+    portraits: int = Field(description="How many portraits it has.")
+
+
+class DeletedOut(Model):
+    """What was deleted."""
+
+    files: int = Field(description="Stored files.", examples=[12])
+    bytes: int = Field(description="Their size together.", examples=[48210332])
+    rows: dict[str, int] = Field(
+        description="Entries by kind.", examples=[{"portraits": 3, "layers": 6}]
+    )
+    record_sha256: Sha256 | None = Field(
+        description="Seal of the last entry of the record that went with a shoot."
+    )
+
+
+class PortraitOut(Model):
+    """A portrait."""
+
+    id: Id
+    shoot_id: Id
+    name: str = Field(examples=["IMG_2041.jpg"])
+    sha256: Sha256 = Field(description="Of the original file.")
+    size: int = Field(description="Bytes of the original file.")
+    media_type: str
+    width: int | None = Field(description="Pixels of the upright photograph, once it is read.")
+    height: int | None
+    trouble: str | None = Field(description="Why it could not be read.")
+    created_at: datetime
+    state: Literal[
+        "new", "unreadable", "to name", "to ask", "working", "to review", "with the client",
+        "signed", "stale",
+    ]  # fmt: skip
+
+
+class AddedOut(Model):
+    """A portrait that was added, or was there before."""
+
+    portrait: PortraitOut
+    job: Id | None = Field(description="The job that finds people in it.")
+    known: bool = Field(description="The shoot had this very file already.")
+
+
+class PersonIn(Model):
+    """What the photographer says of a person."""
+
+    name: Text | None = Field(
+        examples=["Mara"],
+        description="The same name in other portraits of the shoot means the same person.",
+    )
+    child: bool = Field(False, description="A guardian must agree for a child.")
+
+
+class RegionOut(Model):
+    """A region of a person."""
+
+    region: str = Field(examples=["face-skin"])
+    box: BoxOut
+
+
+class PersonOut(Model):
+    """A person found in a portrait."""
+
+    id: Id
+    index: int = Field(description="Number in the portrait, from 0, left to right.")
+    name: str | None
+    child: bool
+    face: BoxOut | None
+    confidence: float | None
+    mm_per_pixel: float
+    regions: list[RegionOut]
+    agreed: list[str] = Field(description="Steps that this person agrees to now.")
+    settings: dict[str, dict[str, Any]] = Field(description="What was set, by step.")
+
+
+class LayerOut(Model):
+    """One step's change to one person."""
+
+    id: Id
+    person: Id
+    step: str
+    box: BoxOut
+    cap: float = Field(description="Largest CIEDE2000 at strength 1.")
+    strength: Strength
+    settings: dict[str, Any]
+    facts: dict[str, Any]
+    sha256: Sha256
+    created_at: datetime
+
+
+class StrengthIn(Model):
+    """A strength."""
+
+    strength: Strength = Field(examples=[0.6])
+
+
+class MaskEditOut(Model):
+    """What was painted into or out of a mask."""
+
+    id: Id
+    person: Id
+    region: str
+    paint: Literal["in", "out"]
+    box: BoxOut
+    created_at: datetime
+
+
+class MarkOut(Model):
+    """A mark."""
+
+    id: Id
+    person: Id
+    number: int
+    kind: Literal["passing", "lasting"]
+    region: str
+    size_mm: float
+    row: float = Field(description="Place in the upright photograph, pixels.")
+    column: float
+    confidence: float
+    proposed: Literal["keep", "remove"]
+    decision: Literal["keep", "remove"] | None = Field(description="The studio's own.")
+    wish: Literal["leave it", "please remove"] | None = Field(description="The client's.")
+
+
+class DecisionIn(Model):
+    """What is to become of a mark; null leaves it to the proposal."""
+
+    decision: Literal["keep", "remove"] | None
+
+
+class WishIn(Model):
+    """The client's wish for a mark; null takes it back."""
+
+    wish: Literal["leave it", "please remove"] | None
+
+
+class SaidIn(Model):
+    """Something that a person, or their guardian, said about steps."""
+
+    name: Text = Field(examples=["Mara"], description="The person's name as the studio gave it.")
+    steps: list[Text] = Field(
+        min_length=1,
+        max_length=20,
+        examples=[["redness", "smoothing"]],
+        description=f"Names of steps; {LASTING_MARKS!r} is asked for by itself.",
+    )
+    said_by: SaidBy = SaidBy.PERSON
+    role: Text | None = Field(None, examples=["mother"], description="Of the guardian.")
+    how: How = How.IN_PERSON
+    said_at: Said | None = Field(None, description="Now, if it is not given.")
+    note: Note = ""
+
+
+class SaidByLinkIn(Model):
+    """The same, said by the person themselves through their link."""
+
+    steps: list[Text] = Field(min_length=1, max_length=20, examples=[["redness"]])
+    said_by: SaidBy = SaidBy.PERSON
+    role: Text | None = None
+    note: Note = ""
+
+
+class PermissionOut(Model):
+    """What was said."""
+
+    id: Id
+    name: str
+    given: bool = Field(description="False where something was taken back.")
+    steps: list[str]
+    said_by: SaidBy
+    role: str | None
+    how: How
+    said_at: datetime
+    note: str
+    recorded_at: datetime
+    recorded_by: str
+
+
+class PermissionsOut(Model):
+    """What was said in a shoot, and what holds now."""
+
+    said: list[PermissionOut]
+    agreed: dict[str, list[str]] = Field(description="By person, what they agree to now.")
+
+
+class WithdrawnOut(Model):
+    """A withdrawal, and what it took out."""
+
+    permission: PermissionOut
+    portraits: list[Id]
+    layers: int
+    sign_offs: int = Field(description="Sign-offs voided.")
+    finals: int = Field(description="Finals voided; their files are deleted.")
+    files: int = Field(description="Files deleted.")
+
+
+class NamedIn(Model):
+    """A person of a shoot."""
+
+    name: Text = Field(examples=["Mara"])
+    lasts_days: float = Field(14, gt=0, le=365)
+
+
+class LinkOut(Model):
+    """A link; its token is told this once."""
+
+    id: Id
+    token: str = Field(description="Told this once.")
+    path: str = Field(
+        examples=["/proof#evenhand_..."],
+        description="Path of the page, the token behind the hash so that no server logs it.",
+    )
+    expires_at: datetime
+
+
+class AskedOut(Model):
+    """What a person is asked."""
+
+    shoot: str
+    name: str
+    child: bool
+    steps: dict[str, str] = Field(description="What can be agreed to, in plain words.")
+    agreed: list[str]
+    notices: dict[str, str]
+
+
+class ProofIn(Model):
+    """A proof to be made."""
+
+    portraits: list[Id] = Field(min_length=1, max_length=500)
+    strengths: list[Strength] = Field(
+        [0.0, 0.5, 0.75, 1.0],
+        min_length=3,
+        max_length=4,
+        description="Offered shares of the studio's strengths; 1 shows each layer as it is set.",
+    )
+    lasts_days: float = Field(14, gt=0, le=365)
+    message: Note = ""
+
+
+class ProofOut(Model):
+    """A proof."""
+
+    id: Id
+    shoot_id: Id
+    portraits: list[Id]
+    strengths: list[float]
+    message: str
+    created_at: datetime
+    expires_at: datetime | None
+    revoked_at: datetime | None
+    open: bool
+
+
+class ProofMadeOut(Model):
+    """A proof with its link."""
+
+    proof: ProofOut
+    link: LinkOut
+
+
+class ChoiceIn(Model):
+    """A chosen strength for a person and step."""
+
+    person: Id
+    step: Text
+    strength: Strength
+
+
+class ShownPersonOut(Model):
+    """A person in a proof."""
+
+    id: Id
+    name: str | None
+    steps: list[str] = Field(description="What can be chosen.")
+
+
+class ShownPortraitOut(Model):
+    """A portrait in a proof."""
+
+    id: Id
+    name: str
+    width: int
+    height: int
+    ready: bool = Field(description="False while changes are being worked in.")
+    people: list[ShownPersonOut]
+    marks: list[MarkOut]
+    sign_off: SignOffOut | None
+
+
+class ShownProofOut(Model):
+    """What the client sees."""
+
+    shoot: str
+    message: str
+    strengths: list[float]
+    expires_at: datetime | None
+    portraits: list[ShownPortraitOut]
+    notices: dict[str, str]
+
+
+class SignIn(Model):
+    """A sign-off."""
+
+    rendering: Sha256 = Field(description="From the Rendering header of the picture looked at.")
+    side: int = Field(1600, ge=64, le=2400, description="Size of that picture.")
+    choices: list[ChoiceIn] = Field([], max_length=500)
+    signed_by: Text = Field(examples=["Mara"])
+    note: Note = ""
+
+
+class SignOffOut(Model):
+    """A sign-off."""
+
+    id: Id
+    proof_id: Id
+    portrait_id: Id
+    signed_by: str
+    note: str
+    choices: list[ChoiceIn]
+    rendering: Sha256 = Field(description="The hash it is bound to.")
+    image_sha256: Sha256 = Field(description="Of the picture that was looked at; it is kept.")
+    signed_at: datetime
+    standing: Standing
+    void_reason: str | None
+
+
+class FinalIn(Model):
+    """A final to be made."""
+
+    pattern: Text = Field(
+        "{portrait}",
+        description="Name of the file: plain text with {shoot}, {portrait} and {number}.",
+        examples=["{shoot}-{number}"],
+    )
+    override: Note | None = Field(
+        None, description="Why there is no valid sign-off; kept in the record."
+    )
+
+
+class FinalOut(Model):
+    """A final."""
+
+    id: Id
+    portrait_id: Id
+    sign_off_id: Id | None
+    override: str | None
+    name: str
+    media_type: str
+    layers: list[dict[str, Any]] = Field(description="Person, step and strength applied.")
+    sha256: Sha256 | None = Field(description="Null once it is voided: the file is deleted.")
+    size: int
+    created_at: datetime
+    voided_at: datetime | None
+    void_reason: str | None
+
+
+class DeliveryIn(Model):
+    """Finals to be packed; all portraits with a final where none are named."""
+
+    portraits: list[Id] = Field([], max_length=2000)
+
+
+class JobOut(Model):
+    """A job."""
+
+    id: Id
+    shoot_id: Id
+    portrait_id: Id | None
+    kind: Kind
+    state: State
+    progress: float = Field(ge=0, le=1)
+    doing: str
+    result: dict[str, Any] | None
+    trouble: str | None
+    advice: str | None
+    attempt: int
+    created_at: datetime
+    started_at: datetime | None
+    finished_at: datetime | None
+
+
+class TokenIn(Model):
+    """A studio token to be made."""
+
+    label: Text = Field(examples=["Laptop in the studio"])
+    lasts_days: float | None = Field(None, gt=0, le=3650)
+
+
+class TokenOut(Model):
+    """A token, without its secret."""
+
+    id: Id
+    scope: Scope
+    label: str
+    proof_id: Id | None
+    shoot_id: Id | None
+    created_at: datetime
+    expires_at: datetime | None
+    revoked_at: datetime | None
+
+
+class TokenMadeOut(Model):
+    """A new token."""
+
+    token: TokenOut
+    secret: str = Field(description="Told this once.")
+
+
+class EntryOut(Model):
+    """An entry of a shoot's record."""
+
+    number: int
+    at: datetime
+    actor: str
+    action: str
+    facts: dict[str, Any]
+    previous: Sha256
+    sha256: Sha256
+
+
+class RecordOut(Model):
+    """A shoot's record."""
+
+    shoot_id: Id
+    whole: bool = Field(description="Every seal holds.")
+    entries: list[EntryOut]
+
+
+class AuditOut(Model):
+    """Who asked for what."""
+
+    at: datetime
+    actor: str
+    action: str
+    subject: str
+    outcome: str
+    facts: dict[str, Any]
+
+
+class StepOut(Model):
+    """A step and its settings."""
+
+    step: str
+    settings: dict[str, Any] = Field(description="JSON Schema of its settings.")
+
+
+class UploadOut(Model):
+    """An upload on its way in."""
+
+    id: Id
+    name: str
+    length: int
+    offset: int
+    expires_at: datetime
+    portrait_id: Id | None
+
+
+ShownPortraitOut.model_rebuild()

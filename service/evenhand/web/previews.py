@@ -1,0 +1,244 @@
+"""Pictures at any strength, size and place in milliseconds, from layers kept warm.
+
+Original and layers are made smaller once, by the mean over the area of each new pixel, and kept in
+memory; a picture at new strengths is then a sum of what is kept. As averaging and adding can be
+exchanged, it is the final made smaller, up to rounding and what the final clips.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Hashable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from cachetools import LRUCache
+
+from evenhand.box import Box
+from evenhand.jobs.packing import unpack_layer, unpack_person
+from evenhand.jobs.pictures import resized
+from evenhand.jobs.place import Place
+from evenhand.layers.layer import Layer
+from evenhand.people.person import Person
+from evenhand.photo.photograph import Photograph
+
+Small = npt.NDArray[np.float32]
+
+CODES = 255
+"""Largest code of a picture to look at; 16-bit photographs are shown at 8 bits."""
+
+
+@dataclass(frozen=True)
+class Source:
+    """The file that a picture is made from."""
+
+    shoot_id: str
+    sha256: str
+    name: str
+
+
+@dataclass(frozen=True)
+class View:
+    """A part of the photograph at a size.
+
+    Attributes
+    ----------
+    region : Box
+        In the upright photograph.
+    shape : tuple of int
+        Height and width of the picture.
+    """
+
+    region: Box
+    shape: tuple[int, int]
+
+
+@dataclass(frozen=True)
+class Part:
+    """A layer in a view: where, and what it adds at strength 1 in 8-bit codes."""
+
+    box: Box
+    codes: Small
+
+
+class Previews:
+    """Makes pictures and keeps what they are made from.
+
+    Parameters
+    ----------
+    place : Place
+    memory : int
+        Most bytes kept.
+    """
+
+    def __init__(self, place: Place, memory: int) -> None:
+        self.place = place
+        self.kept: LRUCache[Hashable, Any] = LRUCache(memory, getsizeof=_size)
+        self.lock = threading.Lock()
+        self.making: dict[Hashable, threading.Lock] = {}
+
+    def photograph(self, source: Source) -> Photograph:
+        """The decoded photograph."""
+
+        def read() -> Photograph:
+            with self.place.files.as_path(source.shoot_id, source.sha256, source.name) as path:
+                return self.place.retoucher.read(path)
+
+        return self._kept(("photograph", source.sha256), read)
+
+    def layer(self, shoot_id: str, sha256: str) -> Layer:
+        """A layer from its file."""
+        return self._kept(
+            ("layer", sha256), lambda: unpack_layer(self.place.files.read(shoot_id, sha256))
+        )
+
+    def person(self, shoot_id: str, sha256: str) -> Person:
+        """A person from its file."""
+        return self._kept(
+            ("person", sha256), lambda: unpack_person(self.place.files.read(shoot_id, sha256))
+        )
+
+    def picture(
+        self, source: Source, view: View, layers: Sequence[tuple[str, float]]
+    ) -> tuple[npt.NDArray[np.uint8], bytes | None]:
+        """A picture at these strengths.
+
+        Parameters
+        ----------
+        layers : sequence of (str, float)
+            SHA-256 of each layer's file and its strength in [0, 1].
+
+        Returns
+        -------
+        (ndarray of uint8, shape (height, width, 3), bytes or None)
+            Codes, and the profile they are to be read with.
+        """
+        original, profile = self._original(source, view)
+        sums: dict[Box, Small] = {}
+        for sha256, strength in layers:
+            part = self._part(source, view, sha256)
+            if part is not None and strength:
+                added = part.codes * np.float32(strength)
+                sums[part.box] = sums[part.box] + added if part.box in sums else added
+        codes = original[1]
+        if not sums:
+            return codes, profile
+        total = original[0].copy()
+        for box, added in sums.items():
+            total[box.slices] += added
+        result = codes.copy()
+        for box in sums:
+            result[box.slices] = np.clip(np.rint(total[box.slices]), 0, CODES).astype(np.uint8)
+        return result, profile
+
+    def differences(self, source: Source, view: View, sha256: str) -> npt.NDArray[np.int16]:
+        """A layer in a view, in 1/64 of an 8-bit code, zero where it does not reach."""
+        whole = np.zeros((*view.shape, 3), np.float32)
+        part = self._part(source, view, sha256)
+        if part is not None:
+            whole[part.box.slices] = part.codes * np.float32(64)
+        limits = np.iinfo(np.int16)
+        fine: npt.NDArray[np.int16] = np.clip(np.rint(whole), limits.min, limits.max).astype(
+            np.int16
+        )
+        return fine
+
+    def forget(self) -> None:
+        """Forget everything: something was deleted."""
+        with self.lock:
+            self.kept.clear()
+
+    def _original(
+        self, source: Source, view: View
+    ) -> tuple[tuple[Small, npt.NDArray[np.uint8]], bytes | None]:
+        def make() -> tuple[tuple[Small, npt.NDArray[np.uint8]], bytes | None]:
+            photograph = self.photograph(source)
+            small = resized(photograph.pixels[view.region.slices], view.shape)
+            small *= np.float32(CODES / photograph.white)
+            codes = np.clip(np.rint(small), 0, CODES).astype(np.uint8)
+            return (small, codes), photograph.profile
+
+        return self._kept(("original", source.sha256, view), make)
+
+    def _part(self, source: Source, view: View, sha256: str) -> Part | None:
+        def make() -> Part | None:
+            layer = self.layer(source.shoot_id, sha256)
+            white = self.photograph(source).white
+            return part_of(layer, view, CODES / (white * layer.steps_per_code))
+
+        return self._kept(("part", source.sha256, view, sha256), make)
+
+    def _kept(self, key: Hashable, make: Callable[[], Any]) -> Any:
+        """What is kept under a key, made once where it is not."""
+        with self.lock:
+            if key in self.kept:
+                return self.kept[key][0]
+            making = self.making.setdefault(key, threading.Lock())
+        with making:
+            with self.lock:
+                if key in self.kept:
+                    return self.kept[key][0]
+            made = make()
+            with self.lock:
+                self.making.pop(key, None)
+                if _size((made,)) <= self.kept.maxsize:
+                    self.kept[key] = (made,)
+            return made
+
+
+def part_of(layer: Layer, view: View, factor: float) -> Part | None:
+    """A layer in a view, its differences times `factor`; None where they do not meet."""
+    shared = layer.box.intersection(view.region)
+    if not shared.area:
+        return None
+    region, (height, width) = view.region, view.shape
+    rows = (shared.top - region.top, shared.bottom - region.top)
+    columns = (shared.left - region.left, shared.right - region.left)
+    top, down = area_weights(rows, region.height, height)
+    left, across = area_weights(columns, region.width, width)
+    difference = layer.difference[shared.within(layer.box)].astype(np.float32)
+    if view.shape != (region.height, region.width):
+        difference = np.tensordot(down, difference, (1, 0))
+        difference = np.tensordot(across, difference, (1, 1)).transpose(1, 0, 2)
+    codes = np.ascontiguousarray(difference * np.float32(factor))
+    return Part(Box(top, left, top + codes.shape[0], left + codes.shape[1]), codes)
+
+
+def area_weights(span: tuple[int, int], length: int, new_length: int) -> tuple[int, Small]:
+    """Weights of old pixels in the mean of each new pixel that they reach.
+
+    Parameters
+    ----------
+    span : tuple of int
+        First and one past the last of the old pixels, among `length`.
+
+    Returns
+    -------
+    (int, ndarray of float32, shape (new pixels, old pixels))
+        Number of the first new pixel, and the weights.
+    """
+    scale = length / new_length
+    first, last = int(span[0] / scale), min(new_length, int(np.ceil(span[1] / scale)))
+    starts = np.arange(first, last)[:, None] * scale
+    old = np.arange(*span)[None, :]
+    overlap = np.minimum(starts + scale, old + 1) - np.maximum(starts, old)
+    return first, (np.maximum(overlap, 0) / scale).astype(np.float32)
+
+
+def _size(value: Any) -> int:
+    """Bytes of the arrays in something kept."""
+    if isinstance(value, np.ndarray):
+        return int(value.nbytes)
+    if isinstance(value, tuple | list):
+        return 64 + sum(_size(one) for one in value)
+    if isinstance(value, Photograph):
+        return int(value.pixels.nbytes) + (value.alpha.nbytes if value.alpha is not None else 0)
+    if isinstance(value, Layer):
+        return int(value.difference.nbytes)
+    if isinstance(value, Part):
+        return int(value.codes.nbytes)
+    if isinstance(value, Person):
+        return sum(int(mask.alpha.nbytes) for mask in value.masks.values())
+    return 64

@@ -1,0 +1,150 @@
+"""Files on their way in: streamed to a temporary file, checked, entered as portraits."""
+
+from __future__ import annotations
+
+import hashlib
+import tempfile
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, BinaryIO
+
+from fastapi import Request
+from sqlalchemy import select
+from starlette.requests import ClientDisconnect
+
+from evenhand.errors import UnreadablePhotographError
+from evenhand.jobs.job import Kind
+from evenhand.shoots import names, record, storage, tables
+from evenhand.shoots.errors import UploadTooLargeError
+from evenhand.web import models
+from evenhand.web.access import Service
+from evenhand.web.views import portrait_out
+
+BEGINNINGS = (
+    (0, b"\xff\xd8\xff", "image/jpeg"),
+    (0, b"\x89PNG\r\n\x1a\n", "image/png"),
+    (0, b"II*\0", "image/tiff"),
+    (0, b"MM\0*", "image/tiff"),
+    (4, b"ftypheic", "image/heic"),
+    (4, b"ftypheix", "image/heic"),
+    (4, b"ftypmif1", "image/heif"),
+)
+"""How photographs begin: offset, bytes and media type."""
+
+
+@dataclass
+class Received:
+    """What has come: bytes in `file`, how many, and hashes of them."""
+
+    file: BinaryIO
+    path: Path
+    size: int = 0
+    broken_off: bool = False
+    hashes: dict[str, Any] = field(default_factory=dict)
+
+
+@asynccontextmanager
+async def received(
+    request: Request, most: int, hashes: tuple[str, ...] = ()
+) -> AsyncIterator[Received]:
+    """A request's body in a temporary file; never more than `most` bytes, never all in memory.
+
+    A connection that breaks off ends the body; what came until then is there.
+
+    Raises
+    ------
+    UploadTooLargeError
+        More than `most` bytes come, or are announced.
+    """
+    announced = request.headers.get("content-length", "")
+    if announced.isdigit() and int(announced) > most:
+        raise too_large(most)
+    with tempfile.NamedTemporaryFile(prefix="evenhand-") as file:
+        have = Received(file, Path(file.name), hashes={h: hashlib.new(h) for h in hashes})  # type: ignore[arg-type]
+        try:
+            async for piece in request.stream():
+                have.size += len(piece)
+                if have.size > most:
+                    raise too_large(most)
+                file.write(piece)
+                for digest in have.hashes.values():
+                    digest.update(piece)
+        except ClientDisconnect:
+            have.broken_off = True
+        file.flush()
+        yield have
+
+
+def too_large(most: int) -> UploadTooLargeError:
+    """The error for a file over the limit."""
+    return UploadTooLargeError(
+        f"The file has more than {most:,} bytes.", "Send a smaller one, or raise the limit."
+    )
+
+
+def add_portrait(
+    service: Service, shoot_id: str, name: str, path: Path, actor: str
+) -> models.AddedOut:
+    """Enter a file as a portrait and the job that finds people in it.
+
+    A file that the shoot has already is not stored twice.
+
+    Raises
+    ------
+    UnreadablePhotographError
+        It does not begin like a photograph.
+    NotFoundError
+        There is no such shoot.
+    """
+    media_type = media_type_of(path)
+    place = service.place
+    with place.database.reading() as session:
+        shoot = session.get(tables.Shoot, shoot_id)
+        if shoot is None or shoot.deleting_at is not None:
+            storage.lock(session, shoot_id)
+    stored = place.files.put(shoot_id, path)
+    with place.database.writing() as session:
+        storage.enter(session, place.files, shoot_id, stored, path, media_type)
+        portrait = session.scalars(
+            select(tables.Portrait).where(
+                tables.Portrait.shoot_id == shoot_id, tables.Portrait.sha256 == stored.sha256
+            )
+        ).first()
+        if portrait is not None:
+            out = portrait_out(session, portrait, place.steps)
+            return models.AddedOut(portrait=out, job=None, known=True)
+        portrait = tables.Portrait(
+            shoot_id=shoot_id,
+            name=names.base(name),
+            sha256=stored.sha256,
+            size=stored.size,
+            media_type=media_type,
+        )
+        session.add(portrait)
+        session.flush()
+        job = service.queue.add(session, Kind.FIND, shoot_id, portrait.id)
+        record.append(
+            session,
+            shoot_id,
+            actor,
+            "portrait added",
+            portrait=portrait.id,
+            name=portrait.name,
+            sha256=portrait.sha256,
+        )
+        out = portrait_out(session, portrait, place.steps)
+        return models.AddedOut(portrait=out, job=job.id, known=False)
+
+
+def media_type_of(path: Path) -> str:
+    """Media type by a file's first bytes; raises `UnreadablePhotographError` for anything else."""
+    with path.open("rb") as file:
+        beginning = file.read(16)
+    for offset, magic, media_type in BEGINNINGS:
+        if beginning[offset : offset + len(magic)] == magic:
+            return media_type
+    raise UnreadablePhotographError(
+        "The file does not begin like a photograph.", "Send a JPEG, PNG or TIFF."
+    )

@@ -1,0 +1,196 @@
+"""Running the service: the web server in this process, workers beside it."""
+
+from __future__ import annotations
+
+import ipaddress
+import os
+import signal
+import subprocess
+import sys
+import threading
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import structlog
+import uvicorn
+
+from evenhand.errors import EvenhandError
+from evenhand.jobs.place import Place
+from evenhand.jobs.queue import JobWorker
+from evenhand.shoots import tables, tokens
+from evenhand.shoots.database import Database
+from evenhand.web.app import create_app
+from evenhand.web.settings import ServiceSettings
+
+GRACE_S = 60
+"""How long a stopping worker may go on with what it does, seconds."""
+
+AGAIN_S = 2.0
+"""How long to wait before a worker that died is started again, seconds."""
+
+log = structlog.get_logger()
+
+
+class ExposedError(EvenhandError):
+    """The service would be reachable from elsewhere without TLS."""
+
+
+@dataclass(frozen=True)
+class Listening:
+    """Where the service listens.
+
+    Attributes
+    ----------
+    host : str
+    port : int
+    certificate, key : Path or None
+        For TLS by the service itself.
+    tls_in_front : bool
+        The operator says that something in front of the service speaks TLS.
+    """
+
+    host: str
+    port: int
+    certificate: Path | None = None
+    key: Path | None = None
+    tls_in_front: bool = False
+
+    def check(self) -> None:
+        """Raise `ExposedError` if it would be reachable from elsewhere without TLS."""
+        if is_loopback(self.host) or self.tls_in_front or (self.certificate and self.key):
+            return
+        raise ExposedError(
+            f"On {self.host} the service would be reachable from elsewhere without TLS.",
+            "Give --tls-certificate and --tls-key, or say --tls-in-front if a proxy speaks TLS.",
+        )
+
+
+def is_loopback(host: str) -> bool:
+    """Whether only this machine can reach a host's address."""
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def serve(settings: ServiceSettings, listening: Listening, workers: int) -> None:
+    """Serve until told to stop, then finish what was begun.
+
+    Raises
+    ------
+    ExposedError
+        It would be reachable from elsewhere without TLS.
+    """
+    listening.check()
+    place = Place.at(*settings.addresses)
+    app = create_app(place, settings)
+    _tell_first_token(place.database)
+    config = uvicorn.Config(
+        app,
+        host=listening.host,
+        port=listening.port,
+        ssl_certfile=listening.certificate,
+        ssl_keyfile=listening.key,
+        proxy_headers=listening.tls_in_front,
+        log_config=None,
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=GRACE_S,
+    )
+    crew = Crew(settings, workers)
+    crew.start()
+    try:
+        uvicorn.Server(config).run()
+    finally:
+        crew.stop()
+        place.database.close()
+
+
+def work(settings: ServiceSettings, at_once: int) -> None:
+    """Do jobs until told to stop, then finish those begun."""
+    place = Place.at(*settings.addresses)
+    run_worker(JobWorker(place, at_once))
+    place.database.close()
+
+
+def run_worker(worker: JobWorker) -> None:
+    """Run a worker until a signal, or until the process that started it is gone."""
+    stop = threading.Event()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: stop.set())
+    parent = os.getppid()
+    worker.start()
+    while not stop.wait(1.0):
+        if PARENT in os.environ and os.getppid() != parent:
+            log.warning("the process that started this worker is gone")
+            break
+    worker.stop(GRACE_S)
+
+
+PARENT = "EVENHAND_STARTED_BY_SERVE"
+"""Set in the environment of workers that end with the process that started them."""
+
+
+class Crew:
+    """Worker processes beside the web server, started again when one dies.
+
+    Parameters
+    ----------
+    settings : ServiceSettings
+    count : int
+        How many.
+    """
+
+    def __init__(self, settings: ServiceSettings, count: int) -> None:
+        records, files = settings.addresses
+        self.environment = os.environ | {
+            "EVENHAND_RECORDS": records,
+            "EVENHAND_FILES": files,
+            PARENT: "1",
+        }
+        self.processes: list[subprocess.Popen[bytes]] = []
+        self.count = count
+        self.stopping = threading.Event()
+        self.watch = threading.Thread(target=self._watch, name="crew", daemon=True)
+
+    def start(self) -> None:
+        """Start them."""
+        self.processes = [self._start_one() for _ in range(self.count)]
+        self.watch.start()
+
+    def stop(self) -> None:
+        """Let them finish what they do, and end."""
+        self.stopping.set()
+        self.watch.join()
+        for process in self.processes:
+            process.terminate()
+        deadline = time.monotonic() + GRACE_S + 10
+        for process in self.processes:
+            try:
+                process.wait(max(0.1, deadline - time.monotonic()))
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.wait()
+
+    def _start_one(self) -> subprocess.Popen[bytes]:
+        command = [sys.executable, "-m", "evenhand.web.commands", "worker"]
+        return subprocess.Popen(command, env=self.environment)
+
+    def _watch(self) -> None:
+        while not self.stopping.wait(AGAIN_S):
+            for number, process in enumerate(self.processes):
+                if process.poll() is not None:
+                    log.warning("a worker ended and is started again", status=process.returncode)
+                    self.processes[number] = self._start_one()
+
+
+def _tell_first_token(database: Database) -> None:
+    """Make a studio token and print it, if there never was one."""
+    with database.writing() as session:
+        if session.query(tables.Token).filter_by(scope=tokens.Scope.STUDIO.value).first():
+            return
+        _, secret = tokens.make(session, tokens.Scope.STUDIO, "first token")
+    print(f"Your access token, told this once: {secret}", flush=True)

@@ -1,0 +1,49 @@
+"""Settings of the service, each from an ``EVENHAND_...`` variable of the environment."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pydantic import Field
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+from evenhand.jobs.place import addresses_in
+
+MEGABYTE = 1024 * 1024
+"""Bytes."""
+
+
+class ServiceSettings(BaseSettings):
+    """How the service runs."""
+
+    model_config = SettingsConfigDict(env_prefix="EVENHAND_", frozen=True, extra="forbid")
+
+    data: Path = Field(
+        Path("evenhand-data"),
+        description="Folder of records and files, unless they have addresses.",
+    )
+    records: str | None = Field(
+        None, description="Address of the records: sqlite:///FILE or postgresql://..."
+    )
+    files: str | None = Field(
+        None, description="Address of the files: file:///FOLDER or s3://BUCKET/PREFIX?endpoint=..."
+    )
+    largest_upload_mb: int = Field(500, ge=1, le=20_000, description="Largest file, megabytes.")
+    upload_hours: float = Field(
+        24.0, gt=0, le=720, description="How long a broken-off upload can be resumed, hours."
+    )
+    preview_memory_mb: int = Field(
+        768, ge=16, le=65_536, description="Memory for what previews are made from, megabytes."
+    )
+    requests_per_minute: int = Field(
+        1200, ge=10, le=100_000, description="Requests of one token in a minute."
+    )
+    guesses_per_minute: int = Field(
+        20, ge=1, le=1000, description="Refused tokens from one address in a minute."
+    )
+
+    @property
+    def addresses(self) -> tuple[str, str]:
+        """Addresses of records and files."""
+        records, files = addresses_in(self.data)
+        return self.records or records, self.files or files

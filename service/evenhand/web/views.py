@@ -1,0 +1,150 @@
+"""Rows of the records as the models that go out."""
+
+from __future__ import annotations
+
+from typing import TypeVar
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from evenhand.shoots import tables
+from evenhand.shoots.errors import NotFoundError
+from evenhand.shoots.inputs import inputs_of
+from evenhand.shoots.permissions import agreed_by_name
+from evenhand.shoots.sign_offs import Standing, latest, standing
+from evenhand.shoots.tokens import is_open
+from evenhand.web import models
+
+T = TypeVar("T", bound=tables.Table)
+
+
+def found(session: Session, table: type[T], id: str) -> T:
+    """A row by its identifier.
+
+    Raises
+    ------
+    NotFoundError
+        There is none, or its shoot is being deleted.
+    """
+    row = session.get(table, id)
+    if row is None or (isinstance(row, tables.Shoot) and row.deleting_at is not None):
+        what = table.__name__.lower()
+        raise NotFoundError(f"There is no such {what}.", "Look it up in the list above it.")
+    return row
+
+
+def shoot_out(session: Session, shoot: tables.Shoot) -> models.ShootOut:
+    """A shoot."""
+    count = select(func.count()).where(tables.Portrait.shoot_id == shoot.id)
+    return models.ShootOut(
+        id=shoot.id,
+        name=shoot.name,
+        client=shoot.client,
+        created_at=shoot.created_at,
+        portraits=session.scalar(count) or 0,
+    )
+
+
+def portrait_out(
+    session: Session, portrait: tables.Portrait, steps: tuple[str, ...]
+) -> models.PortraitOut:
+    """A portrait with its state."""
+    return models.PortraitOut(
+        **{
+            name: getattr(portrait, name)
+            for name in models.PortraitOut.model_fields
+            if name != "state"
+        },
+        state=state_of(session, portrait, steps),
+    )
+
+
+def state_of(session: Session, portrait: tables.Portrait, steps: tuple[str, ...]) -> str:
+    """How far a portrait is."""
+    if portrait.trouble:
+        return "unreadable"
+    if portrait.found_at is None:
+        return "new"
+    sign_off = latest(session, portrait.id)
+    if sign_off is not None and sign_off.voided_at is None:
+        holds = standing(session, portrait, sign_off) is Standing.VALID
+        return "signed" if holds else "stale"
+    if any(person.name is None for person in portrait.people):
+        return "to name"
+    agreed = agreed_by_name(session, portrait.shoot_id)
+    if not any(agreed.get(person.name or "") for person in portrait.people):
+        return "to ask"
+    if portrait.layers_key != inputs_of(session, portrait, steps).key:
+        return "working"
+    shown = select(tables.Token).join(
+        tables.ProofPortrait, tables.ProofPortrait.proof_id == tables.Token.proof_id
+    )
+    tokens = session.scalars(shown.where(tables.ProofPortrait.portrait_id == portrait.id))
+    return "with the client" if any(is_open(token) for token in tokens) else "to review"
+
+
+def person_out(person: tables.Person, agreed: frozenset[str]) -> models.PersonOut:
+    """A person."""
+    return models.PersonOut(
+        id=person.id,
+        index=person.index,
+        name=person.name,
+        child=person.child,
+        face=person.face,  # type: ignore[arg-type]
+        confidence=person.confidence,
+        mm_per_pixel=person.mm_per_pixel,
+        regions=person.regions,
+        agreed=sorted(agreed),
+        settings=person.settings,
+    )
+
+
+def layer_out(layer: tables.Layer) -> models.LayerOut:
+    """A layer."""
+    names = models.LayerOut.model_fields
+    return models.LayerOut(
+        person=layer.person_id, **{name: getattr(layer, name) for name in names if name != "person"}
+    )
+
+
+def edit_out(edit: tables.MaskEdit) -> models.MaskEditOut:
+    """A mask edit."""
+    names = models.MaskEditOut.model_fields
+    return models.MaskEditOut(
+        person=edit.person_id, **{name: getattr(edit, name) for name in names if name != "person"}
+    )
+
+
+def mark_out(mark: tables.Mark) -> models.MarkOut:
+    """A mark."""
+    names = models.MarkOut.model_fields
+    return models.MarkOut(
+        person=mark.person_id, **{name: getattr(mark, name) for name in names if name != "person"}
+    )
+
+
+def proof_out(session: Session, proof: tables.Proof) -> models.ProofOut:
+    """A proof."""
+    token = session.scalars(select(tables.Token).where(tables.Token.proof_id == proof.id)).one()
+    return models.ProofOut(
+        id=proof.id,
+        shoot_id=proof.shoot_id,
+        portraits=[row.portrait_id for row in proof.portraits],
+        strengths=proof.strengths,
+        message=proof.message,
+        created_at=proof.created_at,
+        expires_at=token.expires_at,
+        revoked_at=token.revoked_at,
+        open=is_open(token),
+    )
+
+
+def sign_off_out(
+    session: Session, portrait: tables.Portrait, sign_off: tables.SignOff
+) -> models.SignOffOut:
+    """A sign-off with its standing now."""
+    names = models.SignOffOut.model_fields
+    return models.SignOffOut(
+        **{name: getattr(sign_off, name) for name in names if name != "standing"},
+        standing=standing(session, portrait, sign_off),
+    )
