@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import Any
+
 import cv2
 import numpy as np
 import numpy.typing as npt
@@ -19,6 +22,9 @@ SMOOTHNESS = 60.0
 
 FASTEST = 0.25
 """Least share of the size at which the filter's coefficients, which are smooth, are reckoned."""
+
+TILE = 384
+"""Pixels along the side of the squares that are filtered, or not, one by one."""
 
 SURE_LOW, SURE_HIGH = 0.15, 0.85
 """Memberships stretched to 0 and 1 after filtering, so that the inside is wholly inside."""
@@ -46,24 +52,56 @@ def refined(coarse: Alpha, view: View, box: Box, photograph: Photograph) -> Alph
         In [0, 1].
     """
     enlarged = at_full_size(coarse, view, box)
-    guide = photograph.pixels[box.slices]
-    if photograph.white > 255:
-        guide = cv2.convertScaleAbs(guide, alpha=255.0 / photograph.white)
     radius = max(2, round(GUIDE_SIZE * view.pixel_size))
-    share = float(np.clip(2 / radius, FASTEST, 1))
-    filtered = cv2.ximgproc.guidedFilter(
-        np.ascontiguousarray(guide), enlarged, radius, SMOOTHNESS, scale=share
-    )
-    stretched = (filtered - SURE_LOW) / (SURE_HIGH - SURE_LOW)
-    alpha: Alpha = np.clip(stretched, 0, 1).astype(np.float32)
+    alpha = _stretched(enlarged)
+    whole = Box(0, 0, box.height, box.width)
+    for tile in _tiles(whole):
+        around = tile.grown(2 * radius, (box.height, box.width))
+        membership = enlarged[around.slices]
+        if membership.min() < SURE_HIGH and membership.max() > SURE_LOW:
+            place = Box(
+                box.top + around.top,
+                box.left + around.left,
+                box.top + around.bottom,
+                box.left + around.right,
+            )
+            filtered = _guided(membership, photograph, place, radius)
+            alpha[tile.slices] = _stretched(filtered[tile.within(around)])
     return alpha
 
 
-def at_full_size(coarse: npt.NDArray[np.float32], view: View, box: Box) -> Alpha:
+def _tiles(whole: Box) -> Iterator[Box]:
+    """Squares that cover a box; those without an edge in them need no filter."""
+    for top in range(0, whole.bottom, TILE):
+        for left in range(0, whole.right, TILE):
+            yield Box(top, left, top + TILE, left + TILE).intersection(whole)
+
+
+def _guided(membership: Alpha, photograph: Photograph, place: Box, radius: int) -> Alpha:
+    """The membership filtered with the photograph as guide."""
+    guide = np.ascontiguousarray(photograph.pixels[place.slices])
+    if photograph.white > 255:
+        guide = cv2.convertScaleAbs(guide, alpha=255.0 / photograph.white)
+    share = float(np.clip(2 / radius, FASTEST, 1))
+    filtered: Alpha = cv2.ximgproc.guidedFilter(
+        guide, np.ascontiguousarray(membership), radius, SMOOTHNESS, scale=share
+    )
+    return filtered
+
+
+def _stretched(membership: Alpha) -> Alpha:
+    stretched = (membership - np.float32(SURE_LOW)) * np.float32(1 / (SURE_HIGH - SURE_LOW))
+    return np.clip(stretched, 0, 1, out=stretched)
+
+
+def at_full_size(
+    coarse: npt.NDArray[Any], view: View, box: Box, interpolation: int = cv2.INTER_LINEAR
+) -> npt.NDArray[Any]:
     """A view's field in the photograph's pixels inside `box`, without regard to the picture."""
     moved = view.to_photograph.copy()
     moved[:, 2] -= (box.left, box.top)
-    alpha: Alpha = cv2.warpAffine(
-        coarse, moved, (box.width, box.height), borderMode=cv2.BORDER_REPLICATE
+    size = (box.width, box.height)
+    enlarged: npt.NDArray[Any] = cv2.warpAffine(
+        coarse, moved, size, flags=interpolation, borderMode=cv2.BORDER_REPLICATE
     )
-    return alpha
+    return enlarged

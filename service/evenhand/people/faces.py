@@ -28,7 +28,7 @@ SEARCH_SIZE = 1500
 """Pixels along the longer side of the reduced copy that is searched in tiles."""
 
 GLANCE_SIZE = 375
-"""Pixels along the longer side of the copy that is searched whole; the networks read 192."""
+"""Pixels, at least, along the longer side of the copy searched whole; the networks read 192."""
 
 SMALLEST_SHARE = 1 / 15
 """Least share of a view's side that a face must fill for the far detector to find it (measured:
@@ -37,6 +37,9 @@ SMALLEST_SHARE = 1 / 15
 LARGEST_TILED_SHARE = 0.3
 """Overlap of tiles: a face up to this share of a tile lies whole in one of them; larger ones are
 found on the whole frame."""
+
+FLAT = 5.0
+"""Code values of 8 bit: a tile with less contrast than this shows a backdrop or the sky."""
 
 CROP_SIDE = 2.2
 """Side of the upright crop around a hit, in sides of the detector's square."""
@@ -102,16 +105,16 @@ def find_heads(photograph: Photograph) -> list[Head]:
         landmarks. Empty if there is none.
     """
     search = reduced(photograph, photograph.frame, SEARCH_SIZE)
-    confirmed = _confirmed(photograph, _search_coarsely(search) + _search_tiles(search))
+    confirmed = _confirmed(photograph, search, _search_coarsely(search) + _search_tiles(search))
     if not confirmed:
         upside_down = quarter_turned(search, 2)
-        confirmed = _confirmed(photograph, _search_tiles(upside_down))
+        confirmed = _confirmed(photograph, search, _search_tiles(upside_down))
     return sorted(confirmed, key=lambda head: head.face.box.left + head.face.box.right)
 
 
 def _search_coarsely(search: View) -> list[Hit]:
     """Hits on the whole frame, with and without a wide border, in all four quarter turns."""
-    glance = smaller(search, GLANCE_SIZE)
+    glance = smaller(search, max(search.pixels.shape) // GLANCE_SIZE)
     height, width = glance.pixels.shape[:2]
     border = max(height, width) // 2
     bordered = part(glance, Box(-border, -border, height + border, width + border))
@@ -150,14 +153,23 @@ _pool: ThreadPoolExecutor | None = None
 
 
 def _tiles(search: View) -> Iterator[View]:
-    """Tiles in which the smallest face fills the least share; none if the frame is small enough."""
+    """Tiles for the smallest face, then larger ones until the whole frame shows all larger faces.
+
+    None if the frame is small; flat ones are left out.
+    """
     height, width = search.pixels.shape[:2]
+    longest = max(height, width)
     side = round(SMALLEST_FACE / SMALLEST_SHARE / search.pixel_size)
-    if side >= 0.8 * max(height, width):
-        return
-    for top in _starts(height, side):
-        for left in _starts(width, side):
-            yield part(search, Box(top, left, min(top + side, height), min(left + side, width)))
+    while side < 0.8 * longest:
+        for top in _starts(height, side):
+            for left in _starts(width, side):
+                box = Box(top, left, min(top + side, height), min(left + side, width))
+                tile = part(search, box)
+                if tile.pixels.std() > FLAT:
+                    yield tile
+        if LARGEST_TILED_SHARE * side > SMALLEST_SHARE * longest:
+            return
+        side *= 4
 
 
 def _starts(length: int, side: int) -> list[int]:
@@ -190,15 +202,17 @@ def _roll(points: Points) -> float:
     return float(np.degrees(np.arctan2(-down[0], down[1])))
 
 
-def _confirmed(photograph: Photograph, hits: list[Hit]) -> list[Head]:
+def _confirmed(photograph: Photograph, search: View, hits: list[Hit]) -> list[Head]:
     """Heads behind the hits, each once, best first."""
     heads: list[Head] = []
     tried: list[Hit] = []
     for hit in sorted(hits, key=lambda hit: -hit.score):
         if any(_same_place(hit, other) for other in tried):
             continue
+        if any(_within(hit, head.face) for head in heads):
+            continue
         tried.append(hit)
-        head = _head_at(photograph, hit)
+        head = _head_at(photograph, search, hit)
         if head is not None and not any(_same_head(head, known) for known in heads):
             heads.append(head)
     return heads
@@ -211,17 +225,25 @@ def _same_place(hit: Hit, other: Hit) -> bool:
     return bool(near and same_size and turn < 40)
 
 
+def _within(hit: Hit, face: Face) -> bool:
+    """Whether a hit is a face already found, or a good part of it."""
+    column, row = hit.centre
+    box = face.box
+    inside = box.left < column < box.right and box.top < row < box.bottom
+    return bool(inside and 0.4 < hit.side / max(box.height, 1) < 2)
+
+
 def _same_head(head: Head, other: Head) -> bool:
     """Whether two faces share more than 30 % of the smaller one's box."""
     box, known = head.face.box, other.face.box
     return box.intersection(known).area > 0.3 * min(box.area, known.area)
 
 
-def _head_at(photograph: Photograph, hit: Hit) -> Head | None:
+def _head_at(photograph: Photograph, search: View, hit: Hit) -> Head | None:
     """The head behind a hit, or None where nothing fits."""
-    seen = _seen_upright(photograph, hit)
+    seen = _seen_upright(photograph, search, hit)
     place = seen or hit
-    crop = aligned(photograph, place.centre, CROP_SIDE * place.side, place.roll, CROP_SIZE)
+    crop = _crop(photograph, search, place, place.roll)
     mesh = face_mesh(crop.pixels)
     if mesh is not None and _fits(mesh, crop, place) and abs(_yaw(mesh)) < STEEPEST_YAW:
         face = _meshed_face(mesh, crop, place.score, photograph.frame)
@@ -232,7 +254,7 @@ def _head_at(photograph: Photograph, hit: Hit) -> Head | None:
     return Head(face, place.points) if face.box.height >= SMALLEST_FACE / 2 else None
 
 
-def _seen_upright(photograph: Photograph, hit: Hit) -> Hit | None:
+def _seen_upright(photograph: Photograph, search: View, hit: Hit) -> Hit | None:
     """What the near detector sees where a hit is, as upright as can be; None if nothing.
 
     A small face upside down looks like one upright to the far detector: where the near one is not
@@ -240,13 +262,18 @@ def _seen_upright(photograph: Photograph, hit: Hit) -> Hit | None:
     """
     best: Hit | None = None
     for turn in (0, 180, 90, -90):
-        crop = aligned(photograph, hit.centre, CROP_SIDE * hit.side, hit.roll + turn, CROP_SIZE)
+        crop = _crop(photograph, search, hit, hit.roll + turn)
         seen = _central(_hits(detect_near(crop.pixels), crop), hit)
         if seen is not None and (best is None or seen.score > best.score):
             best = seen
         if best is not None and best.score >= SURE_SCORE:
             break
     return best
+
+
+def _crop(photograph: Photograph, search: View, hit: Hit, roll: float) -> View:
+    """The upright square around a hit."""
+    return aligned(photograph, hit.centre, CROP_SIDE * hit.side, roll, CROP_SIZE, search)
 
 
 def _central(hits: list[Hit], expected: Hit) -> Hit | None:

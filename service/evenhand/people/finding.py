@@ -150,7 +150,7 @@ def _skin_mask(
     if not box.area:
         return None
     alpha = edges.refined(skin, body.view, box, photograph)
-    alpha *= edges.at_full_size(area.astype(np.float32), body.view, box) >= 0.5
+    alpha *= edges.at_full_size(area.astype(np.uint8), body.view, box, cv2.INTER_NEAREST)
     np.minimum(alpha, 1 - union(kept, box), out=alpha)
     return Mask(box, alpha) if alpha.any() else None
 

@@ -78,14 +78,17 @@ def reduced(photograph: Photograph, box: Box, longest: int) -> View:
     return View(_as_srgb(small, photograph), to_photograph)
 
 
-def smaller(view: View, longest: int) -> View:
-    """The view reduced so that its longer side has at most `longest` pixels."""
-    height, width = view.pixels.shape[:2]
-    factor = max(1.0, max(height, width) / longest)
-    size = (max(1, round(width / factor)), max(1, round(height / factor)))
-    pixels = cv2.resize(view.pixels, size, interpolation=cv2.INTER_AREA)
-    across, down = width / size[0], height / size[1]
-    scaling = np.array([[across, 0, (across - 1) / 2], [0, down, (down - 1) / 2]])
+def smaller(view: View, factor: int) -> View:
+    """The view averaged over squares of `factor` pixels; what is left at its ends is dropped."""
+    if factor <= 1:
+        return view
+    height, width = (side // factor for side in view.pixels.shape[:2])
+    if not height or not width:
+        return view
+    even = view.pixels[: height * factor, : width * factor]
+    pixels = cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA)
+    middle = (factor - 1) / 2
+    scaling = np.array([[factor, 0, middle], [0, factor, middle]])
     return View(pixels, chained(view.to_photograph, scaling))
 
 
@@ -114,7 +117,12 @@ def quarter_turned(view: View, turns: int) -> View:
 
 
 def aligned(
-    photograph: Photograph, centre: npt.NDArray[Any], side: float, roll: float, size: int
+    photograph: Photograph,
+    centre: npt.NDArray[Any],
+    side: float,
+    roll: float,
+    size: int,
+    whole: View | None = None,
 ) -> View:
     """A square crop turned so that a head with the given roll stands upright.
 
@@ -129,6 +137,8 @@ def aligned(
         Degrees clockwise by which the head is turned in the photograph.
     size : int
         Side of the crop in pixels.
+    whole : View, optional
+        A reduced view of the whole photograph, to cut from where it is fine enough.
     """
     cosine, sine = np.cos(np.radians(roll)), np.sin(np.radians(roll))
     step = side / size
@@ -136,12 +146,14 @@ def aligned(
     middle = (size - 1) / 2
     shift = np.asarray(centre, np.float64) - matrix @ np.array([middle, middle])
     to_photograph = np.hstack([matrix, shift[:, None]])
-    reach = int(np.ceil(side * (abs(cosine) + abs(sine)) / 2 + 2 * step + 1))
-    column, row = (round(float(c)) for c in centre)
-    around = Box(row - reach, column - reach, row + reach, column + reach)
-    source = reduced(
-        photograph, around.intersection(photograph.frame), max(8, int(2 * reach / step * 1.3))
-    )
+    if whole is not None and whole.pixel_size <= step:
+        source = smaller(whole, int(step / whole.pixel_size))
+    else:
+        reach = int(np.ceil(side * (abs(cosine) + abs(sine)) / 2 + 2 * step + 1))
+        column, row = (round(float(c)) for c in centre)
+        around = Box(row - reach, column - reach, row + reach, column + reach)
+        around = around.intersection(photograph.frame)
+        source = reduced(photograph, around, max(8, int(2 * reach / step * 1.3)))
     to_source = chained(inverse(source.to_photograph), to_photograph)
     pixels = cv2.warpAffine(
         source.pixels,
