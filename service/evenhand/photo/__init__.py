@@ -1,10 +1,25 @@
 """Files in and out: photographs read and written without losing anything."""
 
 from evenhand.photo.limits import PIXEL_LIMIT
+from evenhand.photo.openraster import write_openraster
 from evenhand.photo.photograph import FileKind, Photograph
 from evenhand.photo.pictures import write_picture
 from evenhand.photo.reading import read
+from evenhand.photo.stage_folder import write_stage_folder
+from evenhand.photo.stages import Stage, stages_of
 from evenhand.photo.writing import write
 from evenhand.photo.xmp import Edit
 
-__all__ = ["PIXEL_LIMIT", "Edit", "FileKind", "Photograph", "read", "write", "write_picture"]
+__all__ = [
+    "PIXEL_LIMIT",
+    "Edit",
+    "FileKind",
+    "Photograph",
+    "Stage",
+    "read",
+    "stages_of",
+    "write",
+    "write_openraster",
+    "write_picture",
+    "write_stage_folder",
+]

@@ -28,8 +28,8 @@ def write_picture(
 
     Parameters
     ----------
-    pixels : ndarray of uint8 or uint16, shape (height, width, 3) or (height, width)
-        RGB or grey code values.
+    pixels : ndarray of uint8 or uint16, shape (height, width, 3 or 4) or (height, width)
+        RGB code values, with opacity as a fourth channel (not for JPEG), or grey ones.
     path : Path or str
         Ending in .jpg (8 bit), .png or .tif.
     profile : bytes or None
@@ -52,7 +52,9 @@ def write_picture(
 def _encoded(pixels: npt.NDArray[np.generic], path: Path, profile: bytes | None) -> bytes:
     match path.suffix.lower():
         case ".png":
-            return png.with_profile(bytes(imagecodecs.png_encode(pixels, level=4)), profile)
+            return png.with_profile(
+                bytes(imagecodecs.png_encode(pixels, level=png.COMPRESSION_LEVEL)), profile
+            )
         case ".jpg" | ".jpeg" if pixels.dtype == np.uint8:
             from PIL import Image
 
@@ -70,7 +72,9 @@ def _encoded(pixels: npt.NDArray[np.generic], path: Path, profile: bytes | None)
                 photometric="rgb" if pixels.ndim == 3 else "minisblack",
                 compression="zlib",
                 predictor=True,
+                extrasamples=["unassalpha"] if pixels.shape[2:] == (4,) else None,
                 iccprofile=profile,
+                software=False,
                 metadata=None,
             )
             return buffer.getvalue()

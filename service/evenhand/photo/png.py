@@ -31,7 +31,7 @@ _XMP_KEYWORD = b"XML:com.adobe.xmp\x00"
 _LARGEST_BLOCK = 64 << 20
 """Bytes to which a compressed profile or text may grow; real ones have a few megabytes."""
 
-_COMPRESSION_LEVEL = 4
+COMPRESSION_LEVEL = 4
 """Deflate level of results: little larger than level 6 on photographs, several times as fast."""
 
 
@@ -101,7 +101,7 @@ class PngSource:
         pixels = contiguous(result.pixels)
         if result.alpha is not None:
             pixels = np.dstack((pixels, result.alpha))
-        encoded = bytes(imagecodecs.png_encode(pixels, level=_COMPRESSION_LEVEL))
+        encoded = bytes(imagecodecs.png_encode(pixels, level=COMPRESSION_LEVEL))
         header, *data, end = _chunks_of(encoded, "the encoded picture")
         file.write(START)
         for chunk in (header, *self.before, *data, *self.after, end):
