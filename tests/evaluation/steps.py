@@ -13,8 +13,10 @@ import numpy as np
 from evenhand.steps.redness import RednessSettings, redness
 from evenhand.steps.smoothing import SmoothingSettings, smoothing
 from tests.evaluation import steps_measures as measures
+from tests.evaluation import steps_photographs as photographs
 from tests.evaluation import steps_scenes as scenes
 from tests.evaluation.steps_marks import MarkTally, tally
+from tests.evaluation.steps_scenes import Case
 from tests.evaluation.steps_sheet import Sheet
 from tests.evaluation.steps_textbook import gaussian_separation, global_a_shift
 from tests.optics.skin import MELANIN
@@ -56,10 +58,10 @@ ROWS = (
 """Measures with their goals; `share` where more is better."""
 
 
-def measure_burns(seeds: range, each: int, figures: Figures, sheet: Sheet) -> None:
+def measure_burns(cases: Iterable[Case], figures: Figures, sheet: Sheet) -> None:
     """Redness on burnt skin."""
     settings = RednessSettings()
-    for case in scenes.burnt(seeds, each):
+    for case in cases:
         scene = case.scene
         wanted = redness(scene.patch, settings).wanted
         results = {
@@ -73,10 +75,10 @@ def measure_burns(seeds: range, each: int, figures: Figures, sheet: Sheet) -> No
         sheet.add("redness", case.tone, scene.changed, results["evenhand"], scene.clean)
 
 
-def measure_blotches(seeds: range, each: int, figures: Figures, sheet: Sheet) -> None:
+def measure_blotches(cases: Iterable[Case], figures: Figures, sheet: Sheet) -> None:
     """Smoothing on blotched skin."""
     settings = SmoothingSettings()
-    for case in scenes.blotched(seeds, each):
+    for case in cases:
         scene = case.scene
         whole = smoothing(scene.patch, settings).wanted - scene.changed
         inside = measures.well_inside(scene.patch)
@@ -98,10 +100,10 @@ def measure_blotches(seeds: range, each: int, figures: Figures, sheet: Sheet) ->
                         sheet.add("smoothing", case.tone, scene.changed, result, scene.clean)
 
 
-def measure_marks(seeds: range, each: int, figures: Figures, sheet: Sheet) -> None:
+def measure_marks(cases: Iterable[Case], figures: Figures, sheet: Sheet) -> None:
     """Marks found, told apart and filled."""
     counts: dict[str, MarkTally] = defaultdict(MarkTally)
-    for case in scenes.marked(seeds, each):
+    for case in cases:
         result = tally(case.scene, counts[case.tone])
         sheet.add("marks", case.tone, case.scene.changed, result, case.scene.clean)
     for tone, count in counts.items():
@@ -138,7 +140,11 @@ def table(figures: Figures) -> str:
             " | ".join(
                 [f"{row.measure:33}", f"{row.goal:8}", *(f"{cell:>8}" for cell in cells)]
                 + [f"{_shown(value, row.digits):>12}" for value in values]
-                + [_shown(min(values) / max(values), 2) if row.share else ""]
+                + [
+                    _shown(np.nanmin(values) / np.nanmax(values), 2)
+                    if row.share and not np.isnan(values).all()
+                    else ""
+                ]
             )
         )
     return "\n".join(lines)
@@ -164,11 +170,29 @@ def main() -> None:
     parser.add_argument("--tuning", action="store_true", help="use the scenes for tuning")
     chosen = parser.parse_args()
     seeds = scenes.TUNING_SEEDS if chosen.tuning else scenes.MEASURING_SEEDS
+    each = chosen.each
+    print("Simulated skin")
+    _measure(
+        scenes.burnt(seeds, 2 * each),
+        scenes.blotched(seeds, max(1, each // 2)),
+        scenes.marked(seeds, each),
+        chosen.out / "simulated",
+    )
+    print("\nPhotographed people with simulated changes; what they show counts as clean")
+    _measure(
+        *(photographs.cases(chosen.tuning, name) for name in ("burnt", "blotched", "marked")),
+        chosen.out / "photographed",
+    )
+
+
+def _measure(
+    burnt: Iterable[Case], blotched: Iterable[Case], marked: Iterable[Case], folder: Path
+) -> None:
     figures: Figures = defaultdict(list)
-    sheet = Sheet(chosen.out)
-    measure_burns(seeds, 2 * chosen.each, figures, sheet)
-    measure_blotches(seeds, max(1, chosen.each // 2), figures, sheet)
-    measure_marks(seeds, chosen.each, figures, sheet)
+    sheet = Sheet(folder)
+    measure_burns(burnt, figures, sheet)
+    measure_blotches(blotched, figures, sheet)
+    measure_marks(marked, figures, sheet)
     print(table(figures))
     print(f"Before, after and truth: {', '.join(str(path) for path in sheet.write())}")
 

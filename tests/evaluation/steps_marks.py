@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -54,18 +53,24 @@ class MarkTally:
         return self.false / max(1, self.scenes)
 
 
-def matches(mark: TrueMark, entry: Mapping[str, Any], mm_per_pixel: float) -> bool:
+def matches(mark: TrueMark, entry: Mapping[str, float], mm_per_pixel: float) -> bool:
     """Whether a listed mark lies on a drawn one."""
-    far = np.hypot(entry["row"] - mark.row, entry["column"] - mark.column) * mm_per_pixel
+    down, across = entry["row"] - mark.row, entry["column"] - mark.column
+    far = np.hypot(down, across) * mm_per_pixel
     return bool(far < max(1.0, mark.diameter_mm / 2))
 
 
 def tally(scene: Scene, counts: MarkTally) -> npt.NDArray[np.float32]:
     """Run the marks step on a scene, add to the counts, return the result."""
     settings = MarksSettings()
-    change = marks(scene.patch, settings)
+    patch = scene.patch
+    change = marks(patch, settings)
     mm = scene.mm_per_pixel
-    proposed = [entry for entry in change.facts["marks"] if entry["decision"] == "filled"]
+    proposed = [
+        {"row": entry["row"] - patch.box.top, "column": entry["column"] - patch.box.left}
+        for entry in change.facts["marks"]
+        if entry["decision"] == "filled"
+    ]
     counts.scenes += 1
     resolved = [
         mark for mark in scene.marks if mark.diameter_mm >= max(LEAST_MM, PIXELS_ACROSS * mm)

@@ -50,11 +50,8 @@ def a_skin(tone: str, rng: np.random.Generator) -> Skin:
 def burnt(seeds: range, each: int) -> Iterator[Case]:
     """Sunburn of severity 0.3 to 1 with edges from 0.5 to 12 mm, `each` scenes a tone."""
     for tone, rng, seed in _drawn(seeds, each):
-        skin = a_skin(tone, rng)
-        clean = skin_scene(skin, seed, (300, 400), 0.35)
-        where = strapped(clean.alpha.shape, 0.35, float(rng.choice([0.5, 2.0, 12.0])))
-        dose = sunburn(where, float(rng.uniform(0.3, 1.0)), skin, 0.35, rng)
-        yield Case(tone, clean.with_dose(dose))
+        clean = skin_scene(a_skin(tone, rng), seed, (300, 400), 0.35)
+        yield Case(tone, strapped_burn(clean, rng))
 
 
 def blotched(seeds: range, each: int) -> Iterator[Case]:
@@ -77,3 +74,10 @@ def _drawn(seeds: range, each: int) -> Iterator[tuple[str, np.random.Generator, 
         for tone in MELANIN:
             seed = next(places)
             yield tone, np.random.default_rng(seed), seed
+
+
+def strapped_burn(clean: Scene, rng: np.random.Generator) -> Scene:
+    """Burn of severity 0.3 to 1 beside a strap, edges from 0.5 to 12 mm."""
+    mm = clean.mm_per_pixel
+    where = strapped(clean.alpha.shape, mm, float(rng.choice([0.5, 2.0, 12.0])))
+    return clean.with_dose(sunburn(where, float(rng.uniform(0.3, 1.0)), clean.skin, mm, rng))

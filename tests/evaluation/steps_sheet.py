@@ -38,6 +38,11 @@ class Sheet:
         paths = []
         for step, lines in self._lines.items():
             path = self.folder / f"{step}.png"
-            cv2.imwrite(str(path), np.vstack(list(lines.values()))[..., ::-1])
+            widest = max(line.shape[1] for line in lines.values())
+            padded = [
+                np.pad(line, ((0, 0), (0, widest - line.shape[1]), (0, 0)))
+                for line in lines.values()
+            ]
+            cv2.imwrite(str(path), np.vstack(padded)[..., ::-1])
             paths.append(path)
         return paths

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.box import Box
-from evenhand.people.person import Region
+from evenhand.people.person import Face, Region
 from evenhand.steps.patch import SkinPatch
 from tests.optics.changes import (
     Dose,
@@ -43,6 +43,8 @@ class Scene:
         What was added.
     marks : tuple of TrueMark
         Marks that were drawn.
+    box, face : Box and Face or None
+        Where the scene lies in a photograph and the face in it; None for a drawn scene.
     """
 
     skin: Skin
@@ -52,19 +54,22 @@ class Scene:
     mm_per_pixel: float
     dose: Dose
     marks: tuple[TrueMark, ...] = field(default=())
+    box: Box | None = None
+    face: Face | None = None
 
     @property
     def patch(self) -> SkinPatch:
         """What a step sees."""
         height, width = self.changed.shape[:2]
-        return SkinPatch(Box(0, 0, height, width), self.changed, self.masks, self.mm_per_pixel)
+        box = self.box or Box(0, 0, height, width)
+        return SkinPatch(box, self.changed, self.masks, self.mm_per_pixel, self.face)
 
     @property
     def alpha(self) -> npt.NDArray[np.float32]:
         """Union of the skin masks."""
         return self.patch.skin
 
-    def with_dose(self, dose: Dose, grain: npt.NDArray[np.float32] | None = None) -> Scene:
+    def with_dose(self, dose: Dose) -> Scene:
         """The scene with pigment added."""
         changed = (self.dose + dose).apply(self.clean, self.skin, self.alpha.astype(np.float64))
         return replace(self, changed=changed.astype(np.float32), dose=self.dose + dose)

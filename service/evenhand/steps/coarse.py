@@ -9,8 +9,8 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from evenhand.people.person import Alpha, Region
-from evenhand.steps.patch import LinearLight, SkinPatch
+from evenhand.people.person import SKIN_REGIONS, Alpha, Region
+from evenhand.steps.patch import SkinPatch
 
 Map = npt.NDArray[np.float32]
 
@@ -38,7 +38,7 @@ class CoarsePatch:
     skin : ndarray of float32, shape (height, width)
         Skin share of each coarse pixel.
     regions : dict of Region to ndarray of float32
-        Each region's share.
+        Each skin region's share.
     mm_per_pixel : float
         Size of a coarse pixel.
     """
@@ -67,28 +67,15 @@ def coarse(patch: SkinPatch, mm_per_pixel: float) -> CoarsePatch:
     skin = _shrink(patch.skin, size)
     light = _shrink(cv2.multiply(patch.linear, _each(patch.skin, 3)), size)
     light /= np.maximum(skin, LEAST_SKIN)[..., None]
+    density = -np.log(np.maximum(light, DARKEST))
+    if patch.evened is not None:
+        density -= cv2.resize(patch.evened, size, interpolation=cv2.INTER_LINEAR)
     return CoarsePatch(
-        density=-np.log(np.maximum(light, DARKEST)),
+        density=density,
         skin=np.where(skin > LEAST_SKIN, skin, 0).astype(np.float32),
-        regions={region: _shrink(mask, size) for region, mask in patch.masks.items()},
+        regions={r: _shrink(patch.masks[r], size) for r in SKIN_REGIONS if r in patch.masks},
         mm_per_pixel=patch.mm_per_pixel * width / size[0],
     )
-
-
-def fine(values: Map, patch: SkinPatch) -> Map:
-    """Bring a map from the coarse grid to the patch's own pixels, linear in between."""
-    height, width = patch.skin.shape
-    if values.shape[:2] == (height, width):
-        return values
-    return cv2.resize(values, (width, height), interpolation=cv2.INTER_LINEAR)
-
-
-def with_gain(patch: SkinPatch, log_gain: Map) -> LinearLight:
-    """Multiply a patch by ``exp(log_gain)`` where it is skin; untouched elsewhere, bit for bit."""
-    exponent = fine(log_gain, patch)
-    exponent = cv2.multiply(exponent, _each(patch.skin, exponent.shape[-1]))
-    gain = cv2.exp(exponent)  # exactly 1 where the exponent is 0
-    return np.asarray(cv2.multiply(patch.linear, gain), np.float32)
 
 
 def _each(values: Map, channels: int) -> Map:

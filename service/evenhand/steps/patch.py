@@ -33,6 +33,9 @@ class SkinPatch:
         Millimetres that one pixel covers on this person.
     face : Face or None
         Landmarks in the photograph's coordinates (not the patch's).
+    evened : ndarray of float32, shape (rows, columns, 3), or None
+        Natural logarithm of the gain by which steps before have evened the skin, on any grid over
+        the box; `linear` is without it.
     """
 
     box: Box
@@ -40,6 +43,7 @@ class SkinPatch:
     masks: Mapping[Region, Alpha]
     mm_per_pixel: float
     face: Face | None = None
+    evened: LinearLight | None = None
 
     @cached_property
     def skin(self) -> Alpha:

@@ -14,7 +14,8 @@ import numpy.typing as npt
 from pydantic import BaseModel, ConfigDict, Field
 
 from evenhand.people.person import SKIN_REGIONS, Region
-from evenhand.steps.coarse import CoarsePatch, coarse, with_gain
+from evenhand.steps.coarse import CoarsePatch, coarse
+from evenhand.steps.gain import Gain
 from evenhand.steps.masked_filters import blur, guided
 from evenhand.steps.patch import Change, SkinPatch
 from evenhand.steps.pigments import Direction
@@ -85,7 +86,7 @@ LEAST_BURNT_SHARE = 0.02
 """Share of a region that must be burnt for a grade."""
 
 
-def redness(patch: SkinPatch, settings: RednessSettings) -> Change:
+def redness(patch: SkinPatch, settings: RednessSettings) -> Change | Gain:
     """Take a person's excess redness off.
 
     Parameters
@@ -97,8 +98,8 @@ def redness(patch: SkinPatch, settings: RednessSettings) -> Change:
 
     Returns
     -------
-    Change
-        Wanted linear light at strength 1, and facts: the `direction` used, and for each region
+    Change or Gain
+        What is wanted at strength 1, and facts: the `direction` used, and for each region
         the `grade` of its burn, `burnt_share`, and mean excess `before` and `after` in density.
     """
     skin = coarse(patch, GRID_MM)
@@ -109,8 +110,8 @@ def redness(patch: SkinPatch, settings: RednessSettings) -> Change:
     removal = burn - settings.natural_kept * _natural_places(patch, skin) * np.minimum(
         burn, NATURAL
     )
-    wanted = with_gain(patch, removal[..., None] * direction.astype(np.float32))
-    return Change(wanted, _facts(skin, excess, removal, direction))
+    log_gain = removal[..., None] * direction.astype(np.float32)
+    return Gain(patch, log_gain, _facts(skin, excess, removal, direction))
 
 
 def _burn(skin: CoarsePatch, excess: Excess, least: float) -> Map:

@@ -39,7 +39,7 @@ LEAST_EVIDENCE = 0.2
 PRIOR_WEIGHT = 2.0
 """Evidence that the published direction counts for, same unit."""
 
-MOST_TURN = 35.0
+MOST_TURN = 20.0
 """Degrees by which a person's own direction may differ from the published one."""
 
 
@@ -97,7 +97,7 @@ def measure(skin: CoarsePatch) -> tuple[Direction, Excess]:
         amount -= np.float32(_tilt(amount, shade, plain)) * shade
         middle, least = unburnt_levels(skin, amount, lit)
         amount -= middle
-        if turn < ROUNDS - 1:
+        if turn < ROUNDS - 1 and split is not None:
             burnt = skin.inside & (amount > np.maximum(2 * least, LEAST_STEP))
             burn = np.where(burnt, amount, 0).astype(np.float32)
             direction = own_direction(skin, burn, pigments.haemoglobin)

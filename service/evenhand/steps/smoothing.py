@@ -6,6 +6,7 @@ band lies between tone and texture, and only the blotch band is reduced.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import cv2
@@ -13,9 +14,10 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import BaseModel, ConfigDict, Field
 
-from evenhand.steps.coarse import DARKEST, CoarsePatch, coarse, with_gain
+from evenhand.steps.coarse import DARKEST, CoarsePatch, coarse
+from evenhand.steps.gain import Gain
 from evenhand.steps.masked_filters import FWHM, blur
-from evenhand.steps.patch import Change, LinearLight, SkinPatch
+from evenhand.steps.patch import Change, SkinPatch
 
 Map = npt.NDArray[np.float32]
 
@@ -58,7 +60,7 @@ class SmoothingSettings(BaseModel):
     )
 
 
-def smoothing(patch: SkinPatch, settings: SmoothingSettings) -> Change:
+def smoothing(patch: SkinPatch, settings: SmoothingSettings) -> Change | Gain:
     """Even a person's blotch band out.
 
     Parameters
@@ -70,8 +72,8 @@ def smoothing(patch: SkinPatch, settings: SmoothingSettings) -> Change:
 
     Returns
     -------
-    Change
-        Wanted linear light at strength 1, and facts: `resolved` (whether the photograph shows the
+    Change or Gain
+        What is wanted at strength 1, and facts: `resolved` (whether the photograph shows the
         blotch band), `blotch_before` and `blotch_after` (deviation in density), `texture_kept`
         (share of the texture band's energy), the last two at strength 1.
     """
@@ -80,8 +82,8 @@ def smoothing(patch: SkinPatch, settings: SmoothingSettings) -> Change:
         return Change(patch.linear, {"resolved": resolved})
     skin = coarse(patch, settings.texture_mm / CELLS)
     blotch = blotch_band(skin, settings)
-    wanted = with_gain(patch, blotch)
-    return Change(wanted, _facts(patch, wanted, skin, blotch, settings))
+    change = Gain(patch, blotch)
+    return replace(change, facts=_facts(change, skin, settings))
 
 
 def blotch_band(skin: CoarsePatch, settings: SmoothingSettings) -> Map:
@@ -122,13 +124,8 @@ def _guide(light: Map, skin: CoarsePatch) -> npt.NDArray[np.uint8]:
     return np.asarray(np.rint(guide), np.uint8)
 
 
-def _facts(
-    patch: SkinPatch,
-    wanted: LinearLight,
-    skin: CoarsePatch,
-    blotch: Map,
-    settings: SmoothingSettings,
-) -> dict[str, Any]:
+def _facts(change: Gain, skin: CoarsePatch, settings: SmoothingSettings) -> dict[str, Any]:
+    blotch = change.log_gain
     after = blotch_band(
         CoarsePatch(skin.density - blotch, skin.skin, skin.regions, skin.mm_per_pixel), settings
     )
@@ -136,12 +133,13 @@ def _facts(
         "resolved": True,
         "blotch_before": round(float(blotch[skin.inside].std()), 5),
         "blotch_after": round(float(after[skin.inside].std()), 5),
-        "texture_kept": _texture_kept(patch, wanted, settings.texture_mm),
+        "texture_kept": _texture_kept(change, settings.texture_mm),
     }
 
 
-def _texture_kept(patch: SkinPatch, wanted: LinearLight, texture_mm: float) -> float | None:
+def _texture_kept(change: Gain, texture_mm: float) -> float | None:
     """Energy of the texture band after over before, on a window amid the skin."""
+    patch = change.patch
     row, column = (int(middle) for middle in np.argwhere(patch.skin > 0.9).mean(axis=0))
     half = TEXTURE_WINDOW // 2
     window = (
@@ -153,7 +151,7 @@ def _texture_kept(patch: SkinPatch, wanted: LinearLight, texture_mm: float) -> f
         return None
     sigma = texture_mm / FWHM / patch.mm_per_pixel
     energies = []
-    for light in (patch.linear[window], wanted[window]):
+    for light in (patch.linear[window], change.window(*window)):
         density = -np.log(np.maximum(light, DARKEST)).mean(axis=-1)
         texture = density - cv2.GaussianBlur(density, (0, 0), sigma)
         energies.append(float((texture[inside] ** 2).mean()))
