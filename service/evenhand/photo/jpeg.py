@@ -97,9 +97,6 @@ class JpegSource:
     def write(self, result: Stored, original: Stored, file: BinaryIO) -> None:
         """Write the file again; only blocks with changed pixels get other coefficients."""
         layout = self.layout
-        if self.new_xmp is None and np.array_equal(result.pixels, original.pixels):
-            file.write(layout.content)
-            return
         file.write(START)
         if self.scan is not None:
             self._write_changed_scan(result.pixels, original.pixels, file)
@@ -124,11 +121,11 @@ class JpegSource:
     def _write_changed_scan(self, result: CodeValues, original: CodeValues, file: BinaryIO) -> None:
         from evenhand.photo.jpeg_blocks import changed_scan
 
-        data, tables = changed_scan(self.scan, result, original)
+        data, new_tables = changed_scan(self.scan, result, original)
         for segment in self._segments:
-            if segment.marker != DHT:
+            if segment.marker != DHT or not new_tables:
                 file.write(segment.whole)
-        for segment in tables:
+        for segment in new_tables:
             file.write(segment.whole)
         file.write(memoryview(self.layout.content)[self.layout.scan : self.layout.scan_data])
         file.write(data)
@@ -138,6 +135,9 @@ class JpegSource:
     ) -> None:
         from evenhand.photo.jpeg_coefficients import rewritten
 
+        if self.new_xmp is None and np.array_equal(result, original):
+            file.write(memoryview(self.layout.content)[len(START) : self.layout.end - len(_END)])
+            return
         encoded = rewritten(self.layout, result, original)
         for segment in self._segments:
             if segment.is_metadata:

@@ -7,6 +7,7 @@ to the coefficients that the file already has. All three are linear, so nothing 
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -54,6 +55,13 @@ _COSINES = (np.where(_u == 0, np.sqrt(1 / 8), 0.5) * np.cos((2 * _x + 1) * _u * 
     np.float32
 )
 """The 8-point cosine transform, orthonormal, as in T.81, A.3.3."""
+
+
+_THREADS = 2
+"""Threads that transform blocks."""
+
+_PLACES = np.argsort(ZIGZAG)
+"""Place in the file's order of each coefficient, row by row."""
 
 
 @dataclass(frozen=True)
@@ -154,8 +162,8 @@ def sequential_scan(layout: Layout) -> SequentialScan | None:
 
 def changed_scan(
     scan: SequentialScan, result: CodeValues, original: CodeValues
-) -> tuple[bytes, list[Segment]]:
-    """The scan's data with the blocks of changed pixels changed, and the Huffman tables for it.
+) -> tuple[memoryview, list[Segment]]:
+    """The scan's data with the blocks of changed pixels changed.
 
     Parameters
     ----------
@@ -166,21 +174,22 @@ def changed_scan(
 
     Returns
     -------
-    bytes, list of Segment
-        Entropy-coded data, and the DHT segments to write before it.
+    memoryview, list of Segment
+        Entropy-coded data, and the DHT segments to write instead of the source's, if any.
     """
     layout = scan.layout
     touched = touched_units(scan.sampling, result, original)
     differences = coefficient_differences(scan.sampling, layout, result, original, touched)
     tables = huffman_tables(layout.payloads(DHT))
-    arguments = (touched, np.ascontiguousarray(differences[..., ZIGZAG]))
-    data, trouble = changed_data(scan.data, scan.index, scan.order, tables, None, *arguments)
-    segments = [Segment(DHT, payload) for payload in layout.payloads(DHT)]
+    data, trouble = changed_data(
+        scan.data, scan.index, scan.order, tables, None, touched, differences
+    )
+    segments: list[Segment] = []
     if trouble:  # the source's tables were made for its values only
         segments = _complete_tables(scan.order)
         complete = huffman_tables([s.payload for s in segments])
         data, trouble = changed_data(
-            scan.data, scan.index, scan.order, tables, complete, *arguments
+            scan.data, scan.index, scan.order, tables, complete, touched, differences
         )
     return data, segments
 
@@ -199,9 +208,20 @@ def _complete_tables(order: BlockOrder) -> list[Segment]:
 
 
 def touched_units(sampling: Sampling, result: CodeValues, original: CodeValues) -> Integers:
-    """Numbers of the units with a changed pixel, ascending."""
+    """Numbers of the units with a changed pixel, ascending; some unchanged neighbours may be in."""
     changed = np.zeros(sampling.units, np.bool_)
-    _mark_changed(result, original, *sampling.unit, changed)
+    if result.flags.c_contiguous and original.flags.c_contiguous:
+        words = result.size // 8
+        _mark_changed_words(
+            result.reshape(-1)[: words * 8].view(np.uint64),
+            original.reshape(-1)[: words * 8].view(np.uint64),
+            3 * sampling.width,
+            *sampling.unit,
+            changed,
+        )
+        changed[-1, -1] |= not np.array_equal(result[-1, -3:], original[-1, -3:])
+    else:
+        _mark_changed(result, original, *sampling.unit, changed)
     return np.flatnonzero(changed)
 
 
@@ -217,22 +237,48 @@ def coefficient_differences(
     Returns
     -------
     ndarray of int16, shape (touched units, blocks per unit, 64)
-        In units of the quantisation steps, row by row.
+        In units of the quantisation steps, in zigzag order.
     """
     differences = np.zeros((touched.size, sampling.components.size, 64), np.int16)
-    _transform(
-        result,
-        original,
-        touched,
-        sampling.units[1],
-        np.array(sampling.unit),
-        sampling.factors,
-        np.eye(3, dtype=np.float32) if layout.is_rgb else _YCBCR,
-        quantisation(layout),
-        _COSINES,
-        differences,
-    )
+    colours = np.eye(3, dtype=np.float32) if layout.is_rgb else _YCBCR
+    inverse_steps = 1 / quantisation(layout)
+    bounds = np.linspace(0, touched.size, _THREADS + 1).astype(int)
+
+    def transform(part: int) -> None:
+        _transform(
+            result,
+            original,
+            touched[bounds[part] : bounds[part + 1]],
+            sampling.units[1],
+            np.array(sampling.unit),
+            sampling.factors,
+            colours,
+            inverse_steps,
+            _COSINES,
+            _PLACES,
+            differences[bounds[part] : bounds[part + 1]],
+        )
+
+    with ThreadPoolExecutor(_THREADS) as threads:
+        list(threads.map(transform, range(_THREADS)))
     return differences
+
+
+@compiled
+def _mark_changed_words(
+    result: npt.NDArray[np.uint64],
+    original: npt.NDArray[np.uint64],
+    row_bytes: int,
+    unit_height: int,
+    unit_width: int,
+    changed: npt.NDArray[np.bool_],
+) -> None:
+    """Compare eight bytes at once; the units of the first and the last of them are marked."""
+    for word in range(result.size):
+        if result[word] != original[word]:
+            for byte in (word * 8, word * 8 + 7):
+                row, within = byte // row_bytes, byte % row_bytes
+                changed[row // unit_height, within // 3 // unit_width] = True
 
 
 @compiled
@@ -244,14 +290,18 @@ def _mark_changed(
     changed: npt.NDArray[np.bool_],
 ) -> None:
     height, width = result.shape[:2]
-    for row in range(height):
-        for column in range(width):
-            if (
-                result[row, column, 0] != original[row, column, 0]
-                or result[row, column, 1] != original[row, column, 1]
-                or result[row, column, 2] != original[row, column, 2]
-            ):
-                changed[row // unit_height, column // unit_width] = True
+    for down in range(changed.shape[0]):
+        for across in range(changed.shape[1]):
+            left = across * unit_width
+            right = min(left + unit_width, width)
+            for row in range(down * unit_height, min((down + 1) * unit_height, height)):
+                difference = np.uint8(0)
+                for column in range(left, right):
+                    for channel in range(3):
+                        difference |= result[row, column, channel] ^ original[row, column, channel]
+                if difference:
+                    changed[down, across] = True
+                    break
 
 
 @compiled
@@ -263,13 +313,14 @@ def _transform(
     unit: Integers,
     factors: Integers,
     colours: Reals,
-    steps: Reals,
+    inverse_steps: Reals,
     cosines: Reals,
+    places: Integers,
     differences: Shorts,
 ) -> None:
     height, width = result.shape[:2]
-    change = np.zeros((unit[0], unit[1], 3), np.float32)
-    block = np.zeros((8, 8), np.float32)
+    change = np.zeros((3, unit[0], unit[1]), np.float32)
+    block, half = np.zeros((8, 8), np.float32), np.zeros((8, 8), np.float32)
     for n in range(touched.size):
         top, left = touched[n] // across * unit[0], touched[n] % across * unit[1]
         for y in range(unit[0]):
@@ -280,7 +331,7 @@ def _transform(
                 green = np.float32(result[row, column, 1]) - np.float32(original[row, column, 1])
                 blue = np.float32(result[row, column, 2]) - np.float32(original[row, column, 2])
                 for c in range(3):
-                    change[y, x, c] = (
+                    change[c, y, x] = (
                         colours[c, 0] * red + colours[c, 1] * green + colours[c, 2] * blue
                     )
         number = 0
@@ -294,23 +345,31 @@ def _transform(
                             for i in range(tall):
                                 for j in range(wide):
                                     total += change[
-                                        (v * 8 + y) * tall + i, (h * 8 + x) * wide + j, c
+                                        c, (v * 8 + y) * tall + i, (h * 8 + x) * wide + j
                                     ]
                             block[y, x] = total / (tall * wide)
-                    _quantised(block, cosines, steps[c], differences[n, number])
+                    _transform_block(block, cosines, half)
+                    for i in range(64):
+                        differences[n, number, places[i]] = np.int16(
+                            np.rint(block[i >> 3, i & 7] * inverse_steps[c, i])
+                        )
                     number += 1
 
 
 @compiled
-def _quantised(block: Reals, cosines: Reals, steps: Reals, coefficients: Shorts) -> None:
-    half = np.zeros((8, 8), np.float32)
+def _transform_block(block: Reals, cosines: Reals, half: Reals) -> None:
+    """Cosine transform in place, columns first."""
     for u in range(8):
+        for x in range(8):
+            half[u, x] = np.float32(0)
         for y in range(8):
+            weight = cosines[u, y]
             for x in range(8):
-                half[u, x] += cosines[u, y] * block[y, x]
+                half[u, x] += weight * block[y, x]
     for u in range(8):
         for v in range(8):
-            total = np.float32(0)
-            for x in range(8):
-                total += half[u, x] * cosines[v, x]
-            coefficients[u * 8 + v] = np.int16(np.rint(total / steps[u * 8 + v]))
+            block[u, v] = np.float32(0)
+        for x in range(8):
+            value = half[u, x]
+            for v in range(8):
+                block[u, v] += value * cosines[v, x]

@@ -12,7 +12,7 @@ import numpy as np
 
 from evenhand.errors import NotWrittenError
 from evenhand.photo.jpeg_blocks import coefficient_differences, sampling_of, touched_units
-from evenhand.photo.jpeg_markers import Layout, layout_of
+from evenhand.photo.jpeg_markers import ZIGZAG, Layout, layout_of
 from evenhand.photo.photograph import CodeValues
 
 _LIBRARY = "turbo210"
@@ -36,6 +36,7 @@ def rewritten(layout: Layout, result: CodeValues, original: CodeValues) -> Layou
         )
     touched = touched_units(sampling, result, original)
     differences = coefficient_differences(sampling, layout, result, original, touched)
+    differences = differences[..., np.argsort(ZIGZAG)]
     down, across = touched // sampling.units[1], touched % sampling.units[1]
     with tempfile.TemporaryDirectory() as folder, jpeglib.version(_LIBRARY):
         path = Path(folder) / "source.jpg"

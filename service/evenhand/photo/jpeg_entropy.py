@@ -20,7 +20,7 @@ Integers = npt.NDArray[np.int64]
 Entries = npt.NDArray[np.uint16]
 Codes = npt.NDArray[np.uint32]
 
-_LOOK = 10
+_LOOK = 11
 """Bits that the first table look-up takes; longer codes are found by the loop of F.2.2.3."""
 
 _PADDING = 16
@@ -41,6 +41,9 @@ class HuffmanTables:
     ----------
     look : ndarray of uint16, shape (8, 1 << _LOOK)
         Code length * 256 + symbol for every beginning of a short code, 0 where it is longer.
+    steps : ndarray of int32, shape (8, 1 << _LOOK)
+        For skipping AC coefficients: bits of code and value + 256 * coefficients passed (64 for
+        the end of the block), 0 where the code is longer.
     largest : ndarray of int32, shape (8, 18)
         Largest code of each length, -1 for none.
     first : ndarray of int32, shape (8, 18)
@@ -52,6 +55,7 @@ class HuffmanTables:
     """
 
     look: Entries
+    steps: Numbers
     largest: Numbers
     first: Numbers
     symbols: Octets
@@ -69,6 +73,7 @@ def huffman_tables(segments: list[bytes]) -> HuffmanTables:
     """
     tables = HuffmanTables(
         np.zeros((8, 1 << _LOOK), np.uint16),
+        np.zeros((8, 1 << _LOOK), np.int32),
         np.full((8, 18), -1, np.int32),
         np.zeros((8, 18), np.int32),
         np.zeros((8, 256), np.uint8),
@@ -89,7 +94,7 @@ def huffman_tables(segments: list[bytes]) -> HuffmanTables:
 
 
 def _fill(tables: HuffmanTables, slot: int, counts: bytes, symbols: bytes) -> None:
-    for table in (tables.look, tables.first, tables.codes, tables.lengths):
+    for table in (tables.look, tables.steps, tables.first, tables.codes, tables.lengths):
         table[slot] = 0
     tables.largest[slot] = -1
     code = index = 0
@@ -100,13 +105,21 @@ def _fill(tables: HuffmanTables, slot: int, counts: bytes, symbols: bytes) -> No
             tables.codes[slot, symbol], tables.lengths[slot, symbol] = code, length
             if length <= _LOOK:
                 start = code << (_LOOK - length)
-                tables.look[slot, start : start + (1 << (_LOOK - length))] = length * 256 + symbol
+                stop = start + (1 << (_LOOK - length))
+                tables.look[slot, start:stop] = length * 256 + symbol
+                tables.steps[slot, start:stop] = _step(length, symbol)
             code += 1
             index += 1
         if code > 1 << length:
             raise ValueError("damaged Huffman table")
         tables.largest[slot, length] = code - 1 if count else -1
         code <<= 1
+
+
+def _step(length: int, symbol: int) -> int:
+    run, size = symbol >> 4, symbol & 15
+    passed = run + 1 if size or run == 15 else 64
+    return length + size + 256 * passed
 
 
 @dataclass(frozen=True)
@@ -182,6 +195,7 @@ def index_units(data: Octets, tables: HuffmanTables, order: BlockOrder) -> tuple
         order.dc,
         order.ac,
         tables.look,
+        tables.steps,
         tables.largest,
         tables.first,
         tables.symbols,
@@ -199,7 +213,7 @@ def changed_data(
     new_tables: HuffmanTables | None,
     touched: Integers,
     differences: Shorts,
-) -> tuple[bytes, int]:
+) -> tuple[memoryview, int]:
     """Entropy-coded data with coefficients changed in some units.
 
     Parameters
@@ -217,7 +231,7 @@ def changed_data(
 
     Returns
     -------
-    bytes, int
+    memoryview, int
         The new data, and the trouble met: 0 for none, `NO_CODE` where a new value has none.
     """
     clean, starts = unstuffed(data)
@@ -246,7 +260,7 @@ def changed_data(
         differences,
         out,
     )
-    return out[:size].tobytes(), int(trouble)
+    return out[:size].data, int(trouble)
 
 
 @compiled
@@ -307,6 +321,17 @@ def _value(word: int, used: int, size: int) -> int:
     return bits if bits >> (size - 1) else bits - (1 << size) + 1
 
 
+@inlined
+def _next_word(clean: Octets, place: int) -> int:
+    """Four bytes as a number."""
+    return (
+        (int(clean[place]) << 24)
+        | (int(clean[place + 1]) << 16)
+        | (int(clean[place + 2]) << 8)
+        | int(clean[place + 3])
+    )
+
+
 @compiled
 def _walk(
     clean: Octets,
@@ -316,6 +341,7 @@ def _walk(
     dc: Integers,
     ac: Integers,
     look: Entries,
+    steps: Numbers,
     largest: Numbers,
     first: Numbers,
     symbols: Octets,
@@ -324,51 +350,76 @@ def _walk(
 ) -> int:
     units = last_dc.shape[0]
     predicted = np.zeros(3, np.int64)
-    bit, segment = 0, 0
-    stop = starts[1] * 8
+    segment, stop = 0, starts[1] * 8
+    # `held` are the last 32 to 63 bits read, of which `count` are still to be used.
+    place, held, count = 0, 0, 0
     for unit in range(units):
         if interval and unit and unit % interval == 0:
             segment += 1
             if segment + 1 >= starts.size:
                 return DATA_MISSING
-            bit, stop = starts[segment] * 8, starts[segment + 1] * 8
+            place, held, count = starts[segment], 0, 0
+            stop = starts[segment + 1] * 8
             predicted[:] = 0
-        bits[unit] = bit
+        bits[unit] = place * 8 - count
         for component in components:
-            word = _peek(clean, bit)
+            if count < 32:
+                if place + 4 > clean.size:
+                    return DATA_MISSING
+                held = ((held & 0x7FFFFFFF) << 32) | _next_word(clean, place)
+                place += 4
+                count += 32
+            word = (held >> (count - 32)) & 0xFFFFFFFF
             found = _symbol(word, dc[component], look, largest, first, symbols)
             length, size = found >> 8, found & 255
-            if length == 0 or size > 15:
+            if length == 0 or size > 11:
                 return BAD_CODE
             predicted[component] += _value(word, length, size)
-            bit += length + size
+            count -= length + size
             slot, k = ac[component], 1
             while k < 64:
-                word = _peek(clean, bit)
-                found = _symbol(word, slot, look, largest, first, symbols)
-                length, run, size = found >> 8, (found >> 4) & 15, found & 15
-                if length == 0:
+                if count < 32:
+                    if place + 4 > clean.size:
+                        return DATA_MISSING
+                    held = ((held & 0x7FFFFFFF) << 32) | _next_word(clean, place)
+                    place += 4
+                    count += 32
+                word = (held >> (count - 32)) & 0xFFFFFFFF
+                step = int(steps[slot, word >> (32 - _LOOK)])
+                if step == 0:
+                    found = _symbol(word, slot, look, largest, first, symbols)
+                    length, run, size = found >> 8, (found >> 4) & 15, found & 15
+                    if length == 0:
+                        return BAD_CODE
+                    step = length + size + 256 * (run + 1 if size or run == 15 else 64)
+                count -= step & 255
+                k += step >> 8
+                if k > 64 and step >> 8 != 64:
                     return BAD_CODE
-                bit += length + size
-                if size == 0 and run != 15:
-                    break
-                k += run + 1
-            if k > 64:
-                return BAD_CODE
-            if bit > stop:
+            if place * 8 - count > stop:
                 return DATA_MISSING
         for component in range(3):
             last_dc[unit, component] = predicted[component]
-    bits[units] = bit
+    bits[units] = place * 8 - count
     return 0
 
 
 @inlined
 def _put(out: Octets, state: Integers, value: int, length: int) -> None:
-    """Append `length` (at most 32) bits; `state` holds size, pending bits and their number."""
-    pending = (state[1] << length) | value
-    count = state[2] + length
-    size = state[0]
+    """Append `length` (at most 27) bits.
+
+    `state` holds the bytes written, the bits not yet written, and their number.
+    """
+    state[1] = (state[1] << length) | value
+    state[2] += length
+    if state[2] > 32:
+        _flush(out, state)
+
+
+@compiled
+def _flush(out: Octets, state: Integers) -> None:
+    """Write all whole bytes, a zero byte after each that is all ones (B.1.1.5)."""
+    size, pending, count = state[0], state[1], state[2]
     while count >= 8:
         count -= 8
         byte = (pending >> count) & 255
@@ -382,11 +433,26 @@ def _put(out: Octets, state: Integers, value: int, length: int) -> None:
 
 @compiled
 def _copy(clean: Octets, bit: int, stop: int, out: Octets, state: Integers) -> None:
-    while bit + 32 <= stop:
-        _put(out, state, _peek(clean, bit), 32)
-        bit += 32
-    if bit < stop:
-        _put(out, state, _peek(clean, bit) >> (32 - (stop - bit)), stop - bit)
+    """Append the bits from `bit` up to `stop`."""
+    _flush(out, state)
+    head = min(stop - bit, (8 - state[2]) & 7)
+    if head:
+        _put(out, state, _peek(clean, bit) >> (32 - head), head)
+        _flush(out, state)
+        bit += head
+    size, place, shift = state[0], bit >> 3, 8 - (bit & 7)
+    for _ in range((stop - bit) >> 3):
+        byte = (((int(clean[place]) << 8) | int(clean[place + 1])) >> shift) & 255
+        out[size] = byte
+        size += 1
+        place += 1
+        if byte == 255:
+            out[size] = 0
+            size += 1
+    state[0] = size
+    rest = (stop - bit) & 7
+    if rest > 0:
+        _put(out, state, _peek(clean, stop - rest) >> (32 - rest), rest)
 
 
 @inlined
@@ -402,9 +468,9 @@ def _put_value(
     symbol = run * 16 + size
     if symbol > 255 or lengths[slot, symbol] == 0:
         return False
-    _put(out, state, int(codes[slot, symbol]), int(lengths[slot, symbol]))
-    if size:
-        _put(out, state, (value if value > 0 else value + (1 << size) - 1), size)
+    bits = value if value >= 0 else value + (1 << size) - 1
+    code = (int(codes[slot, symbol]) << size) | bits
+    _put(out, state, code, int(lengths[slot, symbol]) + size)
     return True
 
 
@@ -476,8 +542,10 @@ def _write_block(
 @compiled
 def _finish_interval(out: Octets, state: Integers) -> None:
     """Fill the last byte with ones (F.1.2.3)."""
+    _flush(out, state)
     if state[2]:
         _put(out, state, (1 << (8 - state[2])) - 1, 8 - state[2])
+        _flush(out, state)
 
 
 @compiled
