@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.colour.encoding import encoding_of
-from evenhand.people import bodies, skin_model
+from evenhand.people import bodies, colour_votes, skin_model
 from evenhand.people.bodies import Body
 from evenhand.people.person import Region
 from evenhand.people.skin_model import SkinModel
@@ -92,6 +92,9 @@ def by_colour(body: Body, kept: Field) -> Evidence:
     near = skin_model.falling(distance, bodies.FARTHEST_MM / 2, bodies.FARTHEST_MM)
     skin *= bodies.to_view(near, body, cv2.INTER_LINEAR) * _where_a_head_shows_skin(body, face)
     skin = _shaded_like_skin(skin, body, linear, may_shine=seeds.astype(np.float32))
+    near_person = cv2.dilate((body.person > PERSON_SHARE[0]).astype(np.float32), np.ones((9, 9)))
+    skin = _without_specks(skin, body.mm_per_pixel)
+    skin = colour_votes.weighed(skin, linear, near_person * (kept < 0.5), body.mm_per_pixel)
     region: Codes = bodies.to_view(codes, body, cv2.INTER_NEAREST)
     return Evidence(_without_specks(skin, body.mm_per_pixel), region)
 
