@@ -26,8 +26,9 @@ from evenhand.photo.photograph import CodeValues, Photograph
 from evenhand.report import Report, Stage
 from evenhand.reporting import report_of
 from evenhand.steps.eyes import EyesSettings, eyes
+from evenhand.steps.gain import Gain, added
 from evenhand.steps.marks import MarksSettings, marks
-from evenhand.steps.patch import Change, LinearLight, SkinPatch, patch_of
+from evenhand.steps.patch import Change, SkinPatch, patch_of
 from evenhand.steps.redness import RednessSettings, redness
 from evenhand.steps.smoothing import SmoothingSettings, smoothing
 
@@ -51,7 +52,7 @@ class Step:
         Mask inside which the step may change the patch.
     """
 
-    run: Callable[[SkinPatch, Any], Change]
+    run: Callable[[SkinPatch, Any], Change | Gain]
     where: Callable[[SkinPatch], Alpha]
 
 
@@ -248,23 +249,32 @@ def _layers_of_person(
     for name in settings.steps:
         with clock(name):
             change = STEPS[name].run(so_far, getattr(settings, name))
-            alone = replace(change, wanted=_on_original(patch, so_far, change))
-            so_far = replace(so_far, linear=change.wanted)
         with clock(f"{name} layer"):
+            alone = _on_original(patch, so_far, change)
             yield _layer(photograph, person, name, patch, alone, settings)
+        so_far = _after(so_far, change)
 
 
-def _on_original(patch: SkinPatch, so_far: SkinPatch, change: Change) -> LinearLight:
-    """A change of what the steps before want, as the same change of the original.
+def _on_original(patch: SkinPatch, so_far: SkinPatch, change: Change | Gain) -> Change | Gain:
+    """What a step wants of the patch as the steps before left it, as a change of the original.
 
-    It is carried over as a gain, that is as optical density, in which steps add up.
+    It is carried over in optical density, in which steps add up.
     """
-    if so_far is patch:
-        return change.wanted
+    if isinstance(change, Gain):
+        return replace(change, patch=patch)
+    if so_far.linear is patch.linear:
+        return change
     gain = np.ones_like(change.wanted)
     lit = (so_far.linear > DARKEST) & (change.wanted != so_far.linear)
     np.divide(change.wanted, so_far.linear, out=gain, where=lit)
-    return patch.linear * gain
+    return replace(change, wanted=patch.linear * gain)
+
+
+def _after(patch: SkinPatch, change: Change | Gain) -> SkinPatch:
+    """The patch as the next step shall see it."""
+    if isinstance(change, Gain):
+        return replace(patch, evened=added(patch.evened, change.log_gain))
+    return replace(patch, linear=change.wanted)
 
 
 def strengths_of(settings: RetouchSettings) -> dict[str, float]:
@@ -372,7 +382,7 @@ def _layer(
     person: Person,
     name: str,
     patch: SkinPatch,
-    change: Change,
+    change: Change | Gain,
     settings: RetouchSettings,
 ) -> Layer:
     """The layer of a step's change: inside its mask, inside its cap."""

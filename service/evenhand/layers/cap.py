@@ -43,6 +43,9 @@ CORNERS = tuple(product((-1, 1), repeat=3))
 CELL_BITS = 4
 # Bits of each channel that tell a cell of colours, in which the effect of a step is looked up.
 
+WIDE = float(256 >> CELL_BITS)
+# 8-bit code values of a channel beyond which a change leaves the next cell of the table.
+
 ROUNDED = 3
 # Column of that table for the rounding of all channels.
 
@@ -70,6 +73,9 @@ KEPT_BACK = 0.02
 
 AIM = 0.995
 # Part of the limit at which shortened differences aim, so that the next look finds them inside.
+
+REFINEMENTS = 2
+# Corrections of the factors before rounding is looked at, by which they come within 1 %.
 
 ROUNDS = 8
 # Most corrections of the factors; three are usual.
@@ -148,23 +154,45 @@ def factors_within(
     for difference in differences:
         reach += np.abs(difference) * scale
     bound = _reach_bound(measure, reach)
-    far = np.flatnonzero(bound > limit * NEAR)
+    far = np.flatnonzero(bound > near_bound(cap))
     if not far.size:
         return factors
     measure, bound = measure.at(far), bound[far]
     changes = np.stack([difference.take(far, axis=0) * scale for difference in differences])
-    size = np.zeros(len(far), np.float32)
-    for strengths in _strength_grid(len(changes), levels=1):
-        np.maximum(size, measure.of(_sum_at(strengths, changes)), out=size)
+    size = _largest(measure, changes, _strength_grid(len(changes), levels=1))
     wide = np.isinf(bound)
     near = size + _looked_up(measure)[:, ROUNDED] > limit * np.where(wide, NEAR_WIDE, NEAR)
     for chosen, levels in ((near & ~wide, LEVELS), (near & wide, WIDE_LEVELS)):
         pixels = np.flatnonzero(chosen)
-        start = np.minimum(np.float32(1), limit / np.maximum(size[pixels], LEAST))
         grid = _strength_grid(len(changes), levels.get(len(changes), MANY_LEVELS))
-        part = measure.at(pixels), changes[:, pixels], start
-        factors[far[pixels]] = _shrunken(*part, limit, grid)
+        start = np.minimum(np.float32(1), limit / np.maximum(size[pixels], LEAST))
+        part = measure.at(pixels), changes[:, pixels]
+        factors[far[pixels]] = _shrunken(*part, _refined(*part, start, limit), limit, grid)
     return factors
+
+
+def near_bound(cap: float) -> float:
+    """Bound of a pixel's difference from which on it is looked at closely."""
+    return cap * (1 - KEPT_BACK) * NEAR
+
+
+def _refined(measure: Measure, changes: Changes, factors: Factors, limit: np.float32) -> Factors:
+    """Factors below 1 brought nearer to the limit, from either side, rounding left out."""
+    over = np.flatnonzero(factors < 1)
+    measure, changes, factors = measure.at(over), changes[:, over], factors.copy()
+    corners = _strength_grid(len(changes), levels=1)
+    for _ in range(REFINEMENTS if over.size else 0):
+        size = _largest(measure, changes * factors[over, None], corners)
+        factors[over] *= np.minimum(limit / np.maximum(size, LEAST), 1 / factors[over])
+    return factors
+
+
+def _largest(measure: Measure, changes: Changes, grid: Grid) -> npt.NDArray[np.float32]:
+    """Largest difference of the changes' sums at any strengths of a grid, shape (n,)."""
+    largest = np.zeros(changes.shape[1], np.float32)
+    for strengths in grid:
+        np.maximum(largest, measure.of(_sum_at(strengths, changes)), out=largest)
+    return largest
 
 
 def _shrunken(
@@ -190,9 +218,7 @@ def _shrunken(
 
 def _shrink(measure: Measure, changes: Changes, limit: np.float32, grid: Grid) -> Factors:
     """Factor that brings each pixel's changes, rounding included, to the limit; 1 inside it."""
-    exact = np.zeros(changes.shape[1], np.float32)
-    for strengths in grid:
-        np.maximum(exact, measure.of(_sum_at(strengths, changes)), out=exact)
+    exact = _largest(measure, changes, grid)
     factors = np.ones(len(exact), np.float32)
     close = np.flatnonzero(exact + _looked_up(measure)[:, ROUNDED] > limit)
     if not close.size:
@@ -250,21 +276,21 @@ def _reach_bound(measure: Measure, reach: Changes) -> npt.NDArray[np.float32]:
     bound: npt.NDArray[np.float32] = steps[:, ROUNDED].copy()
     for channel in range(3):
         bound += steps[:, channel] * codes[:, channel]
-    bound[any_channel(codes > 256 >> CELL_BITS)] = np.inf
+    bound[any_channel(codes > WIDE)] = np.inf
     return bound
 
 
 def _looked_up(measure: Measure) -> npt.NDArray[np.float32]:
-    """Rows of `_step_table` for the originals' colours, shape (n, 4)."""
+    """Rows of `step_table` for the originals' colours, shape (n, 4)."""
     cell = (measure.codes >> (measure.depth - CELL_BITS)).astype(np.intp)
     place = (cell[:, 0] << 2 * CELL_BITS) + (cell[:, 1] << CELL_BITS) + cell[:, 2]
-    found: npt.NDArray[np.float32] = _step_table(measure.encoding).take(place, axis=0)
+    found: npt.NDArray[np.float32] = step_table(measure.encoding).take(place, axis=0)
     found[:, ROUNDED] *= np.float32(ROUNDING[measure.depth] / ROUNDING[8])
     return found
 
 
 @lru_cache(maxsize=8)
-def _step_table(encoding: Encoding) -> npt.NDArray[np.float32]:
+def step_table(encoding: Encoding) -> npt.NDArray[np.float32]:
     """Largest CIEDE2000 of one 8-bit code value in and around each cell of colours.
 
     Columns: a step of red, of green, of blue, and any rounding of all three. Row: the cell.

@@ -9,15 +9,18 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.box import Box
+from evenhand.colour.encoding import MatrixEncoding
 from evenhand.errors import WrongSettingError
 from evenhand.layers.cap import Measure, factors_within
+from evenhand.layers.gaining import gained
 from evenhand.layers.layer import Layer
 from evenhand.layers.pieces import Pixels, any_channel, in_pieces
+from evenhand.steps.gain import Gain
+from evenhand.steps.patch import Change
 
 if TYPE_CHECKING:
     from evenhand.people.person import Alpha
     from evenhand.photo.photograph import Photograph
-    from evenhand.steps.patch import Change
 
 STEPS_PER_CODE = {8: 64, 16: 1}
 # Parts of a code value in which differences are kept, by depth: 8-bit files need parts so that
@@ -29,7 +32,7 @@ def layer_from_change(
     person: int,
     step: str,
     box: Box,
-    change: Change,
+    change: Change | Gain,
     mask: Alpha,
     cap: float,
     settings: Mapping[str, Any] | None = None,
@@ -75,6 +78,8 @@ def layer_from_change(
     if not (np.isfinite(cap) and cap > 0):
         raise WrongSettingError(f"The cap {cap} is not above zero.", "Give a CIEDE2000 above 0.")
     shape = (box.height, box.width)
+    if isinstance(change, Gain) and isinstance(photograph.encoding, MatrixEncoding):
+        return _layer_from_gain(photograph, person, step, box, change, mask, cap, settings)
     if change.wanted.shape != (*shape, 3) or mask.shape != shape:
         raise ValueError(f"the change {change.wanted.shape} or mask {mask.shape} misses {shape}")
     depth = photograph.pixels.dtype.itemsize * 8
@@ -107,6 +112,37 @@ def layer_from_change(
     )
 
 
+def _layer_from_gain(
+    photograph: Photograph,
+    person: int,
+    step: str,
+    box: Box,
+    change: Gain,
+    mask: Alpha,
+    cap: float,
+    settings: Mapping[str, Any] | None,
+) -> Layer:
+    """The same in one compiled pass, for a gain of skin and a matrix profile."""
+    steps_per_code = STEPS_PER_CODE[photograph.pixels.dtype.itemsize * 8]
+    encoding = photograph.encoding
+    skin = np.where(mask > 0, change.patch.skin, np.float32(0))
+    found = gained(photograph, encoding, box, skin, change.log_gain, steps_per_code, cap)
+    codes = photograph.pixels[box.slices]
+
+    def work(pixels: Pixels) -> None:
+        place = np.unravel_index(pixels, skin.shape)
+        shift = found.difference[place]
+        factors = factors_within(Measure(encoding, codes[place]), [shift], steps_per_code, cap)
+        found.difference[place] = shortened(shift, factors)
+
+    in_pieces(work, np.flatnonzero(found.near))
+    rows, columns = np.flatnonzero(found.rows), np.flatnonzero(found.columns)
+    box, cut = _cut_to(box, found.difference, rows, columns)
+    return Layer(
+        step, person, box, cut, steps_per_code, cap, dict(settings or {}), dict(change.facts)
+    )
+
+
 def shortened(
     difference: npt.NDArray[np.int32], factors: npt.NDArray[np.float32]
 ) -> npt.NDArray[np.int32]:
@@ -123,6 +159,13 @@ def _cut_to_change(
     """Smallest box around the pixels that change, and the differences inside it."""
     differs = any_channel(difference != 0)
     rows, columns = np.flatnonzero(differs.any(axis=1)), np.flatnonzero(differs.any(axis=0))
+    return _cut_to(box, difference, rows, columns)
+
+
+def _cut_to(
+    box: Box, difference: npt.NDArray[np.int32], rows: Pixels, columns: Pixels
+) -> tuple[Box, npt.NDArray[np.int32]]:
+    """Box from the first to the last of `rows` and `columns`, and the differences inside it."""
     if not rows.size:
         return Box(box.top, box.left, box.top, box.left), np.zeros((0, 0, 3), np.int32)
     cut = Box(

@@ -51,20 +51,30 @@ class Gain:
 
     def window(self, rows: slice, columns: slice) -> LinearLight:
         """The same as `wanted`, of a window of the patch only."""
-        across = _places(columns, self.log_gain.shape[1], self.patch.skin.shape[1])
-        down = _places(rows, self.log_gain.shape[0], self.patch.skin.shape[0])
-        exponent = cv2.remap(
-            self.log_gain,
-            np.tile(across, (len(down), 1)),
-            np.tile(down[:, None], (1, len(across))),
-            cv2.INTER_LINEAR,
-            borderMode=cv2.BORDER_REPLICATE,
-        )
+        height, width = self.patch.skin.shape
+        exponent = _between(self.log_gain, 0, rows, height)
+        exponent = _between(exponent, 1, columns, width)
         gain = np.exp(exponent * self.patch.skin[rows, columns, None])
         return np.asarray(self.patch.linear[rows, columns] * gain, np.float32)
 
 
-def _places(pixels: slice, cells: int, length: int) -> Map:
-    """Where pixels of an axis lie on the grid, middles of cells at whole numbers."""
-    middles = np.arange(*pixels.indices(length)) + 0.5
-    return np.asarray(middles * (cells / length) - 0.5, np.float32)
+def _between(grid: Map, axis: int, pixels: slice, length: int) -> Map:
+    """Values at some pixels of an axis of `length`, linear between the middles of cells."""
+    cells = grid.shape[axis]
+    places = (np.arange(*pixels.indices(length)) + 0.5) * (cells / length) - 0.5
+    places = np.clip(places, 0, cells - 1)
+    start = places.astype(np.intp)
+    weight = (places - start).reshape((-1,) + (1,) * (grid.ndim - 1 - axis))
+    first = grid.take(start, axis)
+    second = grid.take(np.minimum(start + 1, cells - 1), axis)
+    return np.asarray(first + weight * (second - first), np.float32)
+
+
+def added(first: Map | None, second: Map) -> Map:
+    """Two logarithms of gains as one, on the finer of their grids; None stands for no gain."""
+    if first is None:
+        return second
+    finer, coarser = (first, second) if first.size > second.size else (second, first)
+    height, width = finer.shape[:2]
+    brought = cv2.resize(coarser, (width, height), interpolation=cv2.INTER_LINEAR)
+    return np.asarray(finer + brought, np.float32)

@@ -1,0 +1,240 @@
+"""A gain of skin turned into differences of code values, pixel by pixel in one pass.
+
+For matrix profiles: light by table, gain between the cells of its grid, code values by table, and
+the bound of `evenhand.layers.cap` that tells which pixels need a closer look.
+"""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import lru_cache
+from math import exp
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+from evenhand.box import Box
+from evenhand.colour.inverse_table import DARKEST, FIRST_CELL, SHIFT, InverseTable
+from evenhand.layers.cap import (
+    CELL_BITS,
+    FINE_PER_CODE,
+    ROUNDING,
+    WIDE,
+    near_bound,
+    step_table,
+)
+from evenhand.photo.compiling import compiled
+from evenhand.processors import PROCESSORS
+
+if TYPE_CHECKING:
+    from evenhand.colour.encoding import MatrixEncoding
+    from evenhand.people.person import Alpha
+    from evenhand.photo.photograph import Photograph
+
+Floats = npt.NDArray[np.float32]
+
+ROWS = 64
+# Rows that a thread works on at a time.
+
+
+@dataclass(frozen=True)
+class Gained:
+    """Differences of code values that a gain comes to.
+
+    Attributes
+    ----------
+    difference : ndarray of int32, shape (height, width, 3)
+        In units of ``1 / steps_per_code`` code values, inside the file's range.
+    near : ndarray of bool, shape (height, width)
+        Pixels whose difference may come near the cap.
+    rows, columns : ndarray of bool, shapes (height,) and (width,)
+        Which of them hold a pixel that changes.
+    """
+
+    difference: npt.NDArray[np.int32]
+    near: npt.NDArray[np.bool_]
+    rows: npt.NDArray[np.bool_]
+    columns: npt.NDArray[np.bool_]
+
+
+def gained(
+    photograph: Photograph,
+    encoding: MatrixEncoding,
+    box: Box,
+    skin: Alpha,
+    log_gain: Floats,
+    steps_per_code: int,
+    cap: float,
+) -> Gained:
+    """Differences that a gain of the skin in `box` comes to.
+
+    Parameters
+    ----------
+    photograph : Photograph
+        The original.
+    encoding : MatrixEncoding
+        Its encoding.
+    box : Box
+        Where the skin lies.
+    skin : ndarray of float32, shape (box.height, box.width)
+        Share of skin in each pixel: the gain applies in proportion.
+    log_gain : ndarray of float32, shape (rows, columns, 3)
+        Natural logarithm of the gain in Rec. 2020, on a grid over the box.
+    steps_per_code : int
+        64 or 1.
+    cap : float
+        Largest CIEDE2000, for `near`.
+    """
+    codes = photograph.pixels[box.slices]
+    depth = codes.dtype.itemsize * 8
+    tables = _tables(encoding, depth)
+    found = Gained(
+        np.zeros((*skin.shape, 3), np.int32),
+        np.zeros(skin.shape, np.bool_),
+        np.zeros(skin.shape[0], np.bool_),
+        np.zeros(skin.shape[1], np.bool_),
+    )
+    scale = np.float32(FINE_PER_CODE[depth] / (257 * steps_per_code))
+    rounding = np.float32(ROUNDING[depth] / ROUNDING[8])
+    bounds = step_table(encoding), depth - CELL_BITS, scale, rounding, np.float32(near_bound(cap))
+    across = _places(skin.shape[1], log_gain.shape[1])
+    down = _places(skin.shape[0], log_gain.shape[0])
+
+    def work(top: int) -> None:
+        rows = slice(top, top + ROWS)
+        _gain_rows(
+            codes[rows], skin[rows], log_gain, across, down[rows],
+            tables.light, tables.to_own, tables.base, tables.starts, tables.slopes,
+            FIRST_CELL, SHIFT, np.float32(photograph.white), np.float32(steps_per_code), *bounds,
+            found.difference[rows], found.near[rows], found.rows[rows], found.columns,
+        )  # fmt: skip
+
+    with ThreadPoolExecutor(PROCESSORS) as pool:
+        list(pool.map(work, range(0, skin.shape[0], ROWS)))
+    return found
+
+
+@dataclass(frozen=True)
+class Tables:
+    """An encoding laid out for the compiled pass.
+
+    Attributes
+    ----------
+    light : ndarray of float32, shape (3, codes, 3)
+        What each code value of each channel adds to the working colour.
+    to_own : ndarray of float32, shape (3, 3)
+        From the working space to the file's own primaries.
+    base : ndarray of float32, shape (3, codes)
+        Code values that the way back makes of each code value's own light.
+    starts, slopes : ndarray of float32, shape (3, cells)
+        Of the inverse tone curves (`evenhand.colour.inverse_table`).
+    """
+
+    light: Floats
+    to_own: Floats
+    base: Floats
+    starts: Floats
+    slopes: Floats
+
+
+@lru_cache(maxsize=8)
+def _tables(encoding: MatrixEncoding, depth: int) -> Tables:
+    codes = 1 << depth
+    device = np.linspace(0.0, 1.0, codes)
+    inverses = [InverseTable(curve) for curve in encoding.curves]
+    own = [curve.linear(device) for curve in encoding.curves]
+    light = [np.outer(plane, column) for plane, column in zip(own, encoding.matrix.T, strict=True)]
+    base = [
+        inverse.device(plane.astype(np.float32)) * (codes - 1)
+        for inverse, plane in zip(inverses, own, strict=True)
+    ]
+    return Tables(
+        light=np.stack(light).astype(np.float32),
+        to_own=np.linalg.inv(encoding.matrix).astype(np.float32),
+        base=np.stack(base).astype(np.float32),
+        starts=np.stack([inverse.start for inverse in inverses]),
+        slopes=np.stack([inverse.slope for inverse in inverses]),
+    )
+
+
+def _places(pixels: int, cells: int) -> Floats:
+    """Where pixels of an axis lie on the grid, middles of cells at whole numbers, within it."""
+    middles = (np.arange(pixels) + 0.5) * (cells / pixels) - 0.5
+    return np.clip(middles, 0, cells - 1).astype(np.float32)
+
+
+@compiled
+def _gain_rows(
+    codes, skin, log_gain, across, down, light, to_own, base, starts, slopes, first_cell, shift,
+    white, steps, step_table, cell_shift, scale, rounding, near_bound,
+    difference, near, rows, columns,
+):  # fmt: skip  # type: ignore[no-untyped-def]
+    height, width = skin.shape
+    cells = log_gain.shape[1]
+    line = np.empty((cells, 3), np.float32)
+    own = np.empty((width, 3), np.float32)
+    bits = own.view(np.int32)
+    lit = np.zeros(width, np.bool_)
+    darkest, one = np.float32(DARKEST), np.float32(1)
+    mask = (1 << shift) - 1
+    for row in range(height):
+        upper = min(int(down[row]), log_gain.shape[0] - 1)
+        lower = min(upper + 1, log_gain.shape[0] - 1)
+        weight = down[row] - np.float32(upper)
+        for cell in range(cells):
+            for c in range(3):
+                start = log_gain[upper, cell, c]
+                line[cell, c] = start + weight * (log_gain[lower, cell, c] - start)
+        any_lit = False
+        for column in range(width):
+            share = skin[row, column]
+            lit[column] = False
+            if not share > 0:
+                continue
+            left = int(across[column])
+            right = min(left + 1, cells - 1)
+            weight = across[column] - np.float32(left)
+            red = share * (line[left, 0] + weight * (line[right, 0] - line[left, 0]))
+            green = share * (line[left, 1] + weight * (line[right, 1] - line[left, 1]))
+            blue = share * (line[left, 2] + weight * (line[right, 2] - line[left, 2]))
+            if red == 0 and green == 0 and blue == 0:
+                continue
+            lit[column] = True
+            any_lit = True
+            r, g, b = codes[row, column, 0], codes[row, column, 1], codes[row, column, 2]
+            red = np.float32(exp(red)) * (light[0, r, 0] + light[1, g, 0] + light[2, b, 0])
+            green = np.float32(exp(green)) * (light[0, r, 1] + light[1, g, 1] + light[2, b, 1])
+            blue = np.float32(exp(blue)) * (light[0, r, 2] + light[1, g, 2] + light[2, b, 2])
+            for c in range(3):
+                value = to_own[c, 0] * red + to_own[c, 1] * green + to_own[c, 2] * blue
+                own[column, c] = min(max(value, darkest), one)
+        if not any_lit:
+            continue
+        for column in range(width):
+            if not lit[column]:
+                continue
+            r, g, b = codes[row, column, 0], codes[row, column, 1], codes[row, column, 2]
+            place = ((r >> cell_shift) << 2 * CELL_BITS) + ((g >> cell_shift) << CELL_BITS)
+            place += b >> cell_shift
+            bound = rounding * step_table[place, 3]
+            wide = False
+            changes = False
+            for c in range(3):
+                code = codes[row, column, c]
+                cell = (bits[column, c] >> shift) - first_cell
+                device = starts[c, cell] + slopes[c, cell] * np.float32(bits[column, c] & mask)
+                step = np.rint((min(device, one) * white - base[c, code]) * steps)
+                lowest = -np.float32(code) * steps
+                step = min(max(step, lowest), white * steps + lowest)
+                if step != 0:
+                    difference[row, column, c] = np.int32(step)
+                    changes = True
+                    reach = abs(step) * scale
+                    bound += step_table[place, c] * reach
+                    wide = wide or reach > WIDE
+            if changes:
+                rows[row] = True
+                columns[column] = True
+                near[row, column] = wide or bound > near_bound
