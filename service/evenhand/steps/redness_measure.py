@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
@@ -94,7 +95,9 @@ def measure(skin: CoarsePatch) -> tuple[Direction, Excess]:
         amount = redness_map(skin, direction, others)
         split = unburnt_level(amount[lit]).split
         plain = lit if split is None else lit & (amount < split)
-        amount -= np.float32(_tilt(amount, shade, plain)) * shade
+        tilt = _tilt(amount, shade, plain)
+        # The burn darkens too: what shade explains of it must be given back.
+        amount = (amount - np.float32(tilt) * shade) / np.float32(1 - tilt * direction.mean())
         middle, least = unburnt_levels(skin, amount, lit)
         amount -= middle
         if turn < ROUNDS - 1 and split is not None:
@@ -157,7 +160,8 @@ def own_direction(skin: CoarsePatch, burn: Map, published: Direction) -> Directi
         blur(values, skin.skin, near) - blur(values, skin.skin, far)
         for values in (burn, skin.density)
     )
-    border = skin.inside & (np.abs(step) > LEAST_STEP)
+    far_inside = cv2.distanceTransform(skin.inside.astype(np.uint8), cv2.DIST_L2, 5) > far
+    border = far_inside & (np.abs(step) > LEAST_STEP)
     area = skin.mm_per_pixel**2
     evidence = area * float((step[border] ** 2).sum())
     if evidence < LEAST_EVIDENCE:
