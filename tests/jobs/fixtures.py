@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import pytest
+from fastapi.testclient import TestClient
+
 from evenhand.jobs import queue
 from evenhand.jobs.job import OVER
 from evenhand.jobs.place import Place, addresses_in
@@ -16,8 +18,6 @@ from evenhand.shoots import tokens
 from evenhand.shoots.tables import Job
 from evenhand.web.app import create_app
 from evenhand.web.settings import ServiceSettings
-from fastapi.testclient import TestClient
-
 from tests.jobs.plain_retoucher import Plain, picture
 from tests.jobs.servers import PostgreSQL, postgres_programs, postgresql, s3_store
 

@@ -192,15 +192,11 @@ def test_lasting_marks_go_only_by_a_permission_of_their_own(studio: Studio) -> N
     portrait = studio.portrait(shoot, seed=4)
     studio.named(portrait, "Mara", "Jon")
     studio.agree(shoot, "Mara", "marks")
-    mark = next(
-        m for m in studio.get(f"/v1/portraits/{portrait}/marks") if m["kind"] == "lasting"
-    )
+    mark = next(m for m in studio.get(f"/v1/portraits/{portrait}/marks") if m["kind"] == "lasting")
     path = f"/v1/marks/{mark['id']}"
     assert studio.http.put(path, json={"decision": "remove"}).status_code == 403
     studio.agree(shoot, "Mara", "lasting marks")
-    mark = next(
-        m for m in studio.get(f"/v1/portraits/{portrait}/marks") if m["kind"] == "lasting"
-    )
+    mark = next(m for m in studio.get(f"/v1/portraits/{portrait}/marks") if m["kind"] == "lasting")
     studio.put(f"/v1/marks/{mark['id']}", json={"decision": "remove"})
     studio.settle(shoot)
     marks = studio.get(f"/v1/portraits/{portrait}/marks")
@@ -215,9 +211,7 @@ def test_client_leaves_a_mark_and_signs_what_they_then_see(studio: Studio) -> No
     _, link = studio.proof(shoot, portrait)
     marks = studio.get("/v1/proof", headers=link)["portraits"][0]["marks"]
     passing = next(mark for mark in marks if mark["proposed"] == "remove")
-    studio.put(
-        f"/v1/proof/marks/{passing['id']}/wish", headers=link, json={"wish": "leave it"}
-    )
+    studio.put(f"/v1/proof/marks/{passing['id']}/wish", headers=link, json={"wish": "leave it"})
     studio.settle(shoot)
     studio.sign(portrait, link)
     studio.wait(studio.post(f"/v1/portraits/{portrait}/final", json={})["id"])
@@ -307,5 +301,3 @@ def test_face_geometry_goes_with_its_portrait(
     deleted = studio.http.delete(f"/v1/portraits/{portrait}").json()
     assert deleted["files"] == 4
     assert list(studio.place.files.listing(shoot)) == []
-
-

@@ -10,11 +10,15 @@ from pydantic import BaseModel, ValidationError
 
 from evenhand.errors import WrongSettingError
 from evenhand.layers.layer import Layer
-from evenhand.people.person import Person
+from evenhand.people.person import Person, Region
 from evenhand.photo.photograph import CodeValues, Photograph
 
 Wanted = Mapping[int, Mapping[str, Mapping[str, Any]]]
 """Settings by person's index and step; a step that is not named is not run."""
+
+
+EYES = "eyes"
+"""Name of the step that needs eyes to be seen."""
 
 
 class Retoucher(Protocol):
@@ -75,15 +79,20 @@ class Engine:
         self, photograph: Photograph, people: Sequence[Person], wanted: Wanted
     ) -> list[Layer]:
         """Layers of the wanted steps."""
+        from evenhand import layers as layering
         from evenhand.retouching import RetouchSettings, layers_of
 
         layers: list[Layer] = []
         for person in people:
-            steps = wanted.get(person.index, {})
+            steps = {
+                step: settings
+                for step, settings in wanted.get(person.index, {}).items()
+                if step != EYES or Region.EYE in person.masks
+            }
             if steps:
                 settings = RetouchSettings.model_validate({"steps": tuple(steps), **steps})
                 layers += layers_of(photograph, [person], settings)
-        return self._together(photograph, layers)
+        return layering.limit_sum(photograph, layers, RetouchSettings().cap)
 
     def blend(
         self, photograph: Photograph, layers: Sequence[Layer], strengths: Sequence[float]
@@ -100,12 +109,6 @@ class Engine:
         out = folder / f"final{photograph.result_suffix}"
         photo.write(pixels, photograph, out)
         return out
-
-    def _together(self, photograph: Photograph, layers: list[Layer]) -> list[Layer]:
-        from evenhand import layers as layering
-        from evenhand.retouching import RetouchSettings
-
-        return layering.limit_sum(photograph, layers, RetouchSettings().cap)
 
 
 def checked(retoucher: Retoucher, step: str, settings: Mapping[str, Any]) -> dict[str, Any]:

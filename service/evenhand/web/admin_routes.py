@@ -15,7 +15,7 @@ from evenhand.shoots.errors import NotFoundError
 from evenhand.web import models
 from evenhand.web.access import Here, Studio
 from evenhand.web.measures import REGISTRY, count_jobs
-from evenhand.web.problems import LISTED, Problem, described
+from evenhand.web.problems import LISTED, described
 
 router = APIRouter(prefix="/v1", tags=["studio"])
 open_router = APIRouter(tags=["service"])
@@ -59,7 +59,7 @@ def read_audit(
         return [models.AuditOut.model_validate(row) for row in rows.all()]
 
 
-@open_router.get("/v1/problems/{slug}", responses={404: {"model": Problem}})
+@open_router.get("/v1/problems/{slug}", responses=described(NotFoundError))
 def explain_problem(
     slug: Annotated[str, Path(max_length=60, examples=["no-permission"])],
 ) -> dict[str, Any]:

@@ -61,6 +61,7 @@ PNG: dict[int | str, dict[str, Any]] = {
         "description": "The picture.",
     }
 }
+TILE_PICTURE = {200: {"content": PICTURE[200]["content"] | PNG[200]["content"]}}
 
 router = APIRouter(prefix="/v1", tags=["pictures"])
 
@@ -141,7 +142,7 @@ def describe_image(
 @router.get(
     "/portraits/{portrait_id}/iiif/{which}/{region}/{size}/{rotation}/{quality}.{format}",
     response_class=Response,
-    responses=described(NotFoundError, NotReadyError, WrongSettingError) | PICTURE,
+    responses=described(NotFoundError, NotReadyError, WrongSettingError) | TILE_PICTURE,
 )
 def get_tile(
     portrait_id: models.Id,
@@ -337,7 +338,7 @@ def _region(region: str, shape: tuple[int, int]) -> Box:
 def _size(size: str, box: Box) -> tuple[int, int]:
     if size == "max":
         return fitted((box.height, box.width), LARGEST)
-    match = re.fullmatch(r"(!?)(\d{0,6}),(\d{0,6})", size)
+    match = re.fullmatch(r"(!?)([1-9]\d{0,5})?,([1-9]\d{0,5})?", size)
     if match and (match[2] or match[3]) and (not match[1] or (match[2] and match[3])):
         confined, across, down = match[1], int(match[2] or 0), int(match[3] or 0)
         if confined:

@@ -66,6 +66,7 @@ def describe_uploads(shoot_id: models.Id, service: Here, caller: Studio) -> Resp
 @router.post(
     "/shoots/{shoot_id}/uploads",
     status_code=201,
+    response_class=Response,
     responses=described(NotFoundError, UploadTooLargeError, WrongSettingError),
 )
 def begin_upload(
@@ -105,7 +106,10 @@ def begin_upload(
 
 
 @router.head(
-    "/uploads/{upload_id}", status_code=200, responses=described(NotFoundError, UploadGoneError)
+    "/uploads/{upload_id}",
+    status_code=200,
+    response_class=Response,
+    responses=described(NotFoundError, UploadGoneError),
 )
 def look_at_upload(
     upload_id: models.Id, service: Here, caller: Studio, version: Version

@@ -1,0 +1,39 @@
+"""A worker process with the plain retoucher, for tests that kill it.
+
+Usage: python -m tests.jobs.plain_worker RECORDS FILES SLOW_S SILENT_S
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from pathlib import Path
+
+from evenhand.jobs import queue
+from evenhand.jobs.place import Place
+from evenhand.photo.photograph import Photograph
+from evenhand.web.serving import run_worker
+from tests.jobs.plain_retoucher import Plain
+
+
+class Slow(Plain):
+    """A retoucher that takes its time."""
+
+    def __init__(self, seconds: float) -> None:
+        self.seconds = seconds
+
+    def read(self, path: Path) -> Photograph:
+        time.sleep(self.seconds)
+        return super().read(path)
+
+
+def main() -> None:
+    """Work until told to stop."""
+    records, files, slow_s, silent_s = sys.argv[1:]
+    queue.ALIVE_EVERY_S, queue.DEAD_AFTER_S = float(silent_s) / 4, float(silent_s)
+    queue.LOOK_EVERY_S = 0.1
+    run_worker(queue.JobWorker(Place.at(records, files, Slow(float(slow_s)))))
+
+
+if __name__ == "__main__":
+    main()
