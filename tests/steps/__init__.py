@@ -1,0 +1,1 @@
+"""Steps against skin whose clean state is known."""

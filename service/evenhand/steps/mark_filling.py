@@ -32,8 +32,11 @@ DETAIL_MM = 0.35
 DIRECTIONS = 16
 """Directions in which near skin is looked for."""
 
-DISTANCES = (1.3, 1.8, 2.5, 3.5)
-"""Distances of near skin, in diameters of the mark's window."""
+DISTANCES = (0.6, 0.9, 1.3, 1.8, 2.5, 3.5, 5.0)
+"""Distances of near skin, in widths of the mark's window."""
+
+RING = 16
+"""Places around a mark at which near skin's light is compared."""
 
 SOLVED_PIXELS = 40
 """Pixels across the disc at most when the tone is solved; it is smooth, so more tell nothing."""
@@ -111,7 +114,7 @@ def _plane(values: Map, rim: Inside) -> Map:
 def _fill_one(
     wanted: LinearLight, patch: SkinPatch, area: _Area, free: npt.NDArray[np.uint8]
 ) -> None:
-    offset = _near_skin(patch, free, area.row, area.column, area.reach)
+    offset = _near_skin(patch, free, area)
     rows, columns = area.window
     here = -np.log(np.maximum(wanted[area.window], DARKEST))
     near = np.zeros_like(here)
@@ -130,30 +133,21 @@ def _window(centre: int, reach: int, size: int) -> slice:
 
 
 def _near_skin(
-    patch: SkinPatch, free: npt.NDArray[np.uint8], row: int, column: int, reach: int
+    patch: SkinPatch, free: npt.NDArray[np.uint8], area: _Area
 ) -> tuple[int, int] | None:
-    """Offset to the near disc of free skin whose light is most like the mark's surroundings."""
-    ring = _ring(patch, row, column, reach)
+    """Offset to near free skin whose light is most like the mark's surroundings, if any."""
+    needed = area.alpha > 0
+    ring = _ring(patch, area.row, area.column, area.reach)
+    rows, columns = area.window
     best, best_cost = None, np.inf
-    height, width = free.shape
     for distance in DISTANCES:
         for turn in range(DIRECTIONS):
             angle = 2 * np.pi * turn / DIRECTIONS
-            down = round(distance * 2 * reach * np.sin(angle))
-            across = round(distance * 2 * reach * np.cos(angle))
-            top, left = row + down - reach, column + across - reach
-            if (
-                min(top, left) < 0
-                or top + 2 * reach + 1 > height
-                or left + 2 * reach + 1 > width
-                or min(row, column) < reach
-                or row + reach >= height
-                or column + reach >= width
-                or not free[top : top + 2 * reach + 1, left : left + 2 * reach + 1].all()
-            ):
+            down = round(distance * 2 * area.reach * np.sin(angle))
+            across = round(distance * 2 * area.reach * np.cos(angle))
+            if not _is_free(free, needed, rows.start + down, columns.start + across):
                 continue
-            there = _ring(patch, row + down, column + across, reach)
-            difference = there - ring
+            difference = _ring(patch, area.row + down, area.column + across, area.reach) - ring
             cost = float(np.abs(difference).mean() + 2 * difference.std(axis=0).mean())
             if cost < best_cost:
                 best, best_cost = (down, across), cost
@@ -162,13 +156,23 @@ def _near_skin(
     return None
 
 
+def _is_free(free: npt.NDArray[np.uint8], needed: Inside, top: int, left: int) -> bool:
+    """Whether all needed pixels of a window moved to `top`, `left` are free skin."""
+    height, width = needed.shape
+    if min(top, left) < 0 or top + height > free.shape[0] or left + width > free.shape[1]:
+        return False
+    return bool(free[top : top + height, left : left + width][needed].all())
+
+
 def _ring(patch: SkinPatch, row: int, column: int, reach: int) -> Map:
-    """Density in sixteen places around a disc, each averaged over its own small square."""
+    """Density in `RING` places around a disc, each averaged over its own small square."""
     half = max(1, reach // 4)
+    height, width = patch.skin.shape
     values = []
-    for turn in range(16):
-        angle = 2 * np.pi * turn / 16
-        r, c = round(row + reach * np.sin(angle)), round(column + reach * np.cos(angle))
+    for turn in range(RING):
+        angle = 2 * np.pi * turn / RING
+        r = min(max(round(row + reach * np.sin(angle)), 0), height - 1)
+        c = min(max(round(column + reach * np.cos(angle)), 0), width - 1)
         square = patch.linear[max(0, r - half) : r + half + 1, max(0, c - half) : c + half + 1]
         values.append(-np.log(np.maximum(square.mean(axis=(0, 1)), DARKEST)))
     return np.asarray(values, np.float32)

@@ -1,0 +1,109 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from evenhand.steps.marks import MarksSettings, marks
+from tests.evaluation.steps_marks import MarkTally, matches, tally
+from tests.evaluation.steps_measures import difference
+from tests.optics.changes import TrueMark
+from tests.optics.scene import Scene
+from tests.optics.skin import MELANIN
+from tests.steps.skins import clean, marked
+
+SETTINGS = MarksSettings()
+
+
+def _around(scene: Scene, mark: TrueMark) -> np.ndarray:
+    rows, columns = np.ogrid[: scene.alpha.shape[0], : scene.alpha.shape[1]]
+    far = np.hypot(rows - mark.row, columns - mark.column) * scene.mm_per_pixel
+    return far < 0.75 * mark.diameter_mm
+
+
+@pytest.mark.parametrize("tone", list(MELANIN))
+def test_passing_marks_are_found_and_filled_and_lasting_ones_never_touched(tone: str) -> None:
+    counts = MarkTally()
+    tally(marked(tone), counts)
+    assert counts.recall >= 0.65
+    assert counts.false == 0
+    assert counts.lasting_touched == 0
+    assert np.mean(counts.fills) < 2
+    assert np.mean(counts.rims) < 1
+    assert np.mean(counts.fills) < 0.4 * np.mean(counts.untouched)
+
+
+def test_the_fill_has_the_grain_of_skin_which_telea_has_not() -> None:
+    counts = MarkTally()
+    tally(marked("light"), counts)
+    assert 0.75 < np.mean(counts.grain) < 1.25
+    assert np.mean(counts.textbook_grain) < 0.7
+
+
+def test_clean_skin_has_nothing_to_propose() -> None:
+    change = marks(clean("light").patch, SETTINGS)
+    assert all(entry["decision"] == "kept" for entry in change.facts["marks"])
+    assert np.array_equal(change.wanted, clean("light").changed)
+
+
+def test_each_mark_is_kept_or_filled_by_its_number() -> None:
+    scene = marked("light")
+    everything = marks(scene.patch, SETTINGS)
+    filled = [e["number"] for e in everything.facts["marks"] if e["decision"] == "filled"]
+    first = marks(scene.patch, SETTINGS.model_copy(update={"kept": (filled[0],)}))
+    now = [e["number"] for e in first.facts["marks"] if e["decision"] == "filled"]
+    assert now == filled[1:]
+    entry = next(e for e in first.facts["marks"] if e["number"] == filled[0])
+    mark = next(m for m in scene.marks if matches(m, entry, scene.mm_per_pixel))
+    assert np.array_equal(first.wanted[_around(scene, mark)], scene.changed[_around(scene, mark)])
+
+
+def test_a_lasting_mark_goes_only_when_permission_names_it() -> None:
+    scene = marked("light")
+    listed = marks(scene.patch, SETTINGS).facts["marks"]
+    lasting = next(e for e in listed if e["kind"] == "lasting" and e["size_mm"] > 1.5)
+    mark = next(m for m in scene.marks if matches(m, lasting, scene.mm_per_pixel))
+    named = marks(
+        scene.patch, SETTINGS.model_copy(update={"lasting_removed": (lasting["number"],)})
+    )
+    around = _around(scene, mark)
+    assert difference(named.wanted, scene.changed)[around].mean() > 2
+
+
+def test_numbers_sizes_and_regions_are_listed_in_reading_order() -> None:
+    listed = marks(marked("light").patch, SETTINGS).facts["marks"]
+    assert [entry["number"] for entry in listed] == list(range(1, len(listed) + 1))
+    rows = [round(entry["row"]) for entry in listed]
+    assert rows == sorted(rows)
+    assert {entry["region"] for entry in listed} <= {"face-skin", "neck"}
+    assert all(1.0 <= entry["size_mm"] <= 8.0 for entry in listed)
+
+
+def test_sizes_come_out_within_a_third() -> None:
+    scene = marked("light")
+    listed = marks(scene.patch, SETTINGS).facts["marks"]
+    ratios = [
+        entry["size_mm"] / mark.diameter_mm
+        for mark in scene.marks
+        for entry in listed
+        if matches(mark, entry, scene.mm_per_pixel)
+    ]
+    assert len(ratios) >= 8
+    assert all(2 / 3 < ratio < 3 / 2 for ratio in ratios)
+
+
+def test_marks_that_the_photograph_does_not_resolve_are_not_looked_for() -> None:
+    patch = replace(marked("light").patch, mm_per_pixel=4.0)
+    change = marks(patch, SETTINGS)
+    assert change.facts == {"resolved": False, "marks": []}
+    assert np.array_equal(change.wanted, patch.linear)
+
+
+def test_nothing_else_changes_and_runs_agree_to_the_bit() -> None:
+    scene = marked("brown")
+    once, again = (marks(scene.patch, SETTINGS).wanted for _ in range(2))
+    assert np.array_equal(once, again)
+    changed = (once != scene.changed).any(axis=-1)
+    assert not changed[scene.alpha == 0].any()
+    assert changed.mean() < 0.05
