@@ -40,6 +40,14 @@ def test_as_the_general_way(
     assert not spread(quick, photograph.frame)[~outside].any()
 
 
+@pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf])
+def test_gains_that_are_no_number_are_left_alone(bad: float) -> None:
+    gain, photograph = made(None, np.uint8, 0.3)
+    gain.log_gain[:] = bad
+    layer = layer_from_change(photograph, 0, "even", gain.patch.box, gain, gain.patch.skin, 20.0)
+    assert layer.box.area == 0
+
+
 def made(profile: bytes | None, dtype: type[np.generic], strength: float) -> tuple:
     random = np.random.default_rng(3)
     white = np.iinfo(dtype).max

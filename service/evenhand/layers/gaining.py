@@ -166,11 +166,11 @@ def _places(pixels: int, cells: int) -> Floats:
 
 
 @compiled
-def _gain_rows(
+def _gain_rows(  # type: ignore[no-untyped-def]
     codes, skin, log_gain, across, down, light, to_own, base, starts, slopes, first_cell, shift,
     white, steps, step_table, cell_shift, scale, rounding, near_bound,
     difference, near, rows, columns,
-):  # fmt: skip  # type: ignore[no-untyped-def]
+):  # fmt: skip
     height, width = skin.shape
     cells = log_gain.shape[1]
     line = np.empty((cells, 3), np.float32)
@@ -199,7 +199,8 @@ def _gain_rows(
             red = share * (line[left, 0] + weight * (line[right, 0] - line[left, 0]))
             green = share * (line[left, 1] + weight * (line[right, 1] - line[left, 1]))
             blue = share * (line[left, 2] + weight * (line[right, 2] - line[left, 2]))
-            if red == 0 and green == 0 and blue == 0:
+            exponent = abs(red) + abs(green) + abs(blue)
+            if not 0 < exponent < np.inf:
                 continue
             lit[column] = True
             any_lit = True

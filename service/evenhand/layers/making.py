@@ -49,8 +49,8 @@ def layer_from_change(
         Name of the step.
     box : Box
         Where the change lies in the upright photograph.
-    change : Change
-        Wanted linear light of the box, and facts.
+    change : Change or Gain
+        Wanted linear light of the box, or a gain of its skin, and facts.
     mask : ndarray of float32, shape (box.height, box.width)
         Nothing changes where it is 0. It is no weight: a step feathers its own change.
     cap : float
@@ -78,10 +78,13 @@ def layer_from_change(
     if not (np.isfinite(cap) and cap > 0):
         raise WrongSettingError(f"The cap {cap} is not above zero.", "Give a CIEDE2000 above 0.")
     shape = (box.height, box.width)
-    if isinstance(change, Gain) and isinstance(photograph.encoding, MatrixEncoding):
-        return _layer_from_gain(photograph, person, step, box, change, mask, cap, settings)
-    if change.wanted.shape != (*shape, 3) or mask.shape != shape:
-        raise ValueError(f"the change {change.wanted.shape} or mask {mask.shape} misses {shape}")
+    of_change = change.patch.linear if isinstance(change, Gain) else change.wanted
+    if of_change.shape != (*shape, 3) or mask.shape != shape:
+        raise ValueError(f"the change {of_change.shape} or mask {mask.shape} misses {shape}")
+    encoding = photograph.encoding
+    if isinstance(change, Gain) and isinstance(encoding, MatrixEncoding):
+        place = person, step, box
+        return _layer_from_gain(photograph, encoding, *place, change, mask, cap, settings)
     depth = photograph.pixels.dtype.itemsize * 8
     steps_per_code = STEPS_PER_CODE[depth]
     codes = photograph.pixels[box.slices].reshape(-1, 3)
@@ -114,6 +117,7 @@ def layer_from_change(
 
 def _layer_from_gain(
     photograph: Photograph,
+    encoding: MatrixEncoding,
     person: int,
     step: str,
     box: Box,
@@ -124,7 +128,6 @@ def _layer_from_gain(
 ) -> Layer:
     """The same in one compiled pass, for a gain of skin and a matrix profile."""
     steps_per_code = STEPS_PER_CODE[photograph.pixels.dtype.itemsize * 8]
-    encoding = photograph.encoding
     skin = np.where(mask > 0, change.patch.skin, np.float32(0))
     found = gained(photograph, encoding, box, skin, change.log_gain, steps_per_code, cap)
     codes = photograph.pixels[box.slices]
