@@ -4,17 +4,22 @@ from __future__ import annotations
 
 import hashlib
 import os
+import shutil
 import stat
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from io import FileIO
 from pathlib import Path
+from typing import BinaryIO
 
 from evenhand.errors import UnreadablePhotographError
 
 _NO_ACCESS_TIME = getattr(os, "O_NOATIME", 0)
 """Flag that leaves the access time alone; Linux only, and only for the file's owner."""
+
+_CHUNK = 1 << 22
+"""Bytes read at once."""
 
 _FLAGS = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0)
 """Read only, no translation of line ends, and no waiting where the path is a pipe."""
@@ -62,11 +67,27 @@ def opened(path: Path) -> Iterator[FileIO]:
 
 
 def sha256_of(file: FileIO) -> str:
-    """SHA-256 of a whole file, in hexadecimal; the file is left at its start."""
-    file.seek(0)
-    digest = hashlib.file_digest(file, "sha256").hexdigest()
-    file.seek(0)
-    return digest
+    """SHA-256 of a whole file, in hexadecimal; the place in the file is left where it is."""
+    digest, place = hashlib.sha256(), 0
+    while chunk := os.pread(file.fileno(), _CHUNK, place):
+        digest.update(chunk)
+        place += len(chunk)
+    return digest.hexdigest()
+
+
+def copy_of(source: FileIO, file: BinaryIO) -> None:
+    """Copy a whole file into an empty one, inside the system where it can."""
+    size = os.fstat(source.fileno()).st_size
+    copied = 0
+    with suppress(OSError, AttributeError):  # other file systems, other systems
+        while copied < size:
+            step = os.copy_file_range(source.fileno(), file.fileno(), size - copied, copied, copied)
+            if step == 0:
+                break
+            copied += step
+    source.seek(copied)
+    file.seek(copied)
+    shutil.copyfileobj(source, file, _CHUNK)
 
 
 def _descriptor(path: Path) -> int:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from io import FileIO
 from pathlib import Path
 from typing import NoReturn
@@ -58,8 +59,10 @@ def read(path: Path | str, pixel_limit: int = PIXEL_LIMIT) -> Photograph:
         start = file.read(16)
         is_tiff = start.startswith(tiff.STARTS)
         if is_tiff and not raw.is_raw(start, file):
-            sha256 = sha256_of(file)
-            decoded = tiff.decode(file, path, pixel_limit)
+            with ThreadPoolExecutor(1) as beside:
+                hashing = beside.submit(sha256_of, file)
+                decoded = tiff.decode(file, path, pixel_limit)
+                sha256 = hashing.result()
         else:
             decode = _decoder(start, path)
             content = _content(file)

@@ -6,7 +6,6 @@ so that every tag, private ones included, stays as it was.
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from io import FileIO
@@ -23,7 +22,7 @@ from evenhand.errors import (
     UnsupportedPhotographError,
 )
 from evenhand.photo.limits import check_size
-from evenhand.photo.opening import Identity, identity_of, opened
+from evenhand.photo.opening import Identity, copy_of, identity_of, opened
 from evenhand.photo.orientation import ORIENTATION_TAG, valid_orientation
 from evenhand.photo.photograph import FileKind
 from evenhand.photo.source import Decoded, Stored
@@ -35,6 +34,9 @@ STARTS = (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")
 
 _LOSSLESS = {1, 5, 8, 32946, 32773, 34925, 50000}
 """Compressions read and written: none, LZW, deflate (two numbers), PackBits, LZMA, Zstandard."""
+
+_THREADS = 2
+"""Threads that decode strips and tiles."""
 
 _TYPES = [np.dtype(name) for name in ("uint8", "uint16", "float16", "float32")]
 """Types of samples that are read; floating point is worked on as 16-bit codes of 0 to 1."""
@@ -94,7 +96,7 @@ class TiffSource:
                     f"{self.path} was changed by somebody else since it was read.",
                     "Run again on the new version.",
                 )
-            shutil.copyfileobj(source, file, 1 << 22)
+            copy_of(source, file)
         replace_changed_segments(file, self.page, result, original)
         if self.new_xmp is not None:
             put_tag(file, self.page, _XMP_TAG, self.new_xmp)
@@ -197,7 +199,7 @@ def _check_whole(page: tifffile.TiffPage, name: str) -> None:
 
 
 def _stored(page: tifffile.TiffPage) -> Stored:
-    array = page.asarray()
+    array = page.asarray(maxworkers=_THREADS)
     if page.planarconfig == tifffile.PLANARCONFIG.SEPARATE:
         array = np.moveaxis(array, 0, -1)
     if array.dtype.kind == "f":
