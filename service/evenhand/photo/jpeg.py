@@ -31,6 +31,7 @@ from evenhand.photo.jpeg_markers import (
     layout_of,
     quantisation,
 )
+from evenhand.photo.jpeg_pictures import with_moved_pictures, with_new_thumbnail
 from evenhand.photo.limits import check_size
 from evenhand.photo.orientation import orientation_of
 from evenhand.photo.photograph import CodeValues, FileKind
@@ -43,6 +44,10 @@ _END = b"\xff\xd9"
 
 _LARGEST_PAYLOAD = 65533
 """Bytes that a segment holds besides its length (T.81, B.1.1.4)."""
+
+
+_Coded = tuple[tuple[Segment, ...], tuple[bytes | memoryview, ...]]
+"""Segments (the source's own tuple where nothing changed), and what follows up to the end."""
 
 
 @dataclass(frozen=True)
@@ -96,56 +101,61 @@ class JpegSource:
 
     def write(self, result: Stored, original: Stored, file: BinaryIO) -> None:
         """Write the file again; only blocks with changed pixels get other coefficients."""
-        layout = self.layout
-        file.write(START)
-        if self.scan is not None:
-            self._write_changed_scan(result.pixels, original.pixels, file)
-        else:
-            self._write_through_coefficients(result.pixels, original.pixels, file)
-        file.write(_END)
-        file.write(memoryview(layout.content)[layout.end :])
+        pixels, before = result.pixels, original.pixels
+        segments, pieces = (
+            self._changed_scan(pixels, before)
+            if self.scan is not None
+            else self._changed_coefficients(pixels, before)
+        )
+        exif = self.metadata.get("exif")
+        if exif and segments is not self.layout.segments:
+            changed = Segment(APP1, EXIF_HEAD + with_new_thumbnail(exif, pixels))
+            old = EXIF_HEAD + exif
+            segments = tuple(changed if s.payload == old else s for s in segments)
+        if self.new_xmp is not None:
+            segments = _with_xmp(segments, self.new_xmp)
+        size = sum(map(len, (START, *pieces, _END))) + sum(len(s.whole) for s in segments)
+        moved = size - self.layout.end
+        segments = with_moved_pictures(segments, self.layout.segments, size, moved)
+        for piece in (START, *(s.whole for s in segments), *pieces, _END):
+            file.write(piece)
+        file.write(memoryview(self.layout.content)[self.layout.end :])
 
-    @property
-    def _segments(self) -> list[Segment]:
-        """The file's segments, a new XMP packet in the place of the old one or after Exif."""
-        segments = list(self.layout.segments)
-        if self.new_xmp is None:
-            return segments
-        packet = Segment(APP1, XMP_HEAD + self.new_xmp)
-        olds = [i for i, s in enumerate(segments) if s.is_xmp]
-        heads = [i for i, s in enumerate(segments) if s.marker in (APP0, APP1)]
-        place = olds[0] if olds else max(heads, default=-1) + 1
-        kept = [s for s in segments[place:] if not s.is_xmp]
-        return [*segments[:place], packet, *kept]
-
-    def _write_changed_scan(self, result: CodeValues, original: CodeValues, file: BinaryIO) -> None:
+    def _changed_scan(self, pixels: CodeValues, before: CodeValues) -> _Coded:
         from evenhand.photo.jpeg_blocks import changed_scan
 
-        data, new_tables = changed_scan(self.scan, result, original)
-        for segment in self._segments:
-            if segment.marker != DHT or not new_tables:
-                file.write(segment.whole)
-        for segment in new_tables:
-            file.write(segment.whole)
-        file.write(memoryview(self.layout.content)[self.layout.scan : self.layout.scan_data])
-        file.write(data)
+        layout = self.layout
+        changed = changed_scan(self.scan, pixels, before)
+        header = memoryview(layout.content)[layout.scan : layout.scan_data]
+        if changed is None:
+            data = memoryview(layout.content)[layout.scan_data : layout.end - len(_END)]
+            return layout.segments, (header, data)
+        data, new_tables = changed
+        kept = (s for s in layout.segments if s.marker != DHT or not new_tables)
+        return (*kept, *new_tables), (header, data)
 
-    def _write_through_coefficients(
-        self, result: CodeValues, original: CodeValues, file: BinaryIO
-    ) -> None:
+    def _changed_coefficients(self, pixels: CodeValues, before: CodeValues) -> _Coded:
         from evenhand.photo.jpeg_coefficients import rewritten
 
-        if self.new_xmp is None and np.array_equal(result, original):
-            file.write(memoryview(self.layout.content)[len(START) : self.layout.end - len(_END)])
-            return
-        encoded = rewritten(self.layout, result, original)
-        for segment in self._segments:
-            if segment.is_metadata:
-                file.write(segment.whole)
-        for segment in encoded.segments:
-            if not segment.is_metadata:
-                file.write(segment.whole)
-        file.write(memoryview(encoded.content)[encoded.scan : encoded.end - 2])
+        layout = self.layout
+        if np.array_equal(pixels, before):
+            return layout.segments, (
+                memoryview(layout.content)[layout.scan : layout.end - len(_END)],
+            )
+        encoded = rewritten(layout, pixels, before)
+        metadata = (s for s in layout.segments if s.is_metadata)
+        coding = (s for s in encoded.segments if not s.is_metadata)
+        scans = memoryview(encoded.content)[encoded.scan : encoded.end - len(_END)]
+        return (*metadata, *coding), (scans,)
+
+
+def _with_xmp(segments: tuple[Segment, ...], packet: bytes) -> tuple[Segment, ...]:
+    """A new XMP packet in the place of the old one, or after Exif."""
+    segment = Segment(APP1, XMP_HEAD + packet)
+    olds = [i for i, s in enumerate(segments) if s.is_xmp]
+    heads = [i for i, s in enumerate(segments) if s.marker in (APP0, APP1)]
+    place = olds[0] if olds else max(heads, default=-1) + 1
+    return (*segments[:place], segment, *(s for s in segments[place:] if not s.is_xmp))
 
 
 def decode(content: bytes, name: str, pixel_limit: int) -> Decoded:

@@ -162,7 +162,7 @@ def sequential_scan(layout: Layout) -> SequentialScan | None:
 
 def changed_scan(
     scan: SequentialScan, result: CodeValues, original: CodeValues
-) -> tuple[memoryview, list[Segment]]:
+) -> tuple[memoryview, list[Segment]] | None:
     """The scan's data with the blocks of changed pixels changed.
 
     Parameters
@@ -174,11 +174,14 @@ def changed_scan(
 
     Returns
     -------
-    memoryview, list of Segment
-        Entropy-coded data, and the DHT segments to write instead of the source's, if any.
+    (memoryview, list of Segment) or None
+        None where no pixel changed; else entropy-coded data, and the DHT segments to write
+        instead of the source's, if any.
     """
     layout = scan.layout
     touched = touched_units(scan.sampling, result, original)
+    if not touched.size:
+        return None
     differences = coefficient_differences(scan.sampling, layout, result, original, touched)
     tables = huffman_tables(layout.payloads(DHT))
     data, trouble = changed_data(
