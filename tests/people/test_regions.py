@@ -10,7 +10,6 @@ from evenhand.people.person import Region
 from evenhand.people.regions import (
     FEATHER_MM,
     KEPT_PARTS,
-    OVAL,
     PROFILE_PARTS,
     kept_parts,
     kept_parts_in_profile,
@@ -84,4 +83,3 @@ def test_topology_is_that_published_with_the_mesh() -> None:
         assert drawn == {index for pair in pairs for index in pair}
     lips = {index for pair in connections.FACEMESH_LIPS for index in pair}
     assert {i for part in KEPT_PARTS if part.region is Region.LIP for i in part.outline} <= lips
-    assert set(OVAL) == {index for pair in connections.FACEMESH_FACE_OVAL for index in pair}

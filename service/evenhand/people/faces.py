@@ -54,7 +54,7 @@ score 0.8 and more, backs of heads below 0.7."""
 SURE_SCORE = 0.85
 """Score of the near detector from which a crop need not be tried in other turns."""
 
-STEEPEST_YAW = 50.0
+STEEPEST_YAW = 70.0
 """Degrees: beyond this the far half of the mesh is guessed, so the face counts as in profile."""
 
 PROFILE_SIDE = 1.2
@@ -234,9 +234,14 @@ def _within(hit: Hit, face: Face) -> bool:
 
 
 def _same_head(head: Head, other: Head) -> bool:
-    """Whether two faces share more than 30 % of the smaller one's box."""
-    box, known = head.face.box, other.face.box
-    return box.intersection(known).area > 0.3 * min(box.area, known.area)
+    """Whether two faces share much of the smaller one's box, or the smaller is the other's ear."""
+    box, known = sorted((head.face.box, other.face.box), key=lambda box: box.area)
+    shared = box.intersection(known).area > 0.3 * box.area
+    around = Box(
+        known.top, known.left - known.width // 2, known.bottom, known.right + known.width // 2
+    )
+    ear = box.height < 0.45 * known.height and box.intersection(around).area > 0.7 * box.area
+    return shared or ear
 
 
 def _head_at(photograph: Photograph, search: View, hit: Hit) -> Head | None:

@@ -115,7 +115,8 @@ def _masks(
 
 def _kept_parts(head: Head, scale: Scale, frame: Box) -> dict[Region, Mask]:
     if len(head.face.landmarks):
-        return regions.kept_parts(head.face.landmarks, scale.mm_per_pixel, frame)
+        face = head.face
+        return regions.kept_parts(face.landmarks, scale.mm_per_pixel, frame, face.yaw)
     return regions.kept_parts_in_profile(head.points, scale.mm_per_pixel, frame)
 
 

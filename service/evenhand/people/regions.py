@@ -15,12 +15,6 @@ from evenhand.people.person import Mask, Region
 
 Field = npt.NDArray[np.float32]
 
-OVAL = (
-    10, 338, 297, 332, 284, 251, 389, 356, 454, 323, 361, 288, 397, 365, 379, 378, 400, 377,
-    152, 148, 176, 149, 150, 136, 172, 58, 132, 93, 234, 127, 162, 21, 54, 103, 67, 109,
-)  # fmt: skip
-"""Outline of the face, from the top of the forehead clockwise in the picture."""
-
 RIGHT_EYE = (33, 246, 161, 160, 159, 158, 157, 173, 133, 155, 154, 153, 145, 144, 163, 7)
 LEFT_EYE = (263, 466, 388, 387, 386, 385, 384, 398, 362, 382, 381, 380, 374, 373, 390, 249)
 """Lid edges around each eye."""
@@ -68,6 +62,10 @@ KEPT_PARTS = (
 )
 """Margins: lids and lashes; stray brow hairs; the edge of the lips; the nostrils' rims."""
 
+TRUE_YAW, MARGIN_BY_YAW_MM = 30.0, 0.1
+"""Degrees up to which the mesh fits as well as from the front, and millimetres by which margins
+widen for each degree beyond."""
+
 FEATHER_MM = 2.0
 """Width over which a kept part's membership falls from 1 to 0 beyond its margin."""
 
@@ -84,11 +82,14 @@ GRID_MM = 0.4
 
 
 def face_outline(landmarks: Points) -> Points:
-    """Outline of the face in pixels, shape (36, 2)."""
-    return landmarks[list(OVAL)]
+    """Convex outline of the face with its nose in pixels, shape (n, 2)."""
+    corners: Points = cv2.convexHull(np.ascontiguousarray(landmarks)).reshape(-1, 2)
+    return corners
 
 
-def kept_parts(landmarks: Points, mm_per_pixel: float, frame: Box) -> dict[Region, Mask]:
+def kept_parts(
+    landmarks: Points, mm_per_pixel: float, frame: Box, yaw: float = 0.0
+) -> dict[Region, Mask]:
     """Eyes, brows, lips and nostrils of a face whose mesh is known.
 
     Parameters
@@ -98,11 +99,14 @@ def kept_parts(landmarks: Points, mm_per_pixel: float, frame: Box) -> dict[Regio
     mm_per_pixel : float
     frame : Box
         Of the photograph.
+    yaw : float
+        Turn sideways in degrees; margins widen with it, since the mesh fits less well.
     """
+    more = MARGIN_BY_YAW_MM * max(0.0, abs(yaw) - TRUE_YAW)
     outlines: dict[Region, list[tuple[Points, float]]] = {}
     for part in KEPT_PARTS:
         outline = landmarks[list(part.outline)]
-        outlines.setdefault(part.region, []).append((outline, part.margin_mm))
+        outlines.setdefault(part.region, []).append((outline, part.margin_mm + more))
     return _drawn(outlines, mm_per_pixel, frame)
 
 

@@ -25,7 +25,8 @@ SMALLEST_IRIS = 12.0
 """Pixels: a smaller iris is measured worse than the distance between the pupils."""
 
 STEEPEST_PUPIL_YAW = 30.0
-"""Degrees: beyond this the foreshortened distance between the pupils is not to be trusted."""
+"""Degrees: beyond this neither the foreshortened distance of the pupils nor the iris of the far
+eye is to be trusted."""
 
 ACROSS_BIAS = 1.085
 """The mesh draws a frontal iris as an ellipse, wider than tall by the square of this (measured:
@@ -50,7 +51,9 @@ def scale_of(face: Face) -> Scale:
     """
     if not len(face.landmarks):
         return Scale(HEAD_SQUARE_MM / max(face.box.height, 1), ScaleSource.FACE)
-    iris = _iris_diameter(face.landmarks)
+    diameters = _iris_diameters(face.landmarks)
+    far_eye_hidden = abs(face.yaw) > STEEPEST_PUPIL_YAW
+    iris = max(diameters) if far_eye_hidden else float(np.mean(diameters))
     if iris >= SMALLEST_IRIS:
         return Scale(IRIS_MM / iris, ScaleSource.IRIS)
     if abs(face.yaw) <= STEEPEST_PUPIL_YAW:
@@ -59,16 +62,15 @@ def scale_of(face: Face) -> Scale:
     return Scale(FACE_MM / _distance(face.landmarks, BRIDGE, CHIN), ScaleSource.FACE)
 
 
-def _iris_diameter(landmarks: Points) -> float:
-    """Mean over both eyes of the longer diameter, in pixels."""
-    diameters = [
+def _iris_diameters(landmarks: Points) -> list[float]:
+    """The longer diameter of each iris, in pixels."""
+    return [
         max(
             _distance(landmarks, right, left) / ACROSS_BIAS,
             _distance(landmarks, top, bottom) * ACROSS_BIAS,
         )
         for right, top, left, bottom in IRIS_RINGS
     ]
-    return float(np.mean(diameters))
 
 
 def _distance(landmarks: Points, start: int, end: int) -> float:
