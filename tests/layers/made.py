@@ -6,8 +6,10 @@ import numpy as np
 from hypothesis import strategies as st
 
 from evenhand.box import Box
+from evenhand.people.person import Region
 from evenhand.photo.photograph import Photograph
-from evenhand.steps.patch import Change
+from evenhand.steps.gain import Gain
+from evenhand.steps.patch import Change, SkinPatch
 from tests.colour import profiles
 
 PROFILES = {
@@ -45,6 +47,15 @@ def change_of(seed: int, photograph: Photograph, box: Box, size: float) -> Chang
         0, size / 50, linear.shape
     )
     return Change(wanted.astype(np.float32), {"made up": True})
+
+
+def gain_of(seed: int, photograph: Photograph, box: Box, mask: np.ndarray, size: float) -> Gain:
+    """Density changed by a smooth gain of about `size`, in proportion to the mask."""
+    random = np.random.default_rng(seed + 4)
+    linear = photograph.encoding.to_linear(photograph.pixels[box.slices])
+    patch = SkinPatch(box, linear, {Region.FACE: mask}, 0.5)
+    cells = (max(1, box.height // 4), max(1, box.width // 4))
+    return Gain(patch, random.normal(0, size, (*cells, 3)).astype(np.float32))
 
 
 def box_in(seed: int, shape: tuple[int, int]) -> Box:

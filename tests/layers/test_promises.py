@@ -22,7 +22,7 @@ def differences(photograph, result):
     """CIEDE2000 of every pixel between a result and its original."""
     labs = [
         skimage.color.xyz2lab(
-            np.clip(photograph.encoding.to_linear(pixels).astype(float) @ WORKING_TO_XYZ.T, 0, None)
+            photograph.encoding.to_linear(pixels).astype(float) @ WORKING_TO_XYZ.T
         )
         for pixels in (photograph.pixels, result)
     ]
@@ -37,7 +37,11 @@ def photographs_with_layer(draw):
     photograph = made.photograph_of(seed, draw(made.SHAPES), depth, profile)
     box, cap = made.box_in(seed, photograph.shape), draw(made.CAPS)
     mask = made.mask_of(seed, box)
-    change = made.change_of(seed, photograph, box, draw(made.SIZES))
+    size = draw(made.SIZES)
+    if draw(st.booleans()):
+        change = made.change_of(seed, photograph, box, size)
+    else:
+        change = made.gain_of(seed, photograph, box, mask, size)
     layer = layer_from_change(photograph, 0, "redness", box, change, mask, cap)
     frame = np.zeros(photograph.shape, np.float32)
     frame[box.slices] = mask

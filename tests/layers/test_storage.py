@@ -3,6 +3,9 @@
 import hashlib
 import json
 import os
+import re
+from importlib.resources import files
+from typing import Any
 
 import numpy as np
 import pytest
@@ -61,26 +64,15 @@ def test_what_is_saved_is_loaded(tmp_path_factory, seed, depth, profile, shape):
 
 
 @pytest.mark.parametrize("depth", [8, 16])
-def test_twenty_lines_of_anybodys_python_make_the_result(tmp_path, depth):
-    photograph, layers = made_layers(depth=depth)
+def test_the_lines_of_python_in_the_format_make_the_result(tmp_path, depth):
+    photograph, layers = made_layers(depth=depth, number=3)
     folder = save(tmp_path / "a.layers", photograph, layers, {"redness": 0.7})
-
-    index = json.loads((folder / "layers.json").read_text())
-    total = np.zeros(photograph.pixels.shape, np.int64)
-    for entry in index["layers"]:
-        box = entry["box"]
-        part = tifffile.imread(folder / entry["file"])
-        rows, columns = slice(box["top"], box["bottom"]), slice(box["left"], box["right"])
-        total[rows, columns] += round(1024 * entry["strength"]) * part.astype(np.int64)
-    row, column, channel = np.indices(total.shape)
-    if index["original"]["depth"] == 8:
-        threshold = (49471 * column + 37345 * row + 21845 * channel) % 65536
-        result = (photograph.pixels.astype(np.int64) * 65536 + total + threshold) >> 16
-    else:
-        result = (photograph.pixels.astype(np.int64) * 1024 + total + 512) >> 10
-    result = result.clip(0, photograph.white)
-
-    np.testing.assert_array_equal(result, blend(photograph, layers, {"redness": 0.7}))
+    text = (files("evenhand") / "layers" / "FORMAT.md").read_text("utf-8")
+    names: dict[str, Any] = {}
+    exec(re.search("```python\n(.*?)```", text, re.DOTALL)[1], names)
+    np.testing.assert_array_equal(
+        names["result"](folder, photograph.pixels), blend(photograph, layers, {"redness": 0.7})
+    )
 
 
 def test_the_index_says_what_the_set_is(saved):
