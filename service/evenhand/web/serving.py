@@ -26,6 +26,9 @@ from evenhand.web.settings import ServiceSettings
 GRACE_S = 60
 """How long a stopping worker may go on with what it does, seconds."""
 
+BEHIND = 10
+"""By how much workers beside the web server give way to it, in steps of niceness."""
+
 AGAIN_S = 2.0
 """How long to wait before a worker that died is started again, seconds."""
 
@@ -122,6 +125,8 @@ def run_worker(worker: JobWorker) -> None:
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stop.set())
     parent = os.getppid()
+    if PARENT in os.environ:
+        os.nice(BEHIND)
     worker.start()
     while not stop.wait(1.0):
         if PARENT in os.environ and os.getppid() != parent:

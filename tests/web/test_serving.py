@@ -1,0 +1,121 @@
+"""The commands as a studio runs them, and the worked example of the README with curl and Python."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import httpx
+import imagecodecs
+import numpy as np
+import psutil
+import pytest
+from skimage import data
+
+from tests.jobs.servers import free_port
+
+EXAMPLE = Path(__file__).parent / "example"
+README = Path(__file__).parents[2] / "README.md"
+HEADING = "From upload to signed final"
+SERVE = [sys.executable, "-m", "evenhand.web.commands"]
+
+
+@dataclass
+class Running:
+    """A service that runs."""
+
+    url: str
+    token: str
+    process: subprocess.Popen[str]
+    folder: Path
+
+
+@pytest.fixture(scope="module")
+def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
+    """`evenhand serve` on a port of its own."""
+    folder, port = tmp_path_factory.mktemp("serve"), free_port()
+    command = [*SERVE, "serve", "--data", str(folder / "data"), "--port", str(port)]
+    log = (folder / "log").open("w")
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=log, text=True)
+    assert process.stdout is not None
+    said = process.stdout.readline()
+    assert "told this once" in said, (folder / "log").read_text()
+    url = f"http://127.0.0.1:{port}"
+    deadline = time.monotonic() + 60
+    while True:
+        try:
+            assert httpx.get(f"{url}/ready").status_code == 200
+            break
+        except httpx.HTTPError:
+            assert time.monotonic() < deadline, (folder / "log").read_text()
+            time.sleep(0.2)
+    yield Running(url, said.split()[-1], process, folder)
+    if process.poll() is None:
+        process.kill()
+
+
+@pytest.fixture
+def photo(tmp_path: Path) -> Path:
+    """NASA's portrait of astronaut Eileen Collins, public domain, as scikit-image carries it."""
+    path = tmp_path / "IMG_2041.jpg"
+    path.write_bytes(bytes(imagecodecs.jpeg8_encode(data.astronaut(), level=95)))
+    return path
+
+
+@pytest.mark.parametrize("name", ["shoot.sh", "shoot.py"])
+def test_the_worked_example(running: Running, photo: Path, tmp_path: Path, name: str) -> None:
+    if name == "shoot.sh" and shutil.which("curl") is None:
+        pytest.skip("curl is not installed")
+    program = [sys.executable] if name == "shoot.py" else ["bash", "-eu"]
+    environment = os.environ | {"URL": running.url, "TOKEN": running.token, "PHOTO": str(photo)}
+    done = subprocess.run(
+        [*program, str(EXAMPLE / name)],
+        cwd=tmp_path, env=environment, capture_output=True, text=True, timeout=120,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stdout + done.stderr + (running.folder / "log").read_text()
+    final = imagecodecs.imread(tmp_path / "final.jpg").astype(int)
+    original = imagecodecs.imread(photo).astype(int)
+    assert final.shape == original.shape
+    assert 0 < np.abs(final - original).max() < 128
+
+
+@pytest.mark.parametrize("name", ["shoot.sh", "shoot.py"])
+def test_the_readme_shows_the_example_that_is_tested(name: str) -> None:
+    readme = README.read_text() if README.exists() else ""
+    if HEADING not in readme:
+        pytest.skip(f"the README has no section {HEADING!r}")
+    assert (EXAMPLE / name).read_text().strip() in readme
+
+
+def test_a_stopped_service_leaves_no_process(running: Running) -> None:
+    """Runs last: it stops the service."""
+    family = psutil.Process(running.process.pid).children(recursive=True)
+    assert family
+    running.process.send_signal(signal.SIGTERM)
+    assert running.process.wait(60) in (0, -signal.SIGTERM)
+    _, alive = psutil.wait_procs(family, timeout=30)
+    assert not alive
+
+
+def test_it_refuses_to_be_reachable_without_tls(tmp_path: Path) -> None:
+    command = [*SERVE, "serve", "--data", str(tmp_path), "--host", "0.0.0.0"]
+    refused = subprocess.run(command, capture_output=True, text=True, timeout=60)
+    assert refused.returncode == 1
+    assert "TLS" in refused.stderr
+
+
+@pytest.mark.parametrize(
+    ("option", "address"), [("--records", "mysql://x/y"), ("--files", "ftp://host/files")]
+)
+def test_a_wrong_address_is_told(tmp_path: Path, option: str, address: str) -> None:
+    command = [*SERVE, "token", "test", "--data", str(tmp_path), option, address]
+    refused = subprocess.run(command, capture_output=True, text=True, timeout=60)
+    assert refused.returncode == 1
+    assert "Give" in refused.stderr
