@@ -19,16 +19,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import bpy
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 from scene import labels, render
 from scene.assets import Assets, Floats
-from scene.backdrop import Wall, clutter, ground
+from scene.backdrop import Surround, clutter, ground
 from scene.camera import Camera, Shot
 from scene.figure import Place
-from scene.light import random_light, shine
+from scene.light import Heavens, random_light
 from scene.person import Person, PersonSpec
 from scene.pose import turn
 from scene.shape import Build
@@ -63,7 +62,7 @@ class Scene:
         self.rng = np.random.default_rng(seed)
         self.size = size
         self.scene = render.empty_scene()
-        render.prepare(self.scene, size, size, samples, seed)
+        render.prepare(self.scene, size, size, samples, seed, quick=True)
         rng = self.rng
         count = 1 if rng.random() < 0.72 else int(rng.integers(2, 5))
         density = 0.45 if count == 1 else 0.3
@@ -83,9 +82,9 @@ class Scene:
         if rng.random() < 0.6:
             ground(tuple(rng.uniform(0.05, 0.6, 3)), float(rng.uniform(0, 50)))
         self.backdrop = random_backdrop(rng, self.tone)
-        self.wall = Wall(self.backdrop, float(rng.uniform(2.5, 7)))
+        Surround(self.backdrop, float(rng.uniform(2.5, 7)))
         self.camera = Camera()
-        self.lamps: list[Any] = []
+        self.heavens = Heavens()
         self.poses: list[str] = []
 
     def _statue(self, assets: Assets) -> Person:
@@ -122,12 +121,10 @@ class Scene:
             )
             self.statue.pose(pose, place)
 
-    def light_up(self, azimuth: float, subject: Floats) -> str:
+    def light_up(self, azimuth: float) -> str:
         """A new light for a camera direction."""
-        for lamp in self.lamps:
-            bpy.data.lights.remove(lamp.data)
         light = random_light(self.rng)
-        self.lamps = shine(light, subject, np.radians(azimuth))
+        self.heavens.shine(light, float(np.radians(azimuth)))
         return light.name
 
     def shoot(self, scratch: Path) -> View:
@@ -149,9 +146,8 @@ class Scene:
             float(np.exp(rng.uniform(np.log(35), np.log(135)))), float(rng.normal(0, 7)),
             float(rng.choice([1.8, 2.8, 5.6])) if rng.random() < 0.3 else None,
         )  # fmt: skip
-        place = self.camera.take(shot)
-        self.wall.face(place, target)
-        light = self.light_up(azimuth, target)
+        self.camera.take(shot)
+        light = self.light_up(azimuth)
         channels = render.render(self.scene, scratch)
         return self._view(channels, framing.name, light, azimuth)
 
@@ -295,6 +291,8 @@ def work(options: argparse.Namespace, seeds: list[int]) -> None:
             built = time.time()
             views = []
             for k in range(options.views):
+                if views and time.time() > end:
+                    break
                 if k % VIEWS_PER_POSE == 0:
                     scene.move_people()
                 views.append(scene.shoot(options.scratch))

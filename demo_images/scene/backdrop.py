@@ -15,6 +15,9 @@ from .objects import object_from_mesh
 
 Colour = tuple[float, float, float]
 
+FAR = 40.0
+"""Radius of the surround in metres: beyond every camera."""
+
 
 @dataclass(frozen=True)
 class Backdrop:
@@ -47,9 +50,27 @@ class Wall:
         self.made.matrix_world = Matrix.Translation(Vector(subject) + ahead * self.distance) @ turn
 
 
-def _backdrop_material(backdrop: Backdrop, distance: float) -> Any:
+class Surround:
+    """A large sphere round the scene that shows the camera the same picture from everywhere.
+
+    Unlike a wall it never moves, so that the renderer keeps what it prepared between views.
+    """
+
+    def __init__(self, backdrop: Backdrop, distance: float):
+        bpy.ops.mesh.primitive_uv_sphere_add(segments=24, ring_count=12, radius=FAR)
+        made = bpy.context.object
+        made.data.materials.append(_backdrop_material(backdrop, distance, with_camera=True))
+        for ray in ("diffuse", "glossy", "transmission", "shadow"):
+            setattr(made, f"visible_{ray}", False)
+
+
+def _backdrop_material(backdrop: Backdrop, distance: float, with_camera: bool = False) -> Any:
     made, nodes = material("backdrop")
-    place = nodes.node("ShaderNodeTexCoord").outputs["Object"]
+    place = nodes.node("ShaderNodeTexCoord").outputs["Camera" if with_camera else "Object"]
+    if with_camera:
+        across, up, ahead = nodes.split(place)
+        shrink = nodes.math("DIVIDE", distance, ahead)
+        place = nodes.joined(nodes.mul(across, shrink), 0.0, nodes.mul(up, shrink))
     shifted = nodes.vector("ADD", place, (backdrop.seed, 0, 3 * backdrop.seed)).outputs[0]
     scaled = nodes.node("ShaderNodeMapping")
     nodes.feed(shifted, scaled.inputs[0])

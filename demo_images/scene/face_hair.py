@@ -76,7 +76,7 @@ def beard_cover(figure: Figure, points: Floats, kind: str) -> Floats:
     mouth, nose = figure.mouth, figure.nose_tip
     u = np.abs(points[:, 0])
     v = points[:, 2] - mouth[2]
-    front = points[:, 1] < figure.eye_level[1] + 0.085
+    front = (points[:, 1] < figure.eye_level[1] + 0.085) & (u < 0.09)
     cheek_line = -0.006 + 0.72 * np.clip(u - 0.020, 0, 0.06)
     cheek = np.clip((cheek_line - v) / 0.007, 0, 1) * np.clip((u - 0.024) / 0.006, 0, 1)
     jaw = np.clip((v + 0.082 + 0.5 * np.clip(u - 0.03, 0, 1)) / 0.012, 0, 1)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -32,11 +32,17 @@ PART_OF_BONE = {
 }
 """Body part of a bone's name without side and number; every other bone is torso."""
 
-CAVITY_REACH = 0.03
-"""Metres a ray from inside the nose or mouth may travel before it is taken to be in the open."""
+NOSTRIL = (0.0084, 0.0125, -0.0032)
+"""Middle of the left nostril's opening against the tip of the nose, metres (read off the mesh)."""
 
-CAVITY_SHARE = 0.8
-"""A face is inside a cavity when this share of its outward rays meet the body within reach."""
+NOSTRIL_REACH = 0.006
+"""Metres from that middle within which faces can belong to the nostril."""
+
+CAVITY_REACH = 0.02
+"""Metres within which a ray from inside a nostril meets its walls."""
+
+CAVITY_SHARE = 0.5
+"""A face is inside a nostril when this share of its outward rays meet the nose within reach."""
 
 
 @dataclass(frozen=True)
@@ -159,25 +165,20 @@ class Figure:
         mean = np.array([self.weights[f].mean(0) for f in self.faces])
         for k, part in enumerate(bone_part):
             share[:, CLASSES.index(part)] += mean[:, k]
-        parts = share.argmax(1)
-        parts[self._cavity("nose")] = CLASSES.index("nostril")
-        return parts
+        return share.argmax(1)
 
-    def _cavity(self, which: str) -> NDArray[np.int64]:
-        """Faces inside the nostrils, found by rays that cannot get out."""
-        nose = self.nose_tip
-        near = np.linalg.norm(self.face_centres - (nose + [0, 0.012, -0.006]), axis=1) < 0.024
-        rng = np.random.default_rng(0)
-        inside = []
-        for k in np.nonzero(near)[0]:
-            rays = rng.normal(size=(24, 3))
-            rays /= np.linalg.norm(rays, axis=1, keepdims=True)
-            rays[rays @ self.face_normals[k] < 0] *= -1
-            start = Vector(self.face_centres[k] + 2e-4 * self.face_normals[k])
-            hits = [self.tree.ray_cast(start, Vector(r), CAVITY_REACH)[0] is not None for r in rays]
-            if np.mean(hits) > CAVITY_SHARE:
-                inside.append(k)
-        return np.array(inside, int)
+    @cached_property
+    def nostrils(self) -> Floats:
+        """Share of each body vertex that lies inside a nostril, 0 to 1.
+
+        The pits are shallow, so they are looked for on the unshaped mesh, whose faces are the same
+        for everybody: faces near the two openings from which half of all rays meet the nose.
+        """
+        inside = _nostril_faces(self.assets)
+        share = np.zeros(self.body_size)
+        for k in inside:
+            share[self.faces[k]] = 1.0
+        return share
 
     @cached_property
     def nose_tip(self) -> Floats:
@@ -226,6 +227,25 @@ class Figure:
         number = {int(i): k for k, i in enumerate(ids)}
         uvs = self.assets.base.uvs[[t for face in faces for _, t in face]]
         return ids, [[number[i] for i, _ in face] for face in faces], uvs
+
+
+@lru_cache(maxsize=1)
+def _nostril_faces(assets: Assets) -> list[int]:
+    plain = Figure(assets, Build(0.5, 0.2, 0.0, (0.4, 0.3, 0.3)))
+    rng = np.random.default_rng(0)
+    inside = []
+    for side in (1, -1):
+        middle = plain.nose_tip * [0, 1, 1] + np.array(NOSTRIL) * [side, 1, 1]
+        near = np.linalg.norm(plain.face_centres - middle, axis=1) < NOSTRIL_REACH
+        for k in np.nonzero(near)[0]:
+            rays = rng.normal(size=(60, 3))
+            rays /= np.linalg.norm(rays, axis=1, keepdims=True)
+            rays[rays @ plain.face_normals[k] < 0] *= -1
+            start = Vector(plain.face_centres[k] + 2e-4 * plain.face_normals[k])
+            hits = [plain.tree.ray_cast(start, Vector(r), CAVITY_REACH)[0] for r in rays]
+            if np.mean([hit is not None for hit in hits]) > CAVITY_SHARE:
+                inside.append(int(k))
+    return inside
 
 
 def _to_units(points: Floats) -> Floats:

@@ -14,6 +14,15 @@ from .nodes import Nodes
 
 Colour = tuple[float, float, float]
 
+SLOTS = 3
+"""Lamps that `Heavens` can show at once."""
+
+SKY_MAP = 1024
+"""Pixels across the map by which lamps in the sky are found: a third of a degree each."""
+
+LEAST_LAMP = np.radians(0.7)
+"""Least half width of a lamp in the sky, so that the map finds it."""
+
 
 @dataclass(frozen=True)
 class Lamp:
@@ -61,10 +70,80 @@ def shine(light: Light, subject: Floats, towards_camera: float) -> list[Any]:
     return [_lamp(lamp, subject, towards_camera) for lamp in light.lamps]
 
 
-def _lamp(lamp: Lamp, subject: Floats, towards_camera: float) -> Any:
+class Heavens:
+    """Sky and lamps as one far picture all round, whose values change from view to view.
+
+    Lamp objects would make the renderer prepare every strand of hair again when one moves; here
+    each lamp is a round patch of the sky with the same irradiance and apparent size.
+    """
+
+    def __init__(self) -> None:
+        world = bpy.data.worlds.new("heavens")
+        bpy.context.scene.world = world
+        world.use_nodes = True
+        world.cycles.sampling_method, world.cycles.sample_map_resolution = "MANUAL", SKY_MAP
+        nodes = Nodes(world.node_tree)
+        direction = nodes.node("ShaderNodeTexCoord").outputs["Generated"]
+        height = nodes.add(nodes.mul(nodes.split(direction)[2], 0.5), 0.5)
+        ramp = nodes.node("ShaderNodeValToRGB")
+        for position, stop in zip((0.42, 1.0), ramp.color_ramp.elements, strict=True):
+            stop.position = position
+        ramp.color_ramp.elements.new(0.54)
+        nodes.feed(height, ramp.inputs[0])
+        self.stops = ramp.color_ramp.elements
+        self.sky = nodes.node("ShaderNodeBackground")
+        nodes.feed(ramp.outputs[0], self.sky.inputs[0])
+        self.lamps = []
+        total = self.sky.outputs[0]
+        for _ in range(SLOTS):
+            towards = nodes.vector("DOT_PRODUCT", direction, (0, 0, 1))
+            within = nodes.node("ShaderNodeMath", operation="GREATER_THAN")
+            nodes.feed(towards.outputs["Value"], within.inputs[0])
+            patch = nodes.node("ShaderNodeBackground")
+            strength = nodes.node("ShaderNodeMath", operation="MULTIPLY")
+            nodes.feed(within.outputs[0], strength.inputs[0])
+            nodes.feed(strength.outputs[0], patch.inputs[1])
+            both = nodes.node("ShaderNodeAddShader")
+            nodes.feed(total, both.inputs[0])
+            nodes.feed(patch.outputs[0], both.inputs[1])
+            total = both.outputs[0]
+            self.lamps.append((towards.inputs[1], within.inputs[1], strength.inputs[1],
+                               patch.inputs[0]))  # fmt: skip
+        nodes.feed(total, nodes.node("ShaderNodeOutputWorld").inputs[0])
+
+    def shine(self, light: Light, towards_camera: float) -> None:
+        """Show a light; `towards_camera` is the camera's azimuth in the world, radians."""
+        for stop, colour in zip(
+            self.stops, (light.sky[0], light.sky[1], light.sky[2]), strict=True
+        ):
+            stop.color = (*colour, 1)
+        self.sky.inputs[1].default_value = light.strength
+        for k, (towards, within, strength, colour) in enumerate(self.lamps):
+            if k >= len(light.lamps):
+                strength.default_value = 0
+                continue
+            lamp = light.lamps[k]
+            half = np.radians(lamp.size / 2)
+            irradiance = lamp.power
+            if lamp.kind != "SUN":
+                half = np.arctan(lamp.size / np.sqrt(np.pi) / lamp.distance)
+                irradiance = lamp.power / (np.pi * lamp.distance**2)
+            half = max(float(half), LEAST_LAMP)
+            towards.default_value = _away(lamp, towards_camera)
+            within.default_value = float(np.cos(half))
+            strength.default_value = float(irradiance / (np.pi * np.sin(half) ** 2))
+            colour.default_value = (*lamp.colour, 1)
+
+
+def _away(lamp: Lamp, towards_camera: float) -> Floats:
+    """Direction from the subject to a lamp in the world."""
     angle = towards_camera + np.radians(lamp.azimuth)
     flat = np.cos(np.radians(lamp.height))
-    away = np.array([np.sin(angle) * flat, -np.cos(angle) * flat, np.sin(np.radians(lamp.height))])
+    return np.array([np.sin(angle) * flat, -np.cos(angle) * flat, np.sin(np.radians(lamp.height))])
+
+
+def _lamp(lamp: Lamp, subject: Floats, towards_camera: float) -> Any:
+    away = _away(lamp, towards_camera)
     data = bpy.data.lights.new("lamp", lamp.kind)
     data.energy, data.color = lamp.power, lamp.colour
     if lamp.kind == "SUN":

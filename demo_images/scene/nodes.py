@@ -82,6 +82,19 @@ class Nodes:
         """1 where value exceeds the threshold, else 0."""
         return self.math("GREATER_THAN", value, threshold)
 
+    def split(self, vector: Value) -> list[Any]:
+        """The three parts of a vector."""
+        node = self.node("ShaderNodeSeparateXYZ")
+        self.feed(vector, node.inputs[0])
+        return list(node.outputs)
+
+    def joined(self, *parts: Value) -> Any:
+        """A vector of three numbers."""
+        node = self.node("ShaderNodeCombineXYZ")
+        for part, socket in zip(parts, node.inputs, strict=True):
+            self.feed(part, socket)
+        return node.outputs[0]
+
     def is_index(self, value: Value, index: int) -> Any:
         """1 where a value equals an integer, else 0."""
         node = self.node("ShaderNodeMath", operation="COMPARE")

@@ -120,6 +120,7 @@ class Person:
         made = object_from_mesh("body", points, figure.faces, uvs, detail)
         set_attribute(made, "rest", points)
         set_attribute(made, "part", figure.part_of_face, "FACE")
+        set_attribute(made, "nostril", figure.nostrils)
         covered = STYLES[spec.hair].recede if spec.hair in STYLES else 0.0
         scalp = scalp_cover(figure, points, covered) if spec.hair in STYLES else np.zeros(size)
         inward = (points - figure.eye_level - [0, 0.09, 0.03]) * figure.normals

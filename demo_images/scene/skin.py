@@ -139,7 +139,7 @@ def _masks(figure: Figure, nodes: Nodes, look: Complexion, place: Any) -> dict[s
         "scalp": nodes.attribute("scalp"),
         "stubble": nodes.attribute("beard"),
         "part": part,
-        "nostril": nodes.is_index(part, labels.CLASSES.index("nostril")),
+        "nostril": nodes.step(nodes.attribute("nostril"), 0.15, 0.85),
         "tattoo": 0.0,
         "paint": 0.0,
     }
