@@ -11,7 +11,7 @@ import numpy.typing as npt
 from evenhand.box import Box
 from evenhand.colour.encoding import encoding_of
 from evenhand.errors import WrongSettingError
-from evenhand.people import edges, skin_model
+from evenhand.people import colour_votes, edges, skin_model
 from evenhand.people.evidence import like_skin
 from evenhand.people.person import Alpha, Mask, Person, Region, Scale, ScaleSource
 from evenhand.people.views import View, reduced
@@ -57,11 +57,14 @@ def pointed_person(
             "The place pointed at holds too few pixels to learn the skin from.",
             "Give a larger box, or a point farther from the photograph's edge.",
         )
+    given = mm_per_pixel or FRAME_MM / max(photograph.shape)
     alike = like_skin(model, linear, seeds)
-    skin = alike * _connected(alike > 0.5, seeds)
+    alike *= _connected(alike > 0.5, seeds)
+    everywhere = np.ones(alike.shape, np.float32)
+    skin = colour_votes.weighed(alike, linear, everywhere, given * view.pixel_size)
+    skin *= _connected(skin > 0.5, seeds)
     alpha = edges.refined(skin, view, photograph.frame, photograph)
     mask = _boxed(alpha, photograph.frame)
-    given = mm_per_pixel or FRAME_MM / max(photograph.shape)
     return Person(0, None, Scale(given, ScaleSource.GIVEN), {Region.ARM: mask})
 
 
