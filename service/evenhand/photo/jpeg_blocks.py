@@ -257,7 +257,6 @@ def coefficient_differences(
             sampling.factors,
             colours,
             inverse_steps,
-            _COSINES,
             _PLACES,
             differences[bounds[part] : bounds[part + 1]],
         )
@@ -317,29 +316,34 @@ def _transform(
     factors: Integers,
     colours: Reals,
     inverse_steps: Reals,
-    cosines: Reals,
     places: Integers,
     differences: Shorts,
 ) -> None:
     height, width = result.shape[:2]
+    rgb = np.zeros((3, unit[0] * unit[1]), np.float32)
     change = np.zeros((3, unit[0], unit[1]), np.float32)
+    flat = change.reshape(3, -1)
     block, half = np.zeros((8, 8), np.float32), np.zeros((8, 8), np.float32)
     for n in range(touched.size):
         top, left = touched[n] // across * unit[0], touched[n] % across * unit[1]
+        inside = min(unit[1], width - left)
         for y in range(unit[0]):
-            row = min(top + y, height - 1)
-            for x in range(unit[1]):
-                column = min(left + x, width - 1)
-                red = np.float32(result[row, column, 0]) - np.float32(original[row, column, 0])
-                green = np.float32(result[row, column, 1]) - np.float32(original[row, column, 1])
-                blue = np.float32(result[row, column, 2]) - np.float32(original[row, column, 2])
-                for c in range(3):
-                    change[c, y, x] = (
-                        colours[c, 0] * red + colours[c, 1] * green + colours[c, 2] * blue
+            row, start = min(top + y, height - 1), y * unit[1]
+            for c in range(3):
+                for x in range(inside):
+                    rgb[c, start + x] = np.int32(result[row, left + x, c]) - np.int32(
+                        original[row, left + x, c]
                     )
+                for x in range(inside, unit[1]):
+                    rgb[c, start + x] = rgb[c, start + inside - 1]
+        for c in range(3):
+            red, green, blue = colours[c, 0], colours[c, 1], colours[c, 2]
+            for i in range(flat.shape[1]):
+                flat[c, i] = red * rgb[0, i] + green * rgb[1, i] + blue * rgb[2, i]
         number = 0
         for c in range(3):
             tall, wide = unit[0] // 8 // factors[c, 0], unit[1] // 8 // factors[c, 1]
+            share = np.float32(1 / (tall * wide))
             for v in range(factors[c, 0]):
                 for h in range(factors[c, 1]):
                     for y in range(8):
@@ -350,8 +354,8 @@ def _transform(
                                     total += change[
                                         c, (v * 8 + y) * tall + i, (h * 8 + x) * wide + j
                                     ]
-                            block[y, x] = total / (tall * wide)
-                    _transform_block(block, cosines, half)
+                            block[y, x] = total * share
+                    _transform_block(block, half)
                     for i in range(64):
                         differences[n, number, places[i]] = np.int16(
                             np.rint(block[i >> 3, i & 7] * inverse_steps[c, i])
@@ -360,19 +364,17 @@ def _transform(
 
 
 @compiled
-def _transform_block(block: Reals, cosines: Reals, half: Reals) -> None:
+def _transform_block(block: Reals, half: Reals) -> None:
     """Cosine transform in place, columns first."""
     for u in range(8):
         for x in range(8):
-            half[u, x] = np.float32(0)
-        for y in range(8):
-            weight = cosines[u, y]
-            for x in range(8):
-                half[u, x] += weight * block[y, x]
+            total = np.float32(0)
+            for y in range(8):
+                total += _COSINES[u, y] * block[y, x]
+            half[u, x] = total
     for u in range(8):
         for v in range(8):
-            block[u, v] = np.float32(0)
-        for x in range(8):
-            value = half[u, x]
-            for v in range(8):
-                block[u, v] += value * cosines[v, x]
+            total = np.float32(0)
+            for x in range(8):
+                total += half[u, x] * _COSINES[v, x]
+            block[u, v] = total

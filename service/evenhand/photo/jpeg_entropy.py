@@ -26,6 +26,9 @@ _LOOK = 11
 _PADDING = 16
 """Zero bytes after the data, so that reading ahead never leaves the array."""
 
+_WIDTHS = np.array([n.bit_length() for n in range(2048)], np.uint8)
+"""Bits that a value of each size takes."""
+
 _LARGEST_BLOCK = 64 * (16 + 11) // 8
 """Bytes of a block whose 64 codes have 16 bits each, and its values 11."""
 
@@ -236,6 +239,7 @@ def changed_data(
     """
     clean, starts = unstuffed(data)
     coded = new_tables or tables
+    codes = (coded.codes.astype(np.int64) << 5) | coded.lengths
     growth = touched.size * order.components.size * _LARGEST_BLOCK
     if new_tables is not None:  # a code of 1 bit may become one of 16
         growth = min(16 * data.size, order.units * order.components.size * _LARGEST_BLOCK)
@@ -251,8 +255,8 @@ def changed_data(
         tables.largest,
         tables.first,
         tables.symbols,
-        coded.codes,
-        coded.lengths,
+        codes,
+        _WIDTHS,
         new_tables is None,
         index.bits,
         index.dc,
@@ -404,22 +408,12 @@ def _walk(
     return 0
 
 
-@inlined
-def _put(out: Octets, state: Integers, value: int, length: int) -> None:
-    """Append `length` (at most 27) bits.
-
-    `state` holds the bytes written, the bits not yet written, and their number.
-    """
-    state[1] = (state[1] << length) | value
-    state[2] += length
-    if state[2] > 32:
-        _flush(out, state)
-
-
 @compiled
-def _flush(out: Octets, state: Integers) -> None:
-    """Write all whole bytes, a zero byte after each that is all ones (B.1.1.5)."""
-    size, pending, count = state[0], state[1], state[2]
+def _flush(out: Octets, size: int, pending: int, count: int) -> tuple[int, int, int]:
+    """Write all whole bytes of `count` pending bits, a zero after each that is all ones (B.1.1.5).
+
+    Gives back the bytes written so far, the bits left, and their number.
+    """
     while count >= 8:
         count -= 8
         byte = (pending >> count) & 255
@@ -428,19 +422,20 @@ def _flush(out: Octets, state: Integers) -> None:
         if byte == 255:
             out[size] = 0
             size += 1
-    state[0], state[1], state[2] = size, pending & ((1 << count) - 1), count
+    return size, pending & ((1 << count) - 1), count
 
 
 @compiled
-def _copy(clean: Octets, bit: int, stop: int, out: Octets, state: Integers) -> None:
-    """Append the bits from `bit` up to `stop`."""
-    _flush(out, state)
-    head = min(stop - bit, (8 - state[2]) & 7)
+def _copy(
+    clean: Octets, bit: int, stop: int, out: Octets, size: int, pending: int, count: int
+) -> tuple[int, int, int]:
+    """Append the bits from `bit` up to `stop`; whole bytes are flushed before and after."""
+    head = min(stop - bit, (8 - count) & 7)
     if head:
-        _put(out, state, _peek(clean, bit) >> (32 - head), head)
-        _flush(out, state)
+        pending = (pending << head) | (_peek(clean, bit) >> (32 - head))
+        size, pending, count = _flush(out, size, pending, count + head)
         bit += head
-    size, place, shift = state[0], bit >> 3, 8 - (bit & 7)
+    place, shift = bit >> 3, 8 - (bit & 7)
     for _ in range((stop - bit) >> 3):
         byte = (((int(clean[place]) << 8) | int(clean[place + 1])) >> shift) & 255
         out[size] = byte
@@ -449,29 +444,11 @@ def _copy(clean: Octets, bit: int, stop: int, out: Octets, state: Integers) -> N
         if byte == 255:
             out[size] = 0
             size += 1
-    state[0] = size
     rest = (stop - bit) & 7
     if rest > 0:
-        _put(out, state, _peek(clean, stop - rest) >> (32 - rest), rest)
-
-
-@inlined
-def _put_value(
-    out: Octets, state: Integers, codes: Codes, lengths: Octets, slot: int, run: int, value: int
-) -> bool:
-    """Code a run of zeros and a value (F.1.2.1, F.1.2.2); False where the table has no code."""
-    size = 0
-    rest = abs(value)
-    while rest:
-        size += 1
-        rest >>= 1
-    symbol = run * 16 + size
-    if symbol > 255 or lengths[slot, symbol] == 0:
-        return False
-    bits = value if value >= 0 else value + (1 << size) - 1
-    code = (int(codes[slot, symbol]) << size) | bits
-    _put(out, state, code, int(lengths[slot, symbol]) + size)
-    return True
+        pending = (pending << rest) | (_peek(clean, stop - rest) >> (32 - rest))
+        count += rest
+    return size, pending, count
 
 
 @compiled
@@ -488,64 +465,87 @@ def _read_block(
 ) -> int:
     """Coefficients of one block in zigzag order, DC as its difference; gives back the next bit."""
     block[:] = 0
-    word = _peek(clean, bit)
-    found = _symbol(word, dc_slot, look, largest, first, symbols)
-    block[0] = _value(word, found >> 8, found & 255)
-    bit += (found >> 8) + (found & 255)
-    k = 1
+    place, held, count = bit >> 3, 0, -(bit & 7)
+    k = 0
     while k < 64:
-        word = _peek(clean, bit)
-        found = _symbol(word, ac_slot, look, largest, first, symbols)
+        if count < 32:
+            held = ((held & 0x7FFFFFFF) << 32) | _next_word(clean, place)
+            place += 4
+            count += 32
+            if count < 32:  # begins inside a byte
+                held = ((held & 0x7FFFFFFF) << 32) | _next_word(clean, place)
+                place += 4
+                count += 32
+        word = (held >> (count - 32)) & 0xFFFFFFFF
+        found = _symbol(word, ac_slot if k else dc_slot, look, largest, first, symbols)
         run, size = (found >> 4) & 15, found & 15
-        bit += (found >> 8) + size
-        if size == 0 and run != 15:
+        count -= (found >> 8) + size
+        if k and size == 0 and run != 15:
             break
         k += run
         block[k] = _value(word, found >> 8, size)
         k += 1
-    return bit
+    return place * 8 - count
 
 
 @compiled
 def _write_block(
     out: Octets,
-    state: Integers,
-    codes: Codes,
-    lengths: Octets,
+    size: int,
+    pending: int,
+    count: int,
+    codes: Integers,
+    widths: Octets,
     dc_slot: int,
     ac_slot: int,
     dc_difference: int,
     block: Integers,
-) -> bool:
-    if not _put_value(out, state, codes, lengths, dc_slot, 0, dc_difference):
-        return False
+) -> tuple[int, int, int]:
+    """Code a block (F.1.2); gives back what `_flush` does, a negative size if a code is missing.
+
+    Values are coded as a symbol, run of zeros * 16 + width, and the value in that many bits.
+    """
     run = 0
-    for k in range(1, 64):
-        if block[k] == 0:
+    missing = False
+    for k in range(64):
+        value = block[k] if k else dc_difference
+        if value == 0 and k:
             run += 1
             continue
         while run > 15:
-            if lengths[ac_slot, 0xF0] == 0:
-                return False
-            _put(out, state, int(codes[ac_slot, 0xF0]), int(lengths[ac_slot, 0xF0]))
+            code = codes[ac_slot, 0xF0]
+            missing |= code == 0
+            pending = (pending << (code & 31)) | (code >> 5)
+            count += code & 31
+            if count > 32:
+                size, pending, count = _flush(out, size, pending, count)
             run -= 16
-        if not _put_value(out, state, codes, lengths, ac_slot, run, block[k]):
-            return False
+        width = int(widths[abs(value)])
+        code = codes[ac_slot if k else dc_slot, run * 16 + width]
+        missing |= code == 0
+        length = (code & 31) + width
+        bits = value if value >= 0 else value + (1 << width) - 1
+        pending = (pending << length) | ((code >> 5) << width) | bits
+        count += length
+        if count > 32:
+            size, pending, count = _flush(out, size, pending, count)
         run = 0
     if run:
-        if lengths[ac_slot, 0] == 0:
-            return False
-        _put(out, state, int(codes[ac_slot, 0]), int(lengths[ac_slot, 0]))
-    return True
+        code = codes[ac_slot, 0]
+        missing |= code == 0
+        pending = (pending << (code & 31)) | (code >> 5)
+        count += code & 31
+    size, pending, count = _flush(out, size, pending, count)
+    return (-1 if missing else size), pending, count
 
 
 @compiled
-def _finish_interval(out: Octets, state: Integers) -> None:
-    """Fill the last byte with ones (F.1.2.3)."""
-    _flush(out, state)
-    if state[2]:
-        _put(out, state, (1 << (8 - state[2])) - 1, 8 - state[2])
-        _flush(out, state)
+def _finish_interval(out: Octets, size: int, pending: int, count: int) -> int:
+    """Fill the last byte with ones (F.1.2.3); gives back the bytes written so far."""
+    if count:
+        rest = 8 - count
+        size, pending, count = _flush(out, size, (pending << rest) | ((1 << rest) - 1), 8)
+    return size
 
 
 @compiled
@@ -560,8 +560,8 @@ def _rewrite(
     largest: Numbers,
     first: Numbers,
     symbols: Octets,
-    codes: Codes,
-    lengths: Octets,
+    codes: Integers,
+    widths: Octets,
     copies: bool,
     bits: Integers,
     last_dc: Shorts,
@@ -570,7 +570,7 @@ def _rewrite(
     out: Octets,
 ) -> tuple[int, int]:
     units = last_dc.shape[0]
-    state = np.zeros(3, np.int64)
+    size, pending, count = 0, 0, 0
     block = np.zeros(64, np.int64)
     read_dc, written_dc = np.zeros(3, np.int64), np.zeros(3, np.int64)
     following = 0  # index of the next touched unit
@@ -578,13 +578,18 @@ def _rewrite(
     while unit < units:
         if interval and unit % interval == 0:
             if unit:
-                _finish_interval(out, state)
-                out[state[0]], out[state[0] + 1] = 0xFF, 0xD0 + (unit // interval - 1) % 8
-                state[0] += 2
+                size = _finish_interval(out, size, pending, count)
+                out[size], out[size + 1] = 0xFF, 0xD0 + (unit // interval - 1) % 8
+                size, pending, count = size + 2, 0, 0
             read_dc[:] = 0
             written_dc[:] = 0
         is_touched = following < touched.size and touched[following] == unit
-        if copies and not is_touched and np.all(read_dc == written_dc):
+        is_in_step = (
+            read_dc[0] == written_dc[0]
+            and read_dc[1] == written_dc[1]
+            and read_dc[2] == written_dc[2]
+        )
+        if copies and is_in_step and not is_touched:
             last = touched[following] if following < touched.size else units
             if interval:
                 last = min(last, (unit // interval + 1) * interval)
@@ -593,7 +598,7 @@ def _rewrite(
                 stop = _end_of_interval(
                     clean, bits[last - 1], components, dc, ac, look, largest, first, symbols, block
                 )
-            _copy(clean, bits[unit], stop, out, state)
+            size, pending, count = _copy(clean, bits[unit], stop, out, size, pending, count)
             for component in range(3):
                 read_dc[component] = written_dc[component] = last_dc[last - 1, component]
             unit = last
@@ -610,23 +615,25 @@ def _rewrite(
                 value = _limited(value + differences[following, number, 0])
                 for k in range(1, 64):
                     block[k] = _limited(block[k] + differences[following, number, k])
-            if not _write_block(
+            size, pending, count = _write_block(
                 out,
-                state,
+                size,
+                pending,
+                count,
                 codes,
-                lengths,
+                widths,
                 dc[component],
                 ac[component],
                 value - written_dc[component],
                 block,
-            ):
-                return state[0], NO_CODE
+            )
+            if size < 0:
+                return 0, NO_CODE
             written_dc[component] = value
         if is_touched:
             following += 1
         unit += 1
-    _finish_interval(out, state)
-    return state[0], 0
+    return _finish_interval(out, size, pending, count), 0
 
 
 @inlined
