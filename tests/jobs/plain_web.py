@@ -25,7 +25,7 @@ def main() -> None:
         try:
             app = create_app(Place.at(records, files, Plain()), settings)
             break
-        except (DBAPIError, SystemExit):
+        except DBAPIError:
             time.sleep(0.3)
     uvicorn.run(app, host="127.0.0.1", port=int(port), log_level="error")
 

@@ -46,7 +46,8 @@ def png(codes: npt.NDArray[np.generic]) -> bytes:
 def srgb_picture(photograph: Photograph, side: int) -> bytes:
     """A small JPEG in sRGB, for what does not heed profiles."""
     small = resized(photograph.pixels, fitted(photograph.shape, side))
-    codes = np.rint(small).astype(np.uint8 if photograph.white == 255 else np.uint16)
+    rounded = np.rint(small)
+    codes = rounded.astype(np.uint8) if photograph.white == 255 else rounded.astype(np.uint16)
     linear = photograph.encoding.to_linear(codes)
     return jpeg(np.rint(encoding_of(None).from_linear(linear, 255)).astype(np.uint8))
 

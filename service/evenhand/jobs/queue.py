@@ -13,7 +13,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 import structlog
-from dbos import DBOS, DBOSClient, DBOSConfig, run_dbos_database_migrations
+from dbos import DBOS, DBOSClient, DBOSConfig
 from sqlalchemy import delete, select
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
@@ -285,7 +285,7 @@ def hand_over(database: Database) -> list[str]:
 
 def prepare(database: Database) -> None:
     """Create or upgrade the tables of the durable runs."""
-    run_dbos_database_migrations(database.address)
+    DBOS.migrate(database.address)
 
 
 def _locked(session: Session, job_id: str) -> Job:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any, Protocol, cast
 
 from pydantic import BaseModel, ValidationError
 
@@ -61,7 +61,7 @@ class Engine:
         from evenhand.retouching import STEPS, RetouchSettings
 
         models = {name: RetouchSettings.model_fields[name].annotation for name in STEPS}
-        return {name: model for name, model in models.items() if model is not None}
+        return cast(Mapping[str, type[BaseModel]], models)
 
     def read(self, path: Path) -> Photograph:
         """The photograph of a file; raises what `evenhand.photo.read` raises."""

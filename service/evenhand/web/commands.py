@@ -136,8 +136,9 @@ def restore_command(
     def run(settings: ServiceSettings) -> None:
         place = Place.at(*settings.addresses)
         saved = restore(place.database, place.files, source)
+        queue = Queue(place.database)
         with place.database.writing() as session:
-            again = Queue(place.database).readmit(session)
+            again = queue.readmit(session)
         click.echo(f"{saved.rows} entries, {saved.files} files; {again} jobs begin again")
 
     _run(run, data, records, files)
@@ -171,7 +172,7 @@ def _run(what: Any, data: Path | None, records: str | None, files: str | None) -
     from evenhand.web import logs
     from evenhand.web.settings import ServiceSettings
 
-    given = {"data": data, "records": records, "files": files}
+    given: dict[str, Any] = {"data": data, "records": records, "files": files}
     logs.configure()
     try:
         what(ServiceSettings(**{name: value for name, value in given.items() if value}))

@@ -9,6 +9,7 @@ import re
 from typing import Annotated, Any, Literal
 
 import numpy as np
+import numpy.typing as npt
 from fastapi import APIRouter, Query, Response
 from fastapi.responses import RedirectResponse
 from sqlalchemy.orm import Session
@@ -61,7 +62,9 @@ PNG: dict[int | str, dict[str, Any]] = {
         "description": "The picture.",
     }
 }
-TILE_PICTURE = {200: {"content": PICTURE[200]["content"] | PNG[200]["content"]}}
+TILE_PICTURE: dict[int | str, dict[str, Any]] = {
+    200: {"content": PICTURE[200]["content"] | PNG[200]["content"]}
+}
 
 router = APIRouter(prefix="/v1", tags=["pictures"])
 
@@ -81,7 +84,7 @@ def get_preview(
     """The portrait at any strengths, JPEG. Layers without permission are not in it."""
     chosen = parsed_strengths(strengths)
     with service.place.database.reading() as session:
-        portrait = _read(session, portrait_id)
+        portrait = read_portrait(session, portrait_id)
         layers = layers_at(session, portrait, chosen)
     view = View(frame_of(portrait), fitted(frame_shape(portrait), side))
     return Response(
@@ -111,7 +114,7 @@ def describe_image(
 ) -> dict[str, Any]:
     """What tiles and sizes there are (IIIF Image API 3.0, section 5)."""
     with service.place.database.reading() as session:
-        portrait = _read(session, portrait_id)
+        portrait = read_portrait(session, portrait_id)
     height, width = frame_shape(portrait)
     factors = [2**k for k in range(12) if k == 0 or TILE * 2 ** (k - 1) < max(height, width)]
     sizes = [fitted((height, width), max(height, width) // factor) for factor in factors]
@@ -159,7 +162,7 @@ def get_tile(
     """A part of the portrait at a size (IIIF Image API 3.0, section 4)."""
     chosen = parsed_strengths(strengths)
     with service.place.database.reading() as session:
-        portrait = _read(session, portrait_id)
+        portrait = read_portrait(session, portrait_id)
         layers = layers_at(session, portrait, chosen) if which == "retouched" else []
     view = parsed_view(region, size, frame_shape(portrait))
     codes, profile = service.previews.picture(source_of(portrait), view, layers)
@@ -197,7 +200,7 @@ def get_differences(
     """
     with service.place.database.reading() as session:
         layer = found(session, tables.Layer, layer_id)
-        portrait = _read(session, layer.person.portrait_id)
+        portrait = read_portrait(session, layer.person.portrait_id)
         permissions.require(session, portrait.shoot_id, layer.person, layer.step)
     view = parsed_view(region, size, frame_shape(portrait))
     differences = service.previews.differences(source_of(portrait), view, layer.sha256)
@@ -220,7 +223,7 @@ def get_mask(
     """A region's mask over the whole portrait with what was painted, 8-bit grey PNG."""
     with service.place.database.reading() as session:
         person = found(session, tables.Person, person_id)
-        portrait, edits = _read(session, person.portrait_id), list(person.edits)
+        portrait, edits = read_portrait(session, person.portrait_id), list(person.edits)
     as_found = service.previews.person(portrait.shoot_id, person.sha256)
     read = service.place.files.read
     as_painted = edited(
@@ -355,7 +358,8 @@ def _size(size: str, box: Box) -> tuple[int, int]:
     )
 
 
-def _read(session: Session, portrait_id: str) -> tables.Portrait:
+def read_portrait(session: Session, portrait_id: str) -> tables.Portrait:
+    """A portrait that has been read; raises `NotReadyError` otherwise."""
     portrait = found(session, tables.Portrait, portrait_id)
     if portrait.width is None:
         raise NotReadyError(
@@ -365,8 +369,9 @@ def _read(session: Session, portrait_id: str) -> tables.Portrait:
     return portrait
 
 
-def _mask_picture(mask: Mask, portrait: tables.Portrait, side: int) -> np.ndarray[Any, Any]:
+def _mask_picture(mask: Mask, portrait: tables.Portrait, side: int) -> npt.NDArray[np.uint8]:
     whole = np.zeros(frame_shape(portrait), np.float32)
     whole[mask.box.slices] = mask.alpha
     small = resized(whole, fitted(frame_shape(portrait), side))
-    return np.rint(np.clip(small, 0, 1) * 255).astype(np.uint8)
+    codes: npt.NDArray[np.uint8] = np.rint(np.clip(small, 0, 1) * 255).astype(np.uint8)
+    return codes

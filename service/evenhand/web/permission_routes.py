@@ -93,7 +93,7 @@ def make_permission_link(
             id=token.id,
             token=secret,
             path=f"/permission#{secret}",
-            expires_at=token.expires_at,  # type: ignore[arg-type]
+            expires_at=token.expires_at,
         )
 
 

@@ -141,8 +141,8 @@ def name_person(
             name=body.name,
             child=body.child,
         )
-        for one in {one.portrait for one in (person, *same)}:
-            follow(session, service, one)
+        for affected in {one.portrait for one in (person, *same)}:
+            follow(session, service, affected)
         return person_out(person, agreed(session, portrait.shoot_id, person.name))
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -25,6 +25,7 @@ from evenhand.people.person import Person
 from evenhand.photo.photograph import Photograph
 
 Small = npt.NDArray[np.float32]
+Made = TypeVar("Made")
 
 CODES = 255
 """Largest code of a picture to look at; 16-bit photographs are shown at 8 bits."""
@@ -170,16 +171,18 @@ class Previews:
 
         return self._kept(("part", source.sha256, view, sha256), make)
 
-    def _kept(self, key: Hashable, make: Callable[[], Any]) -> Any:
+    def _kept(self, key: Hashable, make: Callable[[], Made]) -> Made:
         """What is kept under a key, made once where it is not."""
         with self.lock:
             if key in self.kept:
-                return self.kept[key][0]
+                known: Made = self.kept[key][0]
+                return known
             making = self.making.setdefault(key, threading.Lock())
         with making:
             with self.lock:
                 if key in self.kept:
-                    return self.kept[key][0]
+                    known = self.kept[key][0]
+                    return known
             made = make()
             with self.lock:
                 self.making.pop(key, None)

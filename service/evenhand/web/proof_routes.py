@@ -98,7 +98,7 @@ def make_proof(
             id=token.id,
             token=secret,
             path=f"/proof#{secret}",
-            expires_at=token.expires_at,  # type: ignore[arg-type]
+            expires_at=token.expires_at,
         )
         return models.ProofMadeOut(proof=proof_out(session, proof), link=link)
 

@@ -90,7 +90,7 @@ def person_out(person: tables.Person, agreed: frozenset[str]) -> models.PersonOu
         index=person.index,
         name=person.name,
         child=person.child,
-        face=person.face,  # type: ignore[arg-type]
+        face=person.face,
         confidence=person.confidence,
         mm_per_pixel=person.mm_per_pixel,
         regions=person.regions,
