@@ -52,6 +52,7 @@ ROWS = (
     Row("false proposals a face", "<= 1", 2),
     Row("lasting marks touched", "0", 3),
     Row("mark fill to clean", "< 2", 2),
+    Row("mark fill to clean, over 1 mm", "< 2", 2),
     Row("grain of the fill to clean", "near 1", 2),
     Row("mark rim to clean", "no edge", 2),
 )
@@ -113,11 +114,18 @@ def measure_marks(cases: Iterable[Case], figures: Figures, sheet: Sheet) -> None
         figures["lasting marks touched", "evenhand", tone].append(
             count.lasting_touched / max(1, count.lasting)
         )
-        for way, fills, rims, grain in (
-            ("nothing", count.untouched, [], []),
-            ("textbook", count.textbook_fills, count.textbook_rims, count.textbook_grain),
-            ("evenhand", count.fills, count.rims, count.grain),
+        for way, fills, tones, rims, grain in (
+            ("nothing", count.untouched, [], [], []),
+            (
+                "textbook",
+                count.textbook_fills,
+                count.textbook_tones,
+                count.textbook_rims,
+                count.textbook_grain,
+            ),
+            ("evenhand", count.fills, count.tones, count.rims, count.grain),
         ):
+            figures["mark fill to clean, over 1 mm", way, tone].extend(tones)
             figures["grain of the fill to clean", way, tone].extend(grain)
             figures["mark fill to clean", way, tone].extend(fills)
             figures["mark rim to clean", way, tone].extend(rims)

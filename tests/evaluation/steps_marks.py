@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.steps.marks import MarksSettings, marks
-from tests.evaluation.steps_measures import difference, texture_kept
+from tests.evaluation.steps_measures import blurred, difference, texture_kept
 from tests.evaluation.steps_textbook import telea
 from tests.optics.changes import TrueMark
 from tests.optics.scene import Scene
@@ -19,6 +19,9 @@ LEAST_MM = 1.0
 
 PIXELS_ACROSS = 3.0
 """Pixels across from which a file resolves a mark."""
+
+TONE_MM = 1.0
+"""Width over which a fill's tone is averaged: grain, which cannot match pixel by pixel, drops."""
 
 FILL_GROWTH = 1.5
 """Diameters of the disc in which a fill is compared: the mark and its fading edge."""
@@ -39,6 +42,8 @@ class MarkTally:
     untouched: list[float] = field(default_factory=list)
     textbook_fills: list[float] = field(default_factory=list)
     textbook_rims: list[float] = field(default_factory=list)
+    tones: list[float] = field(default_factory=list)
+    textbook_tones: list[float] = field(default_factory=list)
     grain: list[float] = field(default_factory=list)
     textbook_grain: list[float] = field(default_factory=list)
 
@@ -101,6 +106,9 @@ def _fills(
     ours, before = difference(wanted, scene.clean), difference(scene.changed, scene.clean)
     discs = [(m.row, m.column, FILL_GROWTH * m.diameter_mm / 2 / mm) for m in hit]
     painted = telea(scene.patch, discs)
+    clean_tone = blurred(scene.clean, TONE_MM, mm)
+    our_tone = difference(blurred(wanted, TONE_MM, mm), clean_tone)
+    textbook_tone = difference(blurred(painted.astype(np.float32), TONE_MM, mm), clean_tone)
     textbook = difference(painted, scene.clean)
     for mark in hit:
         inside = _disc(scene, mark, 0, FILL_GROWTH / 2)
@@ -110,6 +118,8 @@ def _fills(
         counts.textbook_fills.append(float(textbook[inside].mean()))
         counts.rims.append(float(ours[rim].mean()))
         counts.textbook_rims.append(float(textbook[rim].mean()))
+        counts.tones.append(float(our_tone[inside].mean()))
+        counts.textbook_tones.append(float(textbook_tone[inside].mean()))
         counts.grain.append(texture_kept(scene.clean, wanted, inside, mm))
         counts.textbook_grain.append(texture_kept(scene.clean, painted, inside, mm))
 

@@ -76,7 +76,8 @@ def _density(linear: Light) -> Light:
     return -np.log(np.maximum(linear, 1e-4))
 
 
-def _blurred(values: Light, mm: float, mm_per_pixel: float) -> Light:
+def blurred(values: Light, mm: float, mm_per_pixel: float) -> Light:
+    """Gaussian average, `mm` wide at half its height."""
     return np.asarray(cv2.GaussianBlur(values, (0, 0), mm / FWHM / mm_per_pixel))
 
 
@@ -92,7 +93,7 @@ def texture_kept(before: Light, after: Light, inside: Inside, mm_per_pixel: floa
     for linear in (before, after):
         band = _density(linear).mean(axis=-1)
         for _ in range(2):
-            band = band - _blurred(band, TEXTURE_MM, mm_per_pixel)
+            band = band - blurred(band, TEXTURE_MM, mm_per_pixel)
         energies.append((band[inside] ** 2).mean())
     return float(energies[1] / energies[0])
 
@@ -116,7 +117,7 @@ def blotch_reduced(scene: Scene, result: Light) -> float:
 
     def energy(linear: Light) -> float:
         off = _density(linear) - _density(scene.clean)
-        fine, broad = (_blurred(off, mm, scene.mm_per_pixel) for mm in (TEXTURE_MM, BLOTCH_MM))
+        fine, broad = (blurred(off, mm, scene.mm_per_pixel) for mm in (TEXTURE_MM, BLOTCH_MM))
         return float(((fine - broad)[inside] ** 2).mean())
 
     return 1 - energy(result) / energy(scene.changed)

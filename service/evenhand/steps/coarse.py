@@ -86,4 +86,4 @@ def _each(values: Map, channels: int) -> Map:
 def _shrink(values: npt.NDArray[np.float32], size: tuple[int, int]) -> Map:
     if (values.shape[1], values.shape[0]) == size:
         return values.copy()
-    return cv2.resize(values, size, interpolation=cv2.INTER_AREA)
+    return np.asarray(cv2.resize(values, size, interpolation=cv2.INTER_AREA), np.float32)

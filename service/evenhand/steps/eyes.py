@@ -89,7 +89,8 @@ def eyes(patch: SkinPatch, settings: EyesSettings) -> Change:
 
 
 def _points(patch: SkinPatch, face: Face, indices: tuple[int, ...]) -> npt.NDArray[np.float32]:
-    return face.landmarks[list(indices)] - np.float32([patch.box.left, patch.box.top])
+    corner = np.array([patch.box.left, patch.box.top], np.float32)
+    return np.asarray(face.landmarks[list(indices)] - corner, np.float32)
 
 
 def _polygon(patch: SkinPatch, face: Face, lids: tuple[int, ...]) -> Map:
@@ -97,7 +98,7 @@ def _polygon(patch: SkinPatch, face: Face, lids: tuple[int, ...]) -> Map:
     inside = np.zeros(patch.linear.shape[:2], np.uint8)
     cv2.fillPoly(inside, [np.rint(_points(patch, face, lids)).astype(np.int32)], 1)
     far = cv2.distanceTransform(inside, cv2.DIST_L2, 5) * patch.mm_per_pixel
-    return np.clip((far - LID_MM) / FEATHER_MM, 0, 1).astype(np.float32)
+    return np.asarray(np.clip((far - LID_MM) / FEATHER_MM, 0, 1), np.float32)
 
 
 def _circle(patch: SkinPatch, face: Face, centre: int, rim: tuple[int, ...]) -> Map:
@@ -106,7 +107,8 @@ def _circle(patch: SkinPatch, face: Face, centre: int, rim: tuple[int, ...]) -> 
     radius = np.linalg.norm(_points(patch, face, rim) - middle, axis=1).mean()
     rows, columns = np.ogrid[: patch.linear.shape[0], : patch.linear.shape[1]]
     far = np.hypot(rows - middle[1], columns - middle[0])
-    return np.clip((radius - far) * patch.mm_per_pixel / FEATHER_MM + 0.5, 0, 1).astype(np.float32)
+    inside = (radius - far) * patch.mm_per_pixel / FEATHER_MM + 0.5
+    return np.asarray(np.clip(inside, 0, 1), np.float32)
 
 
 def _plain(part: Map, luminance: Map, patch: SkinPatch) -> Map:
@@ -118,4 +120,4 @@ def _plain(part: Map, luminance: Map, patch: SkinPatch) -> Map:
     plain = (luminance < CATCHLIGHT * median) & (luminance > LASH * median)
     keep = cv2.erode(plain.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(np.float32)
     sigma = max(0.5, FEATHER_MM / 2 / patch.mm_per_pixel)
-    return np.minimum(part * keep, part * cv2.GaussianBlur(keep, (0, 0), sigma)).astype(np.float32)
+    return np.asarray(part * np.minimum(keep, cv2.GaussianBlur(keep, (0, 0), sigma)), np.float32)

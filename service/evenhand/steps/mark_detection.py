@@ -174,19 +174,17 @@ def _along_pigments(contrast: Map, noise: Covariance, pigments: Pigments) -> tup
 
     The matched filter of each pigment: the weights that tell it best from the skin's variation.
     """
-    best_amount, best_response = np.zeros(contrast.shape[:2], np.float32), None
+    amounts, responses = [], []
     for direction in (pigments.haemoglobin, pigments.melanin):
         weights = np.linalg.solve(noise, direction)
         power = float(direction @ weights)
-        amount = (contrast @ (weights / power).astype(np.float32)).astype(np.float32)
-        response = amount * np.float32(np.sqrt(power))
-        if best_response is None:
-            best_amount, best_response = amount, response
-        better = response > best_response
-        best_amount = np.where(better, amount, best_amount)
-        best_response = np.where(better, response, best_response)
-    assert best_response is not None
-    return best_amount, best_response
+        amounts.append(contrast @ (weights / power).astype(np.float32))
+        responses.append(amounts[-1] * np.float32(np.sqrt(power)))
+    blood = responses[0] >= responses[1]
+    return (
+        np.where(blood, amounts[0], amounts[1]),
+        np.where(blood, responses[0], responses[1]),
+    )
 
 
 def _well_inside(skin: CoarsePatch, diameter_mm: float) -> npt.NDArray[np.bool_]:

@@ -12,6 +12,7 @@ from scipy.sparse.linalg import spsolve
 
 from evenhand.steps.coarse import DARKEST
 from evenhand.steps.mark_detection import Mark
+from evenhand.steps.masked_filters import FWHM
 from evenhand.steps.patch import LinearLight, SkinPatch
 
 Map = npt.NDArray[np.float32]
@@ -25,6 +26,9 @@ FADED = 0.15
 
 MARGIN_MM = 0.4
 """Skin around a mark that is filled with it, millimetres."""
+
+GRAIN_MM = 1.2
+"""Size up to which near skin gives its detail; what is larger is tone and comes from the rim."""
 
 DETAIL_MM = 0.35
 """Blur before a mark is followed, so that pores do not fray it, millimetres."""
@@ -122,6 +126,7 @@ def _fill_one(
         near_rows = slice(rows.start + offset[0], rows.stop + offset[0])
         near_columns = slice(columns.start + offset[1], columns.stop + offset[1])
         near = -np.log(np.maximum(patch.linear[near_rows, near_columns], DARKEST))
+        near -= cv2.GaussianBlur(near, (0, 0), GRAIN_MM / FWHM / patch.mm_per_pixel)
     filled = near + membrane(here - near, area.alpha > 0)
     alpha = (area.alpha * patch.skin[area.window])[..., None]
     light = np.exp(-filled) * alpha + wanted[area.window] * (1 - alpha)

@@ -45,13 +45,14 @@ def guided(values: Map, guide: Map, weight: Map, radius: float, contrast: float)
     size = _odd(2 * radius + 1)
 
     def mean(product: Map) -> Map:
-        return cv2.boxFilter(product, -1, (size, size), borderType=cv2.BORDER_REFLECT)
+        means = cv2.boxFilter(product, -1, (size, size), borderType=cv2.BORDER_REFLECT)
+        return np.asarray(means, np.float32)
 
     mass = mean(weight) + LEAST_WEIGHT
     mean_guide = mean(guide * weight) / mass
     mean_values = mean(values * weight) / mass
-    spread = mean(guide * guide * weight) / mass - mean_guide * mean_guide
-    shared = mean(guide * values * weight) / mass - mean_guide * mean_values
+    spread: Map = mean(guide * guide * weight) / mass - mean_guide * mean_guide
+    shared: Map = mean(guide * values * weight) / mass - mean_guide * mean_values
     slope = shared / (np.maximum(spread, 0) + contrast * contrast)
     offset = mean_values - slope * mean_guide
     slope, offset = mean(slope * weight) / mass, mean(offset * weight) / mass

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -51,7 +52,7 @@ class Pigments:
     haemoglobin_doubt: Direction
     melanin_doubt: Direction
 
-    def amounts(self, density: npt.NDArray[np.floating]) -> tuple[Map, Map]:
+    def amounts(self, density: npt.NDArray[Any]) -> tuple[Map, Map]:
         """Haemoglobin and melanin in density along their directions, shading left out.
 
         The grey part of density is dropped, since light and shadow change nothing else; what is
@@ -87,5 +88,5 @@ def pigments_of(skin: CoarsePatch) -> Pigments:
     )
 
 
-def _unit(vector: npt.NDArray[np.floating]) -> Direction:
+def _unit(vector: npt.NDArray[Any]) -> Direction:
     return np.asarray(vector / np.linalg.norm(vector), np.float64)

@@ -158,7 +158,7 @@ def unburnt_level(amounts: Amounts) -> Level:
     return Level(middle, GROUP_LEAST * (float(np.median(upper)) - middle), split)
 
 
-def _has_valley(counts: npt.NDArray[np.integer], place: int) -> bool:
+def _has_valley(counts: npt.NDArray[np.int64], place: int) -> bool:
     """Whether the counts, smoothed, sink between the peaks on both sides of a place."""
     smooth = np.convolve(np.pad(counts, 2, mode="edge"), [0.1, 0.2, 0.4, 0.2, 0.1], "valid")
     left = int(np.argmax(smooth[: place + 1]))
