@@ -53,9 +53,10 @@ def guided(values: Map, guide: Map, weight: Map, radius: float, contrast: float)
     mean_values = mean(values * weight) / mass
     spread: Map = mean(guide * guide * weight) / mass - mean_guide * mean_guide
     shared: Map = mean(guide * values * weight) / mass - mean_guide * mean_values
-    slope = shared / (np.maximum(spread, 0) + contrast * contrast)
-    offset = mean_values - slope * mean_guide
-    slope, offset = mean(slope * weight) / mass, mean(offset * weight) / mass
+    slope: Map = shared / (np.maximum(spread, 0) + contrast * contrast)
+    offset: Map = mean_values - slope * mean_guide
+    slope = mean(slope * weight) / mass
+    offset = mean(offset * weight) / mass
     return np.asarray(slope * guide + offset, np.float32)
 
 

@@ -74,8 +74,8 @@ def smoothing(patch: SkinPatch, settings: SmoothingSettings) -> Change | Gain:
     -------
     Change or Gain
         What is wanted at strength 1, and facts: `resolved` (whether the photograph shows the
-        blotch band), `blotch_before` and `blotch_after` (deviation in density), `texture_kept`
-        (share of the texture band's energy), the last two at strength 1.
+        blotch band), `blotch` (deviation of that band, density) and `texture_kept` (share of the
+        texture band's energy at strength 1, on a window amid the skin).
     """
     resolved = settings.texture_mm >= 2 * patch.mm_per_pixel
     if not resolved or not (patch.skin > 0.9).any():
@@ -125,22 +125,18 @@ def _guide(light: Map, skin: CoarsePatch) -> npt.NDArray[np.uint8]:
 
 
 def _facts(change: Gain, skin: CoarsePatch, settings: SmoothingSettings) -> dict[str, Any]:
-    blotch = change.log_gain
-    after = blotch_band(
-        CoarsePatch(skin.density - blotch, skin.skin, skin.regions, skin.mm_per_pixel), settings
-    )
     return {
         "resolved": True,
-        "blotch_before": round(float(blotch[skin.inside].std()), 5),
-        "blotch_after": round(float(after[skin.inside].std()), 5),
-        "texture_kept": _texture_kept(change, settings.texture_mm),
+        "blotch": round(float(change.log_gain[skin.inside].std()), 5),
+        "texture_kept": _texture_kept(change, skin, settings.texture_mm),
     }
 
 
-def _texture_kept(change: Gain, texture_mm: float) -> float | None:
+def _texture_kept(change: Gain, skin: CoarsePatch, texture_mm: float) -> float | None:
     """Energy of the texture band after over before, on a window amid the skin."""
     patch = change.patch
-    row, column = (int(middle) for middle in np.argwhere(patch.skin > 0.9).mean(axis=0))
+    places = np.argwhere(skin.inside).mean(axis=0) * skin.mm_per_pixel / patch.mm_per_pixel
+    row, column = (int(middle) for middle in places)
     half = TEXTURE_WINDOW // 2
     window = (
         slice(max(0, row - half), row + half),
