@@ -19,8 +19,8 @@ def test_each_mark_is_outlined_and_stays_visible_and_the_original_is_not_drawn_o
         inside = picture[row - 8 : row + 9, column - 8 : column + 9]
         assert (inside == 140).all()
         around = picture[row - 24 : row + 25, column - 24 : column + 25]
-        assert (around == 255).any()
-        assert (around == 0).any()
+        assert (around > 240).any()
+        assert (around < 60).any()
 
 
 def test_kinds_differ_in_shape_and_not_in_colour_alone() -> None:
