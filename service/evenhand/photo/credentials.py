@@ -1,0 +1,157 @@
+"""Content credentials: a signed statement of what was done, for photographers with a certificate.
+
+A C2PA manifest (C2PA specification 2.1) is put into a finished result: the original as the parent
+ingredient, and the actions in the specification's own words. Needs the package c2pa-python.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from evenhand.errors import NotWrittenError, WrongSettingError
+from evenhand.photo.opening import opened
+from evenhand.photo.photograph import FileKind
+from evenhand.photo.saving import saved
+
+ACTIONS = {
+    "redness": "c2pa.adjustedColor",
+    "tone": "c2pa.adjustedColor",
+    "eyes": "c2pa.adjustedColor",
+    "smoothing": "c2pa.filtered",
+    "marks": "c2pa.edited",
+}
+"""Action of each step (C2PA 2.1, section 18.15.2); any other step is an edit."""
+
+ALGORITHMS = ("es256", "es384", "es512", "ps256", "ps384", "ps512", "ed25519")
+"""Signature algorithms (C2PA 2.1, section 13.2)."""
+
+_MEDIA_TYPES = {
+    kind_suffix: media_type
+    for kind, media_type in (
+        (FileKind.JPEG, "image/jpeg"),
+        (FileKind.PNG, "image/png"),
+        (FileKind.TIFF, "image/tiff"),
+        (FileKind.HEIF, "image/heic"),
+        (FileKind.AVIF, "image/avif"),
+    )
+    for kind_suffix in kind.suffixes
+}
+"""Media types of files that can be signed or be a parent."""
+
+_SETTINGS = {"builder": {"thumbnail": {"enabled": False}}}
+"""No thumbnails: one of the original would show the picture before the retouch."""
+
+_PARENT = "original"
+
+
+@dataclass(frozen=True)
+class Certificate:
+    """What a photographer signs with.
+
+    Attributes
+    ----------
+    chain : bytes
+        Certificates in PEM form, the photographer's own first.
+    private_key : bytes
+        Key in PEM form (PKCS 8, not encrypted).
+    algorithm : str
+        One of `ALGORITHMS`.
+    """
+
+    chain: bytes
+    private_key: bytes
+    algorithm: str = "es256"
+
+
+def sign(
+    result: Path | str,
+    original: Path | str,
+    steps: Sequence[str],
+    software: tuple[str, str],
+    certificate: Certificate,
+) -> None:
+    """Put a signed manifest into a result, which is replaced as a whole or stays as it was.
+
+    Parameters
+    ----------
+    result : Path or str
+        A JPEG, PNG or TIFF file that was just written.
+    original : Path or str
+        The photograph it was made from.
+    steps : sequence of str
+        Steps that were applied, in their order.
+    software : (str, str)
+        Name and version.
+    certificate : Certificate
+        Whose signature.
+
+    Raises
+    ------
+    WrongSettingError
+        The package is missing, or the certificate, key or algorithm does not fit.
+    NotWrittenError
+        The result cannot be written.
+    UnreadablePhotographError
+        The original cannot be read.
+    """
+    result, original = Path(result), Path(original)
+    try:
+        import c2pa
+    except ImportError as error:
+        raise WrongSettingError(
+            "Content credentials need a package that is not installed.",
+            "Install it with: pip install 'evenhand[credentials]'.",
+        ) from error
+    if certificate.algorithm not in ALGORITHMS:
+        raise WrongSettingError(
+            f"The signature algorithm {certificate.algorithm} is unknown.",
+            f"Use one of {', '.join(ALGORITHMS)}.",
+        )
+    media_type = _MEDIA_TYPES.get(result.suffix.lower())
+    if media_type is None:
+        raise NotWrittenError(
+            f"{result} is of a format that cannot be signed.", "Sign a JPEG, PNG or TIFF file."
+        )
+    try:
+        info = c2pa.C2paSignerInfo(
+            certificate.algorithm.encode(), certificate.chain, certificate.private_key, None
+        )
+        context = c2pa.Context(settings=c2pa.Settings.from_dict(_SETTINGS))
+        builder = c2pa.Builder.from_json(json.dumps(_manifest(result, steps, software)), context)
+        with opened(original) as parent:
+            builder.add_ingredient(
+                {"title": original.name, "relationship": "parentOf", "instance_id": _PARENT},
+                _MEDIA_TYPES.get(original.suffix.lower(), media_type),
+                parent,
+            )
+        with (
+            c2pa.Signer.from_info(info) as signer,
+            open(result, "rb") as unsigned,
+            saved(result, overwrite=True, original=original) as file,
+        ):
+            builder.sign(signer, media_type, unsigned, file)
+    except c2pa.C2paError as error:
+        raise WrongSettingError(
+            f"{result} was not signed ({error}).", "Check the certificate chain and the key."
+        ) from error
+
+
+def _manifest(result: Path, steps: Sequence[str], software: tuple[str, str]) -> dict[str, Any]:
+    name, version = software
+    agent = {"name": name, "version": version}
+    actions: list[dict[str, Any]] = [
+        {"action": "c2pa.opened", "parameters": {"ingredientIds": [_PARENT]}}
+    ]
+    actions += [
+        {"action": ACTIONS.get(step, "c2pa.edited"), "description": step, "softwareAgent": agent}
+        for step in steps
+    ]
+    return {
+        "claim_generator_info": [agent],
+        "title": result.name,
+        "assertions": [{"label": "c2pa.actions.v2", "data": {"actions": actions}}],
+    }
