@@ -14,27 +14,17 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.errors import EvenhandError, UnreadablePhotographError, UnsupportedPhotographError
+from evenhand.photo.coded_colour import coded_profile
+from evenhand.photo.exif import orientation_of
 from evenhand.photo.limits import check_size
 from evenhand.photo.new_tiff import NewTiffSource, essential_exif
-from evenhand.photo.orientation import contiguous, orientation_of, upright
+from evenhand.photo.orientation import contiguous, upright
 from evenhand.photo.photograph import FileKind
 from evenhand.photo.source import Decoded, Stored
 
 _AVIF_BRANDS, _SEQUENCE_BRANDS = {b"avif", b"avis"}, {b"avis", b"msf1", b"hevc"}
 _HEIF_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"mif1", b"mif2", b"msf1", b"hevc", b"hevx"}
 """Brands of the file type box (ISO/IEC 23008-12, annex B; AVIF 1.1, section 6)."""
-
-_CODED_PRIMARIES = {
-    9: (0.708, 0.292, 1.0, 0.170, 0.797, 1.0, 0.131, 0.046, 1.0),
-    12: (0.680, 0.320, 1.0, 0.265, 0.690, 1.0, 0.150, 0.060, 1.0),
-}
-"""Chromaticities of coded primaries other than sRGB's: Rec. 2020, Display P3 (H.273, table 2)."""
-
-_D65 = (0.3127, 0.3290, 1.0)
-"""Chromaticity of their white."""
-
-_HIGH_DYNAMIC_RANGE = {16: "PQ", 18: "HLG"}
-"""Transfer characteristics that are no photograph's on paper or screen (H.273, table 3)."""
 
 _DAMAGED = "Copy it again from the card or the backup."
 
@@ -72,7 +62,7 @@ def decode(content: bytes, name: str, pixel_limit: int) -> Decoded:
             "Give the colour photograph.",
         )
     array = _full_range(array, depth)
-    profile = info.get("icc_profile") or _coded_profile(content, name)
+    profile = info.get("icc_profile") or _profile(content, name)
     exif = essential_exif(info["exif"]) if info.get("exif") else None
     metadata = {"exif": exif, "xmp": bytes(info.get("xmp") or b"")}
     source = NewTiffSource(kind, profile, {key: block for key, block in metadata.items() if block})
@@ -131,32 +121,11 @@ def _full_range(array: npt.NDArray[Any], depth: int) -> npt.NDArray[Any]:
     return (values << (16 - depth)) | (values >> (2 * depth - 16))
 
 
-def _coded_profile(content: bytes, name: str) -> bytes | None:
-    """A profile for coded primaries where the file has no ICC profile (H.273); None for sRGB."""
+def _profile(content: bytes, name: str) -> bytes | None:
+    """A profile for the codes of the colour box where the file has no ICC profile."""
     place = content.find(b"colrnclx")
     if place < 0 or place + 12 > len(content):
         return None
     primaries = int.from_bytes(content[place + 8 : place + 10], "big")
     transfer = int.from_bytes(content[place + 10 : place + 12], "big")
-    if transfer in _HIGH_DYNAMIC_RANGE:
-        raise UnsupportedPhotographError(
-            f"{name} is a high dynamic range picture ({_HIGH_DYNAMIC_RANGE[transfer]}).",
-            "Save it as an ordinary photograph, or as 16-bit TIFF.",
-        )
-    if primaries not in _CODED_PRIMARIES:
-        return None
-    return bytes(
-        imagecodecs.cms_profile(
-            "rgb",
-            whitepoint=_D65,
-            primaries=_CODED_PRIMARIES[primaries],
-            transferfunction=_srgb_table(),
-        )
-    )
-
-
-def _srgb_table() -> npt.NDArray[np.float32]:
-    """The curve of IEC 61966-2-1 at 1024 steps."""
-    code = np.linspace(0, 1, 1024)
-    linear = np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
-    return linear.astype(np.float32)
+    return coded_profile(primaries, transfer, name)

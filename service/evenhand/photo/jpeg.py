@@ -13,6 +13,8 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.errors import UnreadablePhotographError, UnsupportedPhotographError
+from evenhand.photo.coded_colour import adobe_rgb_profile
+from evenhand.photo.exif import interoperability_of, orientation_of
 from evenhand.photo.jpeg_markers import (
     APP0,
     APP1,
@@ -33,7 +35,6 @@ from evenhand.photo.jpeg_markers import (
 )
 from evenhand.photo.jpeg_pictures import with_moved_pictures, with_new_thumbnail
 from evenhand.photo.limits import check_size
-from evenhand.photo.orientation import orientation_of
 from evenhand.photo.photograph import CodeValues, FileKind
 from evenhand.photo.source import Decoded, Stored
 
@@ -45,6 +46,11 @@ _END = b"\xff\xd9"
 _LARGEST_PAYLOAD = 65533
 """Bytes that a segment holds besides its length (T.81, B.1.1.4)."""
 
+
+_ADOBE_RGB_MARK = "R03"
+"""Interoperability index of DCF's optional colour space, Adobe RGB (Exif 2.32, 4.6.7)."""
+
+_ADOBE_RGB_NOTE = "The file has no colour profile, but Exif marks it as Adobe RGB."
 
 _Coded = tuple[tuple[Segment, ...], tuple[bytes | memoryview, ...]]
 """Segments (the source's own tuple where nothing changed), and what follows up to the end."""
@@ -98,6 +104,11 @@ class JpegSource:
         """ICC profile, put together from its numbered parts (ICC.1:2022, annex B.4)."""
         parts = sorted(self.layout.payloads(APP2, ICC_HEAD))
         return b"".join(part[2:] for part in parts) or None
+
+    @property
+    def is_adobe_rgb(self) -> bool:
+        """Whether Exif marks the picture as Adobe RGB, as cameras do instead of a profile."""
+        return interoperability_of(self.metadata.get("exif")) == _ADOBE_RGB_MARK
 
     def write(self, result: Stored, original: Stored, file: BinaryIO) -> None:
         """Write the file again; only blocks with changed pixels get other coefficients."""
@@ -186,6 +197,8 @@ def decode(content: bytes, name: str, pixel_limit: int) -> Decoded:
         pixels = _pixels(content, name)
         scan = indexing.result()
     source = JpegSource(layout, scan)
+    if source.profile is None and source.is_adobe_rgb:
+        return Decoded(Stored(pixels), adobe_rgb_profile(), source, (_ADOBE_RGB_NOTE,))
     return Decoded(Stored(pixels), source.profile, source)
 
 

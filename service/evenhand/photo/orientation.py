@@ -10,9 +10,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-ORIENTATION_TAG = 0x0112
-"""Exif and TIFF tag that says how the stored picture must be turned."""
-
 _TURNS: dict[int, tuple[bool, bool, bool]] = {
     1: (False, False, False),
     2: (False, False, True),
@@ -62,22 +59,3 @@ def _copied_by_tiles(view: npt.NDArray[Any]) -> npt.NDArray[Any]:
                 top : top + _TILE, left : left + _TILE
             ]
     return copied
-
-
-def orientation_of(exif: bytes | None) -> int:
-    """Orientation from an Exif block (TIFF header onwards), 1 where it holds none."""
-    if not exif:
-        return 1
-    from PIL import Image
-
-    block = Image.Exif()
-    try:
-        block.load(exif)
-        return valid_orientation(block.get(ORIENTATION_TAG))
-    except (SyntaxError, ValueError, TypeError, KeyError, IndexError, OverflowError, OSError):
-        return 1
-
-
-def valid_orientation(value: object) -> int:
-    """`value` where it is one of the eight orientations, else 1."""
-    return value if isinstance(value, int) and value in _TURNS else 1

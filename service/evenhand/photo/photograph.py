@@ -67,7 +67,8 @@ class Photograph:
         RGB code values as the file holds them, turned upright (EXIF orientation applied) but
         otherwise untouched. Read-only.
     profile : bytes or None
-        ICC profile embedded in the file; None means the file has none and sRGB is assumed.
+        ICC profile embedded in the file, or made of what the file says instead of one; None
+        means that it says nothing and sRGB is assumed.
     path : Path or None
         The file, None for a photograph made in memory.
     file_sha256 : str

@@ -14,8 +14,10 @@ import imagecodecs
 import numpy as np
 
 from evenhand.errors import UnreadablePhotographError, UnsupportedPhotographError
+from evenhand.photo.coded_colour import D65, SRGB, coded_profile, gamma_profile
+from evenhand.photo.exif import orientation_of
 from evenhand.photo.limits import check_size
-from evenhand.photo.orientation import contiguous, orientation_of
+from evenhand.photo.orientation import contiguous
 from evenhand.photo.photograph import FileKind
 from evenhand.photo.source import Decoded, Stored
 
@@ -27,6 +29,11 @@ _GREY, _RGB, _INDEXED, _GREY_ALPHA, _RGB_ALPHA = 0, 2, 3, 4, 6
 
 _XMP_KEYWORD = b"XML:com.adobe.xmp\x00"
 """Keyword of the iTXt chunk that holds XMP (XMP specification, part 3); some use zTXt."""
+
+_SRGB_GAMMA = 0.45455
+"""What the gAMA chunk says for sRGB (PNG, section 11.3.2.5)."""
+
+_NUMBERED_NOTE = "The file has no colour profile, but numbers its colour space, which was followed."
 
 _LARGEST_BLOCK = 64 << 20
 """Bytes to which a compressed profile or text may grow; real ones have a few megabytes."""
@@ -214,7 +221,37 @@ def _profile_of(source: PngSource, name: str) -> tuple[bytes | None, tuple[str, 
             except zlib.error:
                 return None, (f"{name}: its colour profile is damaged; sRGB is assumed.",)
             return profile or None, ()
-    return None, ()
+    return _numbered_profile(source, name)
+
+
+def _numbered_profile(source: PngSource, name: str) -> tuple[bytes | None, tuple[str, ...]]:
+    """A profile from the chunks that name a colour space without one, by their precedence."""
+    chunks = {chunk.type: chunk.data for chunk in source.before}
+    if len(chunks.get(b"cICP", b"")) == 4:
+        primaries, transfer = chunks[b"cICP"][:2]
+        profile = coded_profile(primaries, transfer, name)
+    elif b"sRGB" in chunks or len(chunks.get(b"gAMA", b"")) != 4:
+        return None, ()
+    else:
+        profile = _gamma_profile(chunks[b"gAMA"], chunks.get(b"cHRM", b""))
+    return profile, (_NUMBERED_NOTE,) if profile else ()
+
+
+def _gamma_profile(gamma: bytes, chromaticities: bytes) -> bytes | None:
+    """None where the numbers are those of sRGB or make no sense."""
+    exponent = int.from_bytes(gamma, "big") / 100_000
+    white, primaries = D65, SRGB
+    if len(chromaticities) == 32:
+        numbers = [number / 100_000 for number in struct.unpack(">8I", chromaticities)]
+        white = (numbers[0], numbers[1])
+        primaries = (numbers[2], numbers[3], numbers[4], numbers[5], numbers[6], numbers[7])
+    is_srgb = abs(exponent - _SRGB_GAMMA) < 0.001 and np.allclose(primaries, SRGB, atol=0.002)
+    if is_srgb or not 0.2 <= exponent <= 5 or not all(0 < number < 1 for number in white):
+        return None
+    try:
+        return gamma_profile(primaries, white, 1 / exponent)
+    except (imagecodecs.CmsError, ValueError):
+        return None
 
 
 def with_profile(encoded: bytes, profile: bytes | None) -> bytes:

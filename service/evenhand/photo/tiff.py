@@ -21,9 +21,9 @@ from evenhand.errors import (
     UnreadablePhotographError,
     UnsupportedPhotographError,
 )
+from evenhand.photo.exif import ORIENTATION_TAG, valid_orientation
 from evenhand.photo.limits import check_size
 from evenhand.photo.opening import Identity, copy_of, identity_of, opened
-from evenhand.photo.orientation import ORIENTATION_TAG, valid_orientation
 from evenhand.photo.photograph import FileKind
 from evenhand.photo.source import Decoded, Stored
 from evenhand.photo.tiff_segments import codes_of, replace_changed_segments
