@@ -180,11 +180,10 @@ def run(jobs: int, on: str, seed: int) -> Counted:
     chance, counted, began = random.Random(seed), Counted(), time.monotonic()
     with ExitStack() as ending:
         folder = Path(ending.enter_context(tempfile.TemporaryDirectory(prefix="evenhand-faults-")))
-        folder.chmod(0o711)
         server = None
         records, files = addresses_in(folder)
         if on == "servers":
-            server = ending.enter_context(postgresql(folder / "postgres"))
+            server = ending.enter_context(postgresql())
             records, files = server.database(), ending.enter_context(s3_store(folder / "s3"))
         studio = Studio(records, files, server)
         ending.callback(studio.stop)

@@ -25,11 +25,11 @@ KINDS = ("embedded", "servers")
 
 
 @pytest.fixture(scope="session")
-def postgres(tmp_path_factory: pytest.TempPathFactory) -> Iterator[PostgreSQL]:
+def postgres() -> Iterator[PostgreSQL]:
     """A PostgreSQL server of this test run."""
     if postgres_programs() is None:
         pytest.skip("PostgreSQL is not installed (Debian: apt-get install postgresql)")
-    with postgresql(tmp_path_factory.mktemp("postgres") / "server") as server:
+    with postgresql() as server:
         yield server
 
 

@@ -10,13 +10,13 @@ import shutil
 import signal
 import socket
 import subprocess
+import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from glob import glob
 from pathlib import Path
-from urllib.parse import urlsplit
 
 import psycopg
 
@@ -104,17 +104,19 @@ class PostgreSQL:
 
 
 @contextmanager
-def postgresql(folder: Path) -> Iterator[PostgreSQL]:
-    """A running PostgreSQL server."""
+def postgresql() -> Iterator[PostgreSQL]:
+    """A running PostgreSQL server, in a folder of its own that its user can reach."""
     programs = postgres_programs()
     assert programs is not None
-    server = PostgreSQL(folder, programs, free_port())
-    server.initialise()
-    server.start()
-    try:
-        yield server
-    finally:
-        server.kill()
+    with tempfile.TemporaryDirectory(prefix="evenhand-postgres-") as folder:
+        Path(folder).chmod(0o711)
+        server = PostgreSQL(Path(folder) / "server", programs, free_port())
+        server.initialise()
+        server.start()
+        try:
+            yield server
+        finally:
+            server.kill()
 
 
 @contextmanager
@@ -158,11 +160,3 @@ def _as_postgres() -> dict[str, str]:
 def _give_to_postgres(folder: Path) -> None:
     if os.geteuid() == 0:
         shutil.chown(folder, "postgres", "postgres")
-        for parent in folder.parents:
-            if str(parent).startswith("/tmp/"):
-                parent.chmod(parent.stat().st_mode | 0o011)
-
-
-def host_of(address: str) -> str:
-    """Host of an address, for the tests' own assertions."""
-    return urlsplit(address).hostname or ""

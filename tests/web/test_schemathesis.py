@@ -22,12 +22,12 @@ from schemathesis.specs.openapi.checks import (
 )
 from sqlalchemy import select
 
-from evenhand.jobs.place import Place, addresses_in
+from evenhand.jobs.place import Place
 from evenhand.jobs.work import do
 from evenhand.shoots import tables, tokens
 from evenhand.web.app import create_app
 from evenhand.web.settings import ServiceSettings
-from tests.jobs.plain_retoucher import Plain, picture
+from tests.jobs.plain_retoucher import picture
 
 EXAMPLES = int(os.environ.get("EVENHAND_TEST_EXAMPLES", "8"))
 """Requests thought up for each operation; raise it for a longer look."""
@@ -93,16 +93,14 @@ def a_shoot(app: FastAPI, place: Place, secret: str) -> Known:
 
 
 @pytest.fixture(scope="module")
-def app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[FastAPI]:
+def app(place: Place) -> FastAPI:
     """The application with a shoot that requests can meet."""
-    place = Place.at(*addresses_in(tmp_path_factory.mktemp("schema")), Plain())
     limits = ServiceSettings(requests_per_minute=100_000, guesses_per_minute=1000)
     app = create_app(place, limits)
     with place.database.writing() as session:
         _, secret = tokens.make(session, tokens.Scope.STUDIO, "test")
     app.state.known = a_shoot(app, place, secret)
-    yield app
-    place.database.close()
+    return app
 
 
 def operations(app: FastAPI) -> Iterator[schemathesis.APIOperation]:

@@ -94,6 +94,15 @@ def test_the_readme_shows_the_example_that_is_tested(name: str) -> None:
     assert (EXAMPLE / name).read_text().strip() in readme
 
 
+def test_it_listens_on_loopback_and_speaks_to_nobody_else(running: Running) -> None:
+    process = psutil.Process(running.process.pid)
+    for one in (process, *process.children(recursive=True)):
+        for connection in one.net_connections("inet"):
+            assert connection.laddr.ip == "127.0.0.1"
+            assert connection.laddr.port == int(running.url.rpartition(":")[2])
+            assert not connection.raddr or connection.raddr.ip == "127.0.0.1"
+
+
 def test_a_stopped_service_leaves_no_process(running: Running) -> None:
     """Runs last: it stops the service."""
     family = psutil.Process(running.process.pid).children(recursive=True)

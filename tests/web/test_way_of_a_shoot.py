@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import zipfile
+from pathlib import Path
 from typing import Any
 
 import imagecodecs
@@ -301,3 +302,21 @@ def test_face_geometry_goes_with_its_portrait(
     deleted = studio.http.delete(f"/v1/portraits/{portrait}").json()
     assert deleted["files"] == 4
     assert list(studio.place.files.listing(shoot)) == []
+
+
+def test_nothing_of_a_deleted_shoot_stays_in_the_folder(studio: Studio) -> None:
+    if not studio.place.database.embedded:
+        pytest.skip("one folder holds everything only there")
+    database = studio.place.database.url.database
+    assert database is not None
+    shoot = studio.shoot("Unmistakable shoot")
+    portrait = studio.portrait(shoot, seed=50, name="unmistakable.png")
+    studio.named(portrait, "Unmistakable Mara")
+    studio.agree(shoot, "Unmistakable Mara", "redness", note="unmistakable note")
+    data = picture(50)
+    assert studio.http.delete(f"/v1/shoots/{shoot}").status_code == 200
+    for path in Path(database).parent.rglob("*"):
+        if path.is_file():
+            held = path.read_bytes()
+            assert b"nmistakable" not in held, path
+            assert data[100:200] not in held, path

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass
 from pathlib import Path
 
 from evenhand.jobs.retoucher import Engine, Retoucher
 from evenhand.shoots.database import Database
+from evenhand.shoots.errors import WrongAddressError
 from evenhand.shoots.files import Files
+
+
+PATIENCE_S = 60.0
+"""How long to wait for a database that is just starting, seconds."""
 
 
 @dataclass(frozen=True)
@@ -20,8 +26,21 @@ class Place:
 
     @classmethod
     def at(cls, records: str, files: str, retoucher: Retoucher | None = None) -> Place:
-        """Open records and files by their addresses; creates and upgrades what is not there."""
+        """Open records and files by their addresses; creates and upgrades what is not there.
+
+        Raises
+        ------
+        WrongAddressError
+            An address cannot be used, or no records answer there for `PATIENCE_S`.
+        """
         place = cls(Database(records), Files(files), retoucher or Engine())
+        deadline = time.monotonic() + PATIENCE_S
+        while not place.database.answers():
+            if time.monotonic() > deadline:
+                raise WrongAddressError(
+                    "The records do not answer.", "Start the database, or give another address."
+                )
+            time.sleep(1)
         place.database.upgrade()
         return place
 

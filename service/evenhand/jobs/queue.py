@@ -131,6 +131,9 @@ class Queue:
         ConflictError
             It is done, or not over yet.
         """
+        known = session.get(Job, job_id)
+        if known is not None:
+            storage.lock(session, known.shoot_id)
         job = _locked(session, job_id)
         if job.state not in (State.FAILED, State.CANCELLED):
             raise ConflictError(

@@ -11,6 +11,7 @@ from contextlib import suppress
 
 import structlog
 from obstore.exceptions import BaseError
+from opentelemetry.trace import get_tracer
 from sqlalchemy import delete, select
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
@@ -44,6 +45,7 @@ SAME_PLACE = 0.5
 """A mark found anew within this part of its size is the same mark."""
 
 log = structlog.get_logger()
+tracer = get_tracer("evenhand")
 
 
 def do(place: Place, job_id: str) -> None:
@@ -53,7 +55,8 @@ def do(place: Place, job_id: str) -> None:
         return
     with suppress(SupersededError):
         try:
-            WORK[run.kind](place, run)
+            with tracer.start_as_current_span(f"job {run.kind.value}", attributes={"job": job_id}):
+                WORK[run.kind](place, run)
         except EvenhandError as error:
             _fail(place, run, error)
         except (SupersededError, *AWAY):
@@ -61,7 +64,7 @@ def do(place: Place, job_id: str) -> None:
         except Exception:
             log.exception("a job met an error nobody foresaw", job=job_id)
             _fail(place, run, EvenhandError(UNFORESEEN, "Look at the worker's log."))
-    storage.sweep(place.database, place.files, run.shoot_id)
+    _clear(place, run)
 
 
 def find(place: Place, run: Run) -> None:
@@ -253,6 +256,16 @@ def _portrait(session: Session, run: Run) -> tables.Portrait:
     if portrait is None:
         raise SupersededError(run.job_id)
     return portrait
+
+
+def _clear(place: Place, run: Run) -> None:
+    """Delete files that nothing names; all of them where the shoot was deleted meanwhile."""
+    with place.database.reading() as session:
+        stands = session.get(tables.Shoot, run.shoot_id) is not None
+    if stands:
+        storage.sweep(place.database, place.files, run.shoot_id)
+    else:
+        place.files.delete_shoot(run.shoot_id)
 
 
 def _fail(place: Place, run: Run, error: EvenhandError) -> None:

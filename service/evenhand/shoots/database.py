@@ -138,6 +138,15 @@ class Database:
         at: datetime = session.execute(select(func.clock_timestamp())).scalar_one()
         return at
 
+    def forget_deleted(self) -> None:
+        """Let nothing of deleted rows stay in SQLite's log of writes.
+
+        Deleted pages are overwritten as they are freed. PostgreSQL does both in its own time.
+        """
+        if self.embedded:
+            with self.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as now:
+                now.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+
     def answers(self) -> bool:
         """Whether the database answers now."""
         try:

@@ -82,6 +82,7 @@ def delete_shoot(database: Database, files: Files, shoot_id: str, actor: str) ->
                 facts={"files": count, "bytes": size, "rows": rows, "record_sha256": seal},
             )
         )
+    database.forget_deleted()
     late, late_size = files.delete_shoot(shoot_id)
     return Deleted(count + late, size + late_size, rows, seal)
 
@@ -113,6 +114,7 @@ def delete_portrait(database: Database, files: Files, portrait_id: str, actor: s
         session.execute(delete(Portrait).where(Portrait.id == portrait_id))
         record.append(session, shoot_id, actor, "portrait deleted", portrait=portrait_id, name=name)
     gone = storage.sweep(database, files, shoot_id)
+    database.forget_deleted()
     return Deleted(len(gone), sum(before[sha256] for sha256 in gone if sha256 in before), rows)
 
 

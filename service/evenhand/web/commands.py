@@ -66,10 +66,14 @@ def serve_command(
     The first start prints an access token once. Records, files and jobs lie in --data; another
     --records or --files address puts them on PostgreSQL or an S3-compatible store.
     """
-    from evenhand.web.serving import Listening, serve
 
-    listening = Listening(host, port, tls_certificate, tls_key, tls_in_front)
-    _run(lambda settings: serve(settings, listening, workers), data, records, files)
+    def run(settings: ServiceSettings) -> None:
+        from evenhand.web.serving import Listening, serve
+
+        listening = Listening(host, port, tls_certificate, tls_key, tls_in_front)
+        serve(settings, listening, workers)
+
+    _run(run, data, records, files)
 
 
 @commands.command("worker")
@@ -79,9 +83,13 @@ def serve_command(
 @FILES
 def worker_command(at_once: int, data: Path | None, records: str | None, files: str | None) -> None:
     """Do jobs of a service that runs elsewhere, with the same --records and --files."""
-    from evenhand.web.serving import work
 
-    _run(lambda settings: work(settings, at_once), data, records, files)
+    def run(settings: ServiceSettings) -> None:
+        from evenhand.web.serving import work
+
+        work(settings, at_once)
+
+    _run(run, data, records, files)
 
 
 @commands.command("token")
@@ -91,10 +99,11 @@ def worker_command(at_once: int, data: Path | None, records: str | None, files: 
 @FILES
 def token_command(label: str, data: Path | None, records: str | None, files: str | None) -> None:
     """Make a studio token and print it, once."""
-    from evenhand.jobs.place import Place
-    from evenhand.shoots import tokens
 
     def make(settings: ServiceSettings) -> None:
+        from evenhand.jobs.place import Place
+        from evenhand.shoots import tokens
+
         with Place.at(*settings.addresses).database.writing() as session:
             _, secret = tokens.make(session, tokens.Scope.STUDIO, label)
         click.echo(secret)
@@ -109,10 +118,11 @@ def token_command(label: str, data: Path | None, records: str | None, files: str
 @FILES
 def backup_command(target: Path, data: Path | None, records: str | None, files: str | None) -> None:
     """Write records and files into one archive, TARGET, while the service runs."""
-    from evenhand.jobs.place import Place
-    from evenhand.shoots.backup import back_up
 
     def run(settings: ServiceSettings) -> None:
+        from evenhand.jobs.place import Place
+        from evenhand.shoots.backup import back_up
+
         place = Place.at(*settings.addresses)
         saved = back_up(place.database, place.files, target)
         click.echo(f"{target}: {saved.rows} entries, {saved.files} files, {saved.bytes} bytes")
@@ -129,11 +139,12 @@ def restore_command(
     source: Path, data: Path | None, records: str | None, files: str | None
 ) -> None:
     """Restore an archive into empty records and files; unfinished jobs begin again."""
-    from evenhand.jobs.place import Place
-    from evenhand.jobs.queue import Queue
-    from evenhand.shoots.backup import restore
 
     def run(settings: ServiceSettings) -> None:
+        from evenhand.jobs.place import Place
+        from evenhand.jobs.queue import Queue
+        from evenhand.shoots.backup import restore
+
         place = Place.at(*settings.addresses)
         saved = restore(place.database, place.files, source)
         queue = Queue(place.database)
@@ -150,10 +161,11 @@ def restore_command(
 @FILES
 def check_files_command(data: Path | None, records: str | None, files: str | None) -> None:
     """Read every stored file and say which are missing or damaged."""
-    from evenhand.jobs.place import Place
-    from evenhand.shoots.storage import damaged
 
     def run(settings: ServiceSettings) -> None:
+        from evenhand.jobs.place import Place
+        from evenhand.shoots.storage import damaged
+
         place = Place.at(*settings.addresses)
         broken = list(damaged(place.database, place.files))
         for shoot_id, sha256 in broken:
@@ -169,15 +181,20 @@ def _run(what: Any, data: Path | None, records: str | None, files: str | None) -
     from pydantic import ValidationError
 
     from evenhand.errors import EvenhandError
-    from evenhand.web import logs
-    from evenhand.web.settings import ServiceSettings
 
     given: dict[str, Any] = {"data": data, "records": records, "files": files}
-    logs.configure()
     try:
+        from evenhand.web import logs
+        from evenhand.web.settings import ServiceSettings
+
+        logs.configure()
         what(ServiceSettings(**{name: value for name, value in given.items() if value}))
     except EvenhandError as error:
         _fail(error)
+    except ModuleNotFoundError as error:
+        raise click.ClickException(
+            f"{error.name} is not installed. Install the service: pip install 'evenhand[service]'."
+        ) from None
     except ValidationError as error:
         first = error.errors()[0]
         raise click.UsageError(f"{'.'.join(map(str, first['loc']))}: {first['msg']}") from None

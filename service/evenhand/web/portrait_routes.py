@@ -34,6 +34,9 @@ BODY: dict[str, Any] = {
 }
 """Describes a body that is a file."""
 
+LARGEST_MASK = 64 * 1024 * 1024
+"""Bytes of a painted mask."""
+
 router = APIRouter(prefix="/v1", tags=["portraits"])
 
 
@@ -207,7 +210,7 @@ async def paint_mask(
     top: Annotated[int, Query(ge=0, le=10**6)] = 0,
 ) -> models.MaskEditOut:
     """Paint into or out of a mask with a grey PNG at full size: white is painted, black is not."""
-    async with received(request, largest(service)) as have:
+    async with received(request, LARGEST_MASK) as have:
         data = await run_in_threadpool(have.path.read_bytes)
 
     def enter() -> models.MaskEditOut:

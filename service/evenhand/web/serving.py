@@ -20,6 +20,7 @@ from evenhand.jobs.place import Place
 from evenhand.jobs.queue import JobWorker
 from evenhand.shoots import tables, tokens
 from evenhand.shoots.database import Database
+from evenhand.web import traces
 from evenhand.web.app import create_app
 from evenhand.web.settings import ServiceSettings
 
@@ -88,6 +89,7 @@ def serve(settings: ServiceSettings, listening: Listening, workers: int) -> None
         It would be reachable from elsewhere without TLS.
     """
     listening.check()
+    traces.configure()
     place = Place.at(*settings.addresses)
     app = create_app(place, settings)
     _tell_first_token(place.database)
@@ -105,6 +107,8 @@ def serve(settings: ServiceSettings, listening: Listening, workers: int) -> None
     )
     crew = Crew(settings, workers)
     crew.start()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: None)  # uvicorn stops, then raises the signal once more
     try:
         uvicorn.Server(config).run()
     finally:
@@ -114,6 +118,7 @@ def serve(settings: ServiceSettings, listening: Listening, workers: int) -> None
 
 def work(settings: ServiceSettings, at_once: int) -> None:
     """Do jobs until told to stop, then finish those begun."""
+    traces.configure()
     place = Place.at(*settings.addresses)
     run_worker(JobWorker(place, at_once))
     place.database.close()
@@ -124,19 +129,19 @@ def run_worker(worker: JobWorker) -> None:
     stop = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stop.set())
-    parent = os.getppid()
-    if PARENT in os.environ:
+    parent = int(os.environ.get(PARENT, "0"))
+    if parent:
         os.nice(BEHIND)
     worker.start()
     while not stop.wait(1.0):
-        if PARENT in os.environ and os.getppid() != parent:
+        if parent and os.getppid() != parent:
             log.warning("the process that started this worker is gone")
             break
     worker.stop(GRACE_S)
 
 
 PARENT = "EVENHAND_STARTED_BY_SERVE"
-"""Set in the environment of workers that end with the process that started them."""
+"""In the environment of workers that end with the process that started them: its number."""
 
 
 class Crew:
@@ -154,7 +159,7 @@ class Crew:
         self.environment = os.environ | {
             "EVENHAND_RECORDS": records,
             "EVENHAND_FILES": files,
-            PARENT: "1",
+            PARENT: str(os.getpid()),
         }
         self.processes: list[subprocess.Popen[bytes]] = []
         self.count = count
