@@ -11,7 +11,6 @@ from evenhand.shoots.database import Database
 from evenhand.shoots.errors import WrongAddressError
 from evenhand.shoots.files import Files
 
-
 PATIENCE_S = 60.0
 """How long to wait for a database that is just starting, seconds."""
 
