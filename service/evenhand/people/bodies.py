@@ -26,8 +26,11 @@ WORKING_SIZE = 768
 NETWORK_SIZE = 512
 """Pixels along the longer side of the copy given to the pose and matte networks (they read 256)."""
 
-REACH_MM = {"above": 850.0, "below": 1800.0, "aside": 950.0}
+ABOVE_MM, BELOW_MM, ASIDE_MM = 850.0, 1800.0, 950.0
 """How far from the face a body may reach in the picture, arms raised and spread included."""
+
+ASIDE_ALONE_MM = 400.0
+"""How far a body is looked for where the pose network saw somebody else's first."""
 
 MARGIN_MM = 130.0
 """Kept around the outermost visible points of the pose: half an upper arm, a hand, the hair."""
@@ -112,13 +115,12 @@ def body_of(photograph: Photograph, head: Head, scale: Scale) -> Body:
     bound the working view.
     """
     turns = round(head.face.roll / 90) % 4
-    around = _surroundings(head, scale, turns, photograph.frame)
-    first = quarter_turned(reduced(photograph, around, NETWORK_SIZE), turns)
-    pose = body_pose(first.pixels)
-    limbs = None
-    if pose is not None and _is_of(first.in_photograph(pose.points[NOSE : NOSE + 1])[0], head):
-        limbs = first.in_photograph(pose.points)
-        limbs[pose.visibility < VISIBLE] = np.nan
+    around = _surroundings(head, scale, turns, ASIDE_MM, photograph.frame)
+    limbs = _limbs_in(around, photograph, head, turns)
+    if limbs is None:
+        alone = _surroundings(head, scale, turns, ASIDE_ALONE_MM, photograph.frame)
+        limbs = _limbs_in(alone, photograph, head, turns)
+    if limbs is not None:
         around = _tightened(around, limbs, head, scale)
     view = quarter_turned(reduced(photograph, around, WORKING_SIZE), turns)
     return Body(
@@ -178,9 +180,20 @@ def _face_outline(head: Head, scale: Scale) -> Points:
     return np.asarray(head.points.mean(axis=0) + circle, np.float32)
 
 
-def _surroundings(head: Head, scale: Scale, turns: int, frame: Box) -> Box:
+def _limbs_in(box: Box, photograph: Photograph, head: Head, turns: int) -> Points | None:
+    """Pose points in the photograph, hidden ones NaN; None if the pose is not of this head."""
+    view = quarter_turned(reduced(photograph, box, NETWORK_SIZE), turns)
+    pose = body_pose(view.pixels)
+    if pose is None or not _is_of(view.in_photograph(pose.points[NOSE : NOSE + 1])[0], head):
+        return None
+    limbs = view.in_photograph(pose.points)
+    limbs[pose.visibility < VISIBLE] = np.nan
+    return limbs
+
+
+def _surroundings(head: Head, scale: Scale, turns: int, aside_mm: float, frame: Box) -> Box:
     """Where a body with this head may be."""
-    above, below, aside = (scale.pixels(REACH_MM[way]) for way in ("above", "below", "aside"))
+    above, below, aside = (scale.pixels(mm) for mm in (ABOVE_MM, BELOW_MM, aside_mm))
     up, right, down, left = np.roll([above, aside, below, aside], turns)
     column, row = head.points.mean(axis=0)
     reach = Box(round(row - up), round(column - left), round(row + down), round(column + right))
