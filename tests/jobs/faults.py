@@ -112,6 +112,14 @@ class Studio:
             self.server.start()
         return what
 
+    def revive(self) -> None:
+        """Start what ended by itself, as a service manager would."""
+        if self.web.poll() is not None:
+            self.web = self._web()
+        for number, worker in enumerate(self.workers):
+            if worker.poll() is not None:
+                self.workers[number] = self._worker()
+
     def stop(self) -> None:
         """Kill all."""
         for process in (self.web, *self.workers):
@@ -129,6 +137,7 @@ def send(studio: Studio, shoot: str, data: bytes, deadline: float) -> bool:
             answer = httpx.post(url, headers=headers, content=data, timeout=20)
             if answer.status_code == 201:
                 return True
+        studio.revive()
         time.sleep(0.2)
     return False
 
@@ -142,6 +151,7 @@ def until_quiet(studio: Studio, within_s: float) -> None:
                 select(tables.Job.id).where(tables.Job.state.not_in(OVER))
             ).first():
                 return
+        studio.revive()
         time.sleep(0.3)
 
 
@@ -194,7 +204,7 @@ def run(jobs: int, on: str, seed: int) -> Counted:
             record.append(session, row.id, "test", "shoot made")
             shoot = row.id
         sent: dict[str, bytes] = {}
-        killing, due = True, time.monotonic() + 2
+        due = time.monotonic() + 2
         deadline = began + LONGEST_S
         for number in range(jobs):
             data = picture(number)
@@ -202,7 +212,7 @@ def run(jobs: int, on: str, seed: int) -> Counted:
                 sent[hashlib.sha256(data).hexdigest()] = data
             else:
                 counted.lost_uploads += 1
-            if killing and time.monotonic() >= due:
+            if time.monotonic() >= due:
                 counted.kills[studio.kill_something(chance)] += 1
                 due = time.monotonic() + chance.uniform(*REST_S)
         until_quiet(studio, PATIENCE_S)
