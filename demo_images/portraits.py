@@ -2,8 +2,9 @@
 
     python portraits.py --parts FOLDER --out demo_images --truth tests/scenes
 
-Each portrait is rendered twice where it shows burnt or blemished skin: as seen, and clean (the
-same people, light and noise without sunburn and blemishes; freckles and moles stay).
+Each portrait is rendered once large, and once at a smaller scale with its labels; where it shows
+burnt or blemished skin a third time, clean: the same people, light and noise without sunburn and
+blemishes; freckles and moles stay.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ from scene.backdrop import Backdrop, Wall, bunting
 from scene.camera import Camera, Shot
 from scene.cloth import Cut, Fabric
 from scene.figure import Place
-from scene.light import COOL, NOON, WARM, Lamp, Light, shine
+from scene.light import COOL, NOON, WARM, Lamp, Light, catchlight, shine
 from scene.person import HairColour, Person, PersonSpec
 from scene.pose import Pose
 from scene.shape import Build, random_features
@@ -33,6 +34,12 @@ from scene.variation import IRISES, reach
 
 GRAIN = 0.8
 """Standard deviation of the added sensor noise, 8-bit code values."""
+
+LARGEST = 1_000_000
+"""Bytes that a demo portrait may take."""
+
+TRUTH_SCALE = 0.4
+"""Size of the truth files against the portraits."""
 
 CLUB_BLUE, CLUB_WHITE, CLUB_RED = (0.020, 0.060, 0.20), (0.72, 0.71, 0.68), (0.42, 0.02, 0.03)
 """Linear colours of the invented club's kit."""
@@ -48,7 +55,7 @@ class Sitter:
     head: tuple[float, float, float] = (0, 0, 0)
     lean: tuple[float, float, float] = (0, 0, 0)
     arms: str = "down"
-    place: Place = Place()
+    place: Place = field(default_factory=Place)
     features: int = 0
 
 
@@ -92,7 +99,7 @@ TANK = Cut("tank", "tank", strap=0.112, sleeve=0.03, hem=0.86, offset=0.004, loo
 TEE = Cut("tee", "crew", sleeve=0.19, hem=0.84, offset=0.006, loose=0.012)
 VEE = Cut("vee", "vee", sleeve=0.21, hem=0.84, offset=0.006, loose=0.010)
 SHORTS = Cut("shorts", top=1.02, hem=0.55, offset=0.005, loose=0.008)
-OLD_TANK = Cut("earlier", "tank", strap=0.092, sleeve=0.03, hem=0.5)
+OLD_TANK = Cut("earlier", "scoop", strap=0.136, sleeve=0.03, hem=0.5)
 OLD_TEE = Cut("earlier tee", "crew", sleeve=0.13, hem=0.5)
 DARK = Fabric((0.03, 0.03, 0.035), CLUB_WHITE)
 SMILE = {"mouth-corner-puller": 0.55, "eye-left-slit": 0.15, "eye-right-slit": 0.15}
@@ -116,7 +123,7 @@ PORTRAITS = (
                     ("eyebrow001", 0.9),
                     iris=IRISES[4],
                     clothes=((SHORTS, DARK), (TANK, _club())),
-                    sunlit=(0.85, -0.35, 0.45),
+                    sunlit=(0.98, -0.10, 0.42),
                     burn_cut=OLD_TANK,
                     burn_head=0.25,
                 ),
@@ -235,7 +242,7 @@ PORTRAITS = (
                         moles=1.0,
                         stubble=0.5,
                     ),
-                    "receding",
+                    "swept",
                     HairColour(0.5, 0.3, 0.75),
                     ("eyebrow010", 1.1),
                     iris=IRISES[5],
@@ -334,8 +341,8 @@ PORTRAITS = (
                 PersonSpec(
                     Build(1.0, 0.22, 0.0, (0.35, 0.55, 0.10), {}, SOFT),
                     Complexion(
-                        7.0,
-                        burn=1.1,
+                        7.8,
+                        burn=1.25,
                         flush=0.8,
                         shine=0.6,
                         seed=29,
@@ -381,8 +388,8 @@ def clean(sitter: Sitter) -> Sitter:
 
 def build(
     assets: Assets, portrait: Portrait, scale: float, samples: int, detail: int, density: float
-) -> tuple[Any, list[Person]]:
-    """Set up a portrait's scene; returns it and its people."""
+) -> Any:
+    """Set up a portrait's scene and return it."""
     scene = render.empty_scene()
     width, height = (round(s * scale) for s in portrait.size)
     print(portrait.name, "on", render.prepare(scene, width, height, samples), flush=True)
@@ -409,8 +416,9 @@ def build(
     wall.face(place, target)
     if portrait.flags:
         bunting(np.random.default_rng(1), target + np.array([0, 3.0, 0.75]), 6)
-    shine(portrait.light, target, np.radians(portrait.azimuth))
-    return scene, people
+    shine(portrait.light, target, float(np.radians(portrait.azimuth)))
+    catchlight(eyes, float(np.radians(portrait.azimuth)))
+    return scene
 
 
 def _arms(person: Person, name: str) -> Arms:
@@ -456,7 +464,7 @@ def _byte(share: NDArray[np.float32]) -> NDArray[np.uint8]:
 
 
 def main() -> None:
-    """Render the wanted portraits with their truth and clean partners."""
+    """Render the wanted portraits, and at a smaller scale their truth and clean partners."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--parts", type=Path, required=True, help="folder of meshes and targets")
     parser.add_argument("--out", type=Path, required=True)
@@ -475,22 +483,26 @@ def main() -> None:
         if options.only and portrait.name not in options.only:
             continue
         cleaned = tuple(clean(s) for s in portrait.sitters)
-        versions = [("", portrait.sitters)]
+        versions = [("seen", portrait.sitters)]
         if cleaned != portrait.sitters:
-            versions.append(("_clean", cleaned))
-        for suffix, sitters in versions:
+            versions.append(("clean", cleaned))
+        for kind, sitters in versions:
             started = time.time()
-            scene, _ = build(
+            scene = build(
                 assets, replace(portrait, sitters=sitters), options.scale, options.samples,
                 options.detail, options.density,
             )  # fmt: skip
+            if kind == "seen":
+                channels = render.render(scene, options.scratch)
+                picture = developed(render.linear_rgb(channels), portrait.exposure, 1)
+                save_jpeg(options.out / f"{portrait.name}.jpg", picture, LARGEST)
+            scene.render.resolution_percentage = round(100 * TRUTH_SCALE)
             channels = render.render(scene, options.scratch)
             picture = developed(render.linear_rgb(channels), portrait.exposure, 1)
-            folder = options.truth if suffix else options.out
-            save_jpeg(folder / f"{portrait.name}{suffix}.jpg", picture, 1_000_000)
-            if not suffix:
+            save_jpeg(options.truth / f"{portrait.name}_{kind}.jpg", picture, LARGEST // 3)
+            if kind == "seen":
                 save_truth(options.truth, portrait.name, channels)
-            print(f"{portrait.name}{suffix}: {time.time() - started:.1f} s", flush=True)
+            print(f"{portrait.name} {kind}: {time.time() - started:.1f} s", flush=True)
     (options.truth / "classes.json").write_text(json.dumps(labels.CLASSES))
 
 

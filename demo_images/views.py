@@ -153,7 +153,7 @@ class Scene:
 
     def _target(self, person: Person, framing: str, height: float, group: bool) -> Floats:
         rng, figure = self.rng, person.figure
-        eye = person.landmark(figure.eye_level + [0, 0.03, 0])
+        eye = person.landmark(figure.eye_level + np.array([0, 0.03, 0]))
         if group:
             eyes = [p.landmark(p.figure.eye_level) for p in self.people]
             eye = np.mean(eyes, 0)

@@ -82,7 +82,12 @@ def glasses(figure: Figure, colour: Colour, metal: bool, tint: float, square: fl
         ear = np.array([sign * 0.077, figure.eye_level[1] + 0.095, eye[2] + 0.008])
         ear[0] = sign * (abs(_side(figure, ear)) + 0.002)
         temple = np.array(
-            [outer, outer + [sign * 0.006, 0.012, 0.004], ear, ear + [0, 0.02, -0.02]]
+            [
+                outer,
+                outer + np.array([sign * 0.006, 0.012, 0.004]),
+                ear,
+                ear + np.array([0, 0.02, -0.02]),
+            ]
         )
         worn.append(_worn(figure, "temple", *tube(temple, thick), frame))
     inner = np.array([[s * 0.009, bridge_y, figure.eye_level[2] + 0.001] for s in (-1, 0, 1)])
@@ -146,7 +151,8 @@ def _brim(figure: Figure, mat: Any, rim: Floats, around: Floats, centre: Floats,
     away[:, 2] = 0
     away /= np.linalg.norm(away, axis=1, keepdims=True)
     edge = rim + away * out[:, None] - np.array([0, 0, 1]) * (0.30 * out)[:, None]
-    points = np.vstack([rim, edge, rim + [0, 0, 0.003], edge + [0, 0, 0.003]])
+    thick = np.array([0, 0, 0.003])
+    points = np.vstack([rim, edge, rim + thick, edge + thick])
     n = len(rim)
     faces = []
     for k in range(n):

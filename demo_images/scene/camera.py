@@ -17,7 +17,9 @@ SENSOR_MM = 36.0
 
 @dataclass(frozen=True)
 class Shot:
-    """A view: `azimuth` (degrees, 0 in front of the world's -y, + towards +x), `elevation`,
+    """A view of a target.
+
+    `azimuth` (degrees, 0 in front of the world's -y, + towards +x), `elevation`,
     `roll` (degrees), `height` of the field of view in metres at the target, lens in mm,
     aperture as f-number or None for all sharp.
     """

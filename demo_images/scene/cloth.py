@@ -31,7 +31,8 @@ class Cut:
     `neck`: one of NECKS, 'strapless', 'high' or None (a lower garment);
     `strap`: outer edge of a shoulder strap from the middle, or None for whole shoulders;
     `sleeve`: along the arm from the shoulder; `hem`: height above the ground where it ends;
-    `top`: height above the ground of a lower garment's upper edge; `leg_hole`: cut like swimwear above the thigh;
+    `top`: height above the ground of a lower garment's upper edge; `leg_hole`: cut like swimwear
+    above the thigh;
     `skirt`: cut from the skirt mesh; `offset`: distance from the body; `loose`: further out.
     """
 
@@ -91,10 +92,7 @@ def _neck_field(figure: Figure, cut: Cut, points: Floats) -> Floats:
     share = np.clip((points[:, 1] - neck[1] + 0.03) / 0.06, 0, 1)
     depth = front + (back - front) * share * share * (3 - 2 * share)
     below = np.clip(neck[2] - z, 0, None) / depth
-    if cut.neck == "vee":
-        reach = x / width + below
-    else:
-        reach = np.sqrt((x / width) ** 2 + below**2)
+    reach = x / width + below if cut.neck == "vee" else np.hypot(x / width, below)
     return (reach - 1) * width
 
 
@@ -136,7 +134,7 @@ def fabric_material(fabric: Fabric) -> Any:
     colour = _pattern(nodes, fabric, rest)
     weave = nodes.node("ShaderNodeTexWave")
     nodes.feed(rest, weave.inputs[0])
-    weave.inputs["Scale"].default_value = 300
+    weave.inputs["Scale"].default_value = 700
     stretched = nodes.node("ShaderNodeMapping")
     nodes.feed(rest, stretched.inputs[0])
     stretched.inputs["Scale"].default_value = (1.0, 1.0, 0.45)
@@ -149,7 +147,7 @@ def fabric_material(fabric: Fabric) -> Any:
         nodes.step(nodes.math("ABSOLUTE", nodes.add(field, -0.010)), 0.0014, 0.0), -3.0
     )
     hem = nodes.mul(nodes.step(field, 0.0112, 0.0098), 5.0)
-    height = nodes.add(folds, hem, seam, nodes.mul(weave.outputs[1], 1.2))
+    height = nodes.add(folds, hem, seam, nodes.mul(weave.outputs[1], 0.5))
     cloth = nodes.principled(
         Base_Color=colour,
         Roughness=0.85 - 0.5 * fabric.shine,
@@ -199,13 +197,16 @@ def build_garment(figure: Figure, cut: Cut, fabric: Fabric, subdivide: int) -> G
     """Cut a garment for a figure."""
     ids, faces, uvs = figure.group(["helper-skirt" if cut.skirt else "helper-tights"])
     points, weights = _on_shoulders(figure, figure.points[ids]), figure.weights[ids]
-    faces, (points, weights), uvs = finer(faces, [points, weights], uvs)
+    for _ in range(2 if subdivide > 2 else 1):
+        faces, (points, weights), uvs = finer(faces, [points, weights], uvs)
+    subdivide = min(subdivide, 2)
     field = cut_field(figure, cut, points, weights)
     faces, points, weights, field, uvs = _kept(faces, points, weights, field, uvs)
     normals = _normals(points, faces)
     ripple = np.sin(37 * points[:, 0] + 23 * points[:, 2]) * np.sin(31 * points[:, 1] + 9)
     torso = 1 - 0.6 * weights[:, ARM_BONES].sum(1)
     out = cut.offset + cut.loose * torso * (0.7 + 0.3 * ripple)
+    out = out * (1 - 0.65 * _on_top(figure, points))
     points = points + normals * out[:, None]
     made = object_from_mesh(cut.name, points, faces, uvs, subdivide)
     set_attribute(made, "rest", points)
@@ -216,13 +217,17 @@ def build_garment(figure: Figure, cut: Cut, fabric: Fabric, subdivide: int) -> G
 
 def _on_shoulders(figure: Figure, points: Floats) -> Floats:
     """Lay the helper mesh on the skin of shoulders and neck, where it stands off."""
-    shoulder = figure.joint("l-shoulder")[2]
-    share = np.clip((points[:, 2] - shoulder + 0.10) / 0.06, 0, 1)
+    share = _on_top(figure, points)
     laid = points.copy()
     for k in np.nonzero(share > 0)[0]:
         near, normal = figure.nearest(points[k])
         laid[k] = (1 - share[k]) * points[k] + share[k] * (near + 0.001 * normal)
     return laid
+
+
+def _on_top(figure: Figure, points: Floats) -> Floats:
+    """1 on the shoulders and the neck, where cloth rests on the body, 0 below."""
+    return np.clip((points[:, 2] - figure.joint("l-shoulder")[2] + 0.10) / 0.06, 0, 1)
 
 
 def _kept(

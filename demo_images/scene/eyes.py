@@ -8,30 +8,36 @@ import numpy as np
 
 from . import labels
 from .figure import Figure
-from .nodes import material
+from .nodes import Nodes, material
 from .objects import object_from_mesh
 
 IRIS_CENTRES = ((0.2900, 0.2900), (0.7075, 0.7025))
 """Texture coordinates of the two irises in the eye texture (v upwards)."""
 
-IRIS_RADIUS = 0.113
-"""Radius of the iris in texture coordinates."""
+CORNEA_RADIUS = 0.113
+"""Radius of the texture's own iris in texture coordinates: wider than a real one."""
+
+IRIS_RADIUS = 0.088
+"""Radius of the iris that is drawn, in texture coordinates: 11.7 mm across on the eye."""
+
+PUPIL = 0.36
+"""Radius of the pupil as a share of the iris."""
 
 
 def eye_material(figure: Figure, iris: tuple[float, float, float]) -> Any:
-    """White, iris and pupil from the texture's structure, tinted with a linear `iris` colour."""
+    """The texture's white with its vessels, and a drawn iris of a linear colour `iris`."""
     made, nodes = material("eye")
     uv = nodes.node("ShaderNodeUVMap").outputs[0]
     texture = nodes.image(str(figure.assets.folder / "brown_eye.png"), uv, "sRGB")
     colour, alpha = texture.outputs[0], texture.outputs[1]
-    inside: Any = 0.0
+    away: Any = 1.0
     for centre in IRIS_CENTRES:
         distance = nodes.vector("DISTANCE", uv, (*centre, 0)).outputs["Value"]
-        inside = nodes.math(
-            "MAXIMUM", inside, nodes.step(distance, IRIS_RADIUS, IRIS_RADIUS - 0.012)
-        )
-    structure = nodes.math("MINIMUM", nodes.mul(nodes.parts(colour)[0], 5.5), 2.0)
-    tinted = nodes.colour([nodes.mul(structure, c) for c in iris])
+        away = nodes.math("MINIMUM", away, distance)
+    inside = nodes.step(away, IRIS_RADIUS + 0.004, IRIS_RADIUS - 0.006)
+    tinted = _iris(nodes, uv, away, iris)
+    plain = nodes.step(away, CORNEA_RADIUS + 0.030, CORNEA_RADIUS + 0.008)
+    colour = nodes.mix(plain, colour, (0.56, 0.50, 0.46))
     red, green, blue = nodes.parts(colour)
     white = nodes.colour(
         [
@@ -55,6 +61,25 @@ def eye_material(figure: Figure, iris: tuple[float, float, float]) -> Any:
     nodes.surface(nodes.mix_shader(alpha, cornea, ball))
     labels.write(nodes, {"eye": 1.0})
     return made
+
+
+def _iris(nodes: Nodes, uv: Any, away: Any, iris: tuple[float, float, float]) -> Any:
+    """Fibres that run outwards, lighter round the pupil, dark at the rim."""
+    share = nodes.mul(away, 1 / IRIS_RADIUS)
+    angles = []
+    for centre in IRIS_CENTRES:
+        from_middle = nodes.vector("SUBTRACT", uv, (*centre, 0)).outputs[0]
+        angles.append(nodes.vector("NORMALIZE", from_middle, (0, 0, 0)).outputs[0])
+    nearer = nodes.math("LESS_THAN", nodes.split(uv)[0], 0.5)
+    around = nodes.mix(nearer, angles[1], angles[0])
+    across, up, _ = nodes.split(around)
+    fibres = nodes.joined(nodes.mul(across, 9.0), nodes.mul(up, 9.0), nodes.mul(share, 1.6))
+    light = nodes.add(1.0, nodes.mul(nodes.noise(fibres, 1.0, 4, 0.65), 2.2))
+    light = nodes.add(light, nodes.mul(nodes.step(share, 0.75, PUPIL), 0.55))
+    light = nodes.mul(light, nodes.add(0.30, nodes.mul(nodes.step(share, 1.02, 0.80), 0.70)))
+    light = nodes.mul(light, nodes.step(share, PUPIL - 0.03, PUPIL + 0.04))
+    light = nodes.math("MAXIMUM", light, 0.02)
+    return nodes.colour([nodes.mul(light, c) for c in iris])
 
 
 def teeth_material() -> Any:

@@ -38,34 +38,48 @@ def brows(figure: Figure, proxy: str, fullness: float, rng: np.random.Generator)
 def lashes(figure: Figure, rng: np.random.Generator) -> Strands:
     """Lashes along the rims of both lids."""
     found = []
-    for side, centre in (("l", figure.eyes[0]), ("r", figure.eyes[1])):
-        for row, up, count, size in (("2", 1, 85, 0.0085), ("1", -1, 45, 0.0050)):
-            rim = figure.points[figure.assets.group_vertices[f"helper-{side}-eyelashes-{row}"]]
-            near = np.linalg.norm(rim - centre, axis=1)
-            edges = np.linspace(rim[:, 0].min(), rim[:, 0].max(), 12)
-            line = []
-            for low, high in zip(edges[:-1], edges[1:], strict=True):
-                band = np.nonzero((rim[:, 0] >= low) & (rim[:, 0] <= high))[0]
-                if len(band):
-                    line.append(rim[band[np.argmin(near[band])]])
-            curve = np.array(line)
-            at = rng.uniform(0.03, 0.97, count)
+    for centre in figure.eyes:
+        for up, count, size in ((1, 130, 0.0082), (-1, 60, 0.0048)):
+            curve = _lid_rim(figure, centre, up)
+            at = rng.uniform(0.02, 0.98, count)
             whole = np.linspace(0, 1, len(curve))
             roots = np.stack([np.interp(at, whole, curve[:, k]) for k in range(3)], 1)
-            heading = roots - centre
+            fan = (roots[:, 0] - centre[0]) / 0.014
+            heading = np.stack([0.75 * fan, -1.0 + 0 * fan, 0.25 * up + 0 * fan], 1)
+            heading += rng.normal(0, 0.09, heading.shape)
             heading /= np.linalg.norm(heading, axis=1, keepdims=True)
-            sign = np.sign(centre[0])
-            heading[:, 0] += sign * 0.25 * (roots[:, 0] - centre[0]) * sign / 0.015
-            heading += rng.normal(0, 0.08, heading.shape)
-            heading /= np.linalg.norm(heading, axis=1, keepdims=True)
-            length = size * rng.uniform(0.7, 1.05, count) * (0.6 + 0.4 * np.sin(np.pi * at))
-            along = np.linspace(0, 1, 6)[None, :, None]
+            outer = np.clip(fan * np.sign(centre[0]), -1, 1)
+            length = size * rng.uniform(0.65, 1.0, count) * (0.72 + 0.28 * outer)
+            along = np.linspace(0, 1, 7)[None, :, None]
             points = roots[:, None] + heading[:, None] * length[:, None, None] * along * (
-                1 - 0.15 * along
+                1 - 0.25 * along
             )
-            points[..., 2] += up * 0.55 * length[:, None] * along[..., 0] ** 2
+            points[..., 2] += up * 0.65 * length[:, None] * along[..., 0] ** 1.8
             found.append(points)
-    return _strands(np.concatenate(found), 0.00006 * np.linspace(1, 0.2, 6))
+    return _strands(np.concatenate(found), 0.00005 * np.linspace(1, 0.2, 7))
+
+
+def _lid_rim(figure: Figure, centre: Floats, up: int) -> Floats:
+    """Points of a lid's rim from the inner to the outer corner of one eye, at rest.
+
+    Seen from the front, the gap between the lids is where a ray passes into the socket. `up`: +1
+    for the upper lid, -1 for the lower.
+    """
+    rim = []
+    for x in centre[0] + np.linspace(-0.0145, 0.0145, 30):
+        heights = centre[2] + np.arange(-0.012, 0.012, 0.00025)
+        hits = [figure.tree.ray_cast(Vector((x, -3, z)), Vector((0, 1, 0)))[0] for z in heights]
+        depth = np.array([hit[1] if hit else np.inf for hit in hits])
+        inside = np.nonzero(depth > centre[1] - 0.004)[0]
+        if len(inside) < 3:
+            continue
+        edge = inside[-1] + 1 if up > 0 else inside[0] - 1
+        if 0 <= edge < len(depth) and np.isfinite(depth[edge]):
+            rim.append((x, depth[edge] - 0.0002, heights[edge]))
+    if len(rim) < 4:
+        line = centre[0] + np.linspace(-0.013, 0.013, 8)
+        return np.array([figure.surface(x, centre[2]) for x in line])
+    return np.array(rim)
 
 
 def beard_cover(figure: Figure, points: Floats, kind: str) -> Floats:

@@ -1,4 +1,4 @@
-"""Hair of the head: guide strands grown over the scalp in many styles, then filled with children."""
+"""Hair of the head: guide strands grown over the scalp in many styles, and strands between them."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from mathutils import Vector
+from mathutils.kdtree import KDTree
 from numpy.typing import NDArray
 
 from .assets import Floats
@@ -64,6 +65,10 @@ STYLES = {
 """Styles by name; 'bald' is no hair."""
 
 
+TAPERED = ("side", "swept", "receding", "crop")
+"""Styles cut short at the sides and the nape."""
+
+
 @dataclass(frozen=True)
 class Strands:
     """Hair in rest metres: points (n, 3), points per strand, radius per point."""
@@ -91,26 +96,60 @@ def scalp_cover(figure: Figure, points: Floats, recede: float) -> Floats:
 
 
 def grow(figure: Figure, style: Style, rng: np.random.Generator, density: float) -> Strands:
-    """Grow the hair of a style; `density` scales how many children each guide gets."""
-    roots, normals = _roots(figure, style, rng)
-    guides = _guides(figure, style, roots, normals, rng)
+    """Grow the hair of a style; `density` scales how many strands each guide stands for."""
+    roots, normals = _roots(figure, style, rng, style.guides)
+    if style.fall == "gather":
+        guides = _gathered(figure, style, roots, rng)
+    else:
+        guides = _guides(figure, style, roots, normals, rng)
     guides = _clear_of_face(figure, style, guides, rng)
-    return _children(guides, style, rng, density)
+    count = len(guides) * max(2, round(style.children * density))
+    own, _ = _roots(figure, style, rng, count)
+    return _between(guides, own, style, rng, density)
 
 
-def _roots(figure: Figure, style: Style, rng: np.random.Generator) -> tuple[Floats, Floats]:
+def _roots(
+    figure: Figure, style: Style, rng: np.random.Generator, count: int
+) -> tuple[Floats, Floats]:
+    """Places of `count` roots on the scalp and the normals there; the hairline is ragged."""
     centre = figure.eye_level + np.array([0, 0.09, 0.03])
-    cover = scalp_cover(figure, figure.face_centres, style.recede)
+    cover = scalp_cover(figure, figure.points[: figure.body_size], style.recede)
+    most = np.array([cover[face].max() for face in figure.faces])
     outward = ((figure.face_centres - centre) * figure.face_normals).sum(1) > 0
     ear = figure.painted("mpfb_ears.jpg") > 0.5
-    chance = cover * outward * ~ear * figure.face_areas
+    chance = (most > 0) * outward * ~ear * figure.face_areas
     if style.parting is not None:
         near = np.exp(-(((figure.face_centres[:, 0] - style.parting) / 0.014) ** 2))
-        chance = chance * (1 + 2.0 * near)
-    picked = rng.choice(len(chance), style.guides, p=chance / chance.sum())
-    share = rng.dirichlet(np.ones(4), style.guides)
+        chance = chance * (1 + 1.0 * near)
+    tried = 3 * count
+    picked = rng.choice(len(chance), tried, p=chance / chance.sum())
+    share = rng.dirichlet(np.ones(4), tried)
     corners = np.array([(figure.faces[k] + figure.faces[k][:1])[:4] for k in picked])
-    return (figure.points[corners] * share[:, :, None]).sum(1), figure.face_normals[picked]
+    roots = (figure.points[corners] * share[:, :, None]).sum(1)
+    grows = scalp_cover(figure, roots, style.recede) > rng.uniform(0, 1, tried)
+    kept = np.nonzero(grows)[0][:count]
+    return roots[kept], figure.face_normals[picked[kept]]
+
+
+def _gathered(figure: Figure, style: Style, roots: Floats, rng: np.random.Generator) -> Floats:
+    """Guides combed close over the head to a knot behind it, then hanging as one tail."""
+    count, over, hang = len(roots), 14, 12
+    knot = figure.eye_level + np.array([0, 0.175, style.gather])
+    spot = rng.normal(0, 0.006, (count, 3))
+    lift = rng.uniform(0.2, 1.0, count) * style.lift
+    points = [roots - 0.0008 * _unit(roots - figure.eye_level - [0, 0.09, 0.03])]
+    for k in range(1, over + 1):
+        share = k / over
+        place = roots + share * (knot + spot - roots)
+        points.append(_push_out(figure, place, lift * min(1, 2 * share) + 0.0012))
+    length = rng.uniform(*style.length, count)[:, None] * 0.55
+    for k in range(1, hang + 1):
+        share = k / hang
+        swell = 1 + 1.6 * np.sin(np.pi * share**0.7)
+        back = np.array([0, 0.30 * np.sin(0.5 * np.pi * min(1, 3 * share)) * 0.12, 0])
+        fall = np.array([0, 0, -1.0]) * share * length
+        points.append(knot + spot * swell + back + fall)
+    return np.stack(points, 1)
 
 
 def _guides(
@@ -119,7 +158,7 @@ def _guides(
     """Guides (guides, points, 3) grown step by step, kept outside the head and shoulders."""
     count = len(roots)
     length = rng.uniform(*style.length, count)
-    if style.name == "side":
+    if style.name in TAPERED:
         top = np.clip((roots[:, 2] - figure.eye_level[2] - 0.02) / 0.08, 0, 1)
         length = 0.012 + (length - 0.012) * top
     steps = int(np.clip(style.length[1] / 0.013, 6, 26))
@@ -154,12 +193,6 @@ def _target(
     above = np.clip((place[:, 2] - eye[2] - 0.03) / 0.09, 0, 1)
     front = place[:, 1] < eye[1] + 0.06
     zero = np.zeros(len(place))
-    if style.fall == "gather":
-        knot = eye + np.array([0, 0.175, style.gather])
-        away = knot - place
-        near = np.linalg.norm(away, axis=1) < 0.025
-        down = np.stack([0.1 * side, 0.25 + zero, -1.0 + zero], 1)
-        return np.where(near[:, None] | (along > 0.62), down, away)
     if style.fall == "back":
         return np.stack([0.25 * side * (1 - above), 0.4 + 0.7 * above, -1.1 + 1.0 * above], 1)
     if style.fall == "forward":
@@ -203,45 +236,79 @@ def _clear_of_face(
     return guides[kept]
 
 
-def _children(guides: Floats, style: Style, rng: np.random.Generator, density: float) -> Strands:
-    """Fill between guides: offsets, waves, curls and uneven ends; half a fringe is cut short."""
-    each = max(2, round(style.children * density))
-    count, steps = guides.shape[:2]
-    smooth = _resample(guides, steps * (3 if style.curl else 1))
+def _between(
+    guides: Floats, roots: Floats, style: Style, rng: np.random.Generator, density: float
+) -> Strands:
+    """Strands from their own roots, each shaped like the guides next to it on its side.
+
+    Curly hair follows one guide, so that it clumps; other hair takes the mean of three.
+    """
+    smooth = _resample(guides, guides.shape[1] * (3 if style.curl else 1))
     steps = smooth.shape[1]
     along = np.linspace(0, 1, steps)
-    base = np.repeat(smooth, each, 0)
-    offset = rng.normal(0, style.spread, (count * each, 1, 3)) * (0.5 + along[None, :, None])
-    phase = rng.uniform(0, 2 * np.pi, (count * each, 3))
-    rate = rng.uniform(4, 9, (count * each, 3))
+    starts = smooth[:, 0]
+    distance, nearest = _neighbours(_sided(starts, style), _sided(roots, style), 3)
+    weight = 1 / (distance + (0.0005 if style.curl else 0.002)) ** (4 if style.curl else 1.5)
+    weight /= weight.sum(1, keepdims=True)
+    shape = smooth - starts[:, None]
+    grown = sum(weight[:, k, None, None] * shape[nearest[:, k]] for k in range(3))
+    stray = np.zeros((len(roots), 1, 3))
+    if style.fall == "gather":
+        ends = sum(weight[:, k, None] * starts[nearest[:, k]] for k in range(3))
+        stray = (roots - ends)[:, None] * -np.clip(1.4 * along, 0, 1)[None, :, None]
+    points = roots[:, None] + grown + stray
+    offset = rng.normal(0, 0.6 * style.spread, (len(roots), 1, 3)) * along[None, :, None] ** 0.7
+    phase = rng.uniform(0, 2 * np.pi, (len(roots), 3))
+    rate = rng.uniform(4, 9, (len(roots), 3))
     wave = np.sin(phase[:, None] + rate[:, None] * along[None, :, None])
-    points = base + offset + 0.0016 * along[None, :, None] * wave
+    points = points + offset + 0.0016 * along[None, :, None] * wave
     if style.curl:
-        points += _helix(base, style, rng, each)
+        points += _helix(smooth, nearest[:, 0], style, rng)
     if style.bun:
         points = _roll_up(points, style)
-    length = rng.integers(max(2, int(0.8 * steps)), steps + 1, len(points))
+    length = rng.integers(max(2, int(0.75 * steps)), steps + 1, len(points))
     mask = np.arange(steps)[None] < length[:, None]
     thick = HAIR_RADIUS / np.sqrt(density)
-    radius = thick * (1 - 0.5 * along)[None] * np.ones((len(points), 1))
+    radius = thick * (1 - 0.6 * along)[None] * np.ones((len(points), 1))
     return Strands(points[mask], length, radius[mask])
 
 
-def _helix(base: Floats, style: Style, rng: np.random.Generator, each: int) -> Floats:
-    steps = base.shape[1]
-    size = np.linalg.norm(np.diff(base, axis=1), axis=2).sum(1).max()
-    clump = np.repeat(rng.uniform(0, 2 * np.pi, len(base) // each), each)
-    clump = clump + rng.normal(0, 0.5, len(base))
+def _sided(roots: Floats, style: Style) -> Floats:
+    """Roots with the two sides of a parting moved apart, so that neighbours are of one side."""
+    if style.parting is None:
+        return roots
+    return roots + np.where(roots[:, :1] > style.parting, 0.05, 0.0) * [1.0, 0, 0]
+
+
+def _neighbours(known: Floats, points: Floats, count: int) -> tuple[Floats, NDArray[np.int64]]:
+    """Distances to and numbers of the nearest known points, (n, count) each."""
+    tree = KDTree(len(known))
+    for k, point in enumerate(known):
+        tree.insert(point, k)
+    tree.balance()
+    found = [tree.find_n(point, count) for point in points]
+    distance = np.array([[d for _, _, d in one] for one in found])
+    return distance, np.array([[k for _, k, _ in one] for one in found])
+
+
+def _helix(
+    guides: Floats, of_guide: NDArray[np.int64], style: Style, rng: np.random.Generator
+) -> Floats:
+    """Curls: strands of one guide turn together."""
+    count, steps = len(of_guide), guides.shape[1]
+    size = np.linalg.norm(np.diff(guides, axis=1), axis=2).sum(1).max()
+    clump = rng.uniform(0, 2 * np.pi, len(guides))[of_guide]
+    clump = clump + rng.normal(0, 0.5, count)
     angle = clump[:, None] + 2 * np.pi * style.turns * size * np.linspace(0, 1, steps)[None]
     grown = np.clip(np.linspace(0, 3, steps), 0, 1)[None] * style.curl
     across = np.stack([np.cos(angle), np.sin(angle), np.cos(angle + 1.1)], -1)
-    return across * grown[..., None] * rng.uniform(0.5, 1.1, (len(base), 1, 1))
+    return across * grown[..., None] * rng.uniform(0.5, 1.1, (count, 1, 1))
 
 
 def _roll_up(points: Floats, style: Style) -> Floats:
     """Wind what hangs below the knot into a ball around it."""
     steps = points.shape[1]
-    start = int(0.55 * steps)
+    start = int(0.56 * steps)
     knot = points[:, start].copy()
     centre = np.median(knot, 0) + np.array([0, 0.015, 0])
     tail = np.arange(steps - start)

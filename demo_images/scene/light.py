@@ -10,9 +10,12 @@ import numpy as np
 from mathutils import Vector
 
 from .assets import Floats
-from .nodes import Nodes
+from .nodes import Nodes, material
 
 Colour = tuple[float, float, float]
+
+CATCH_AZIMUTH, CATCH_HEIGHT, CATCH_SIZE, CATCH_RADIANCE = 24.0, 26.0, 0.34, 26.0
+"""Degrees to the camera's left and above it, metres across, and brightness of the catchlight."""
 
 SLOTS = 3
 """Lamps that `Heavens` can show at once."""
@@ -200,3 +203,20 @@ def random_light(rng: np.random.Generator) -> Light:
         return Light(kind, ROOM, u(0.3, 1.0), (window, bulb))
     flash = Lamp("AREA", u(-8, 8), u(3, 12), u(60, 120), (1, 1, 1), 0.12)
     return Light(kind, ROOM, u(0.1, 0.5), (flash,))
+
+
+def catchlight(eyes: Floats, towards_camera: float) -> None:
+    """A bright panel above the camera that only reflections see: the light in the eyes."""
+    angle = towards_camera - np.radians(CATCH_AZIMUTH)
+    flat, up = np.cos(np.radians(CATCH_HEIGHT)), np.sin(np.radians(CATCH_HEIGHT))
+    away = np.array([np.sin(angle) * flat, -np.cos(angle) * flat, up])
+    bpy.ops.mesh.primitive_plane_add(size=CATCH_SIZE, location=eyes + 1.6 * away)
+    made = bpy.context.object
+    made.rotation_euler = Vector(-away).to_track_quat("-Z", "Y").to_euler()
+    look, nodes = material("catchlight")
+    emission = nodes.node("ShaderNodeEmission")
+    emission.inputs[1].default_value = CATCH_RADIANCE
+    nodes.surface(emission.outputs[0])
+    made.data.materials.append(look)
+    for ray in ("camera", "diffuse", "transmission", "shadow"):
+        setattr(made, f"visible_{ray}", False)

@@ -111,11 +111,11 @@ def skin_material(figure: Figure, complexion: Complexion) -> Any:
             Base_Color=colour,
             Subsurface_Weight=1.0,
             Subsurface_Radius=(1.0, 0.35, 0.18),
-            Subsurface_Scale=0.0022,
+            Subsurface_Scale=0.0016,
             Roughness=shade,
             Specular_IOR_Level=0.45,
             Coat_Weight=nodes.mul(masks["nail"], 0.5),
-            Normal=nodes.bump(height, 0.00011),
+            Normal=nodes.bump(height, 0.00016),
         )
     )
     _write_labels(nodes, masks)
@@ -174,6 +174,7 @@ def _pigments(
         nodes.mul(nodes.noise(place, 14, 3), 0.7),
         nodes.mul(nodes.noise(place, 70, 3), 0.6),
         nodes.mul(nodes.noise(place, 350, 2), 0.6),
+        nodes.mul(nodes.noise(place, 800, 2), 0.5),
     )
     flush = nodes.add(
         *[nodes.mul(nodes.blob(rest, c, 0.026), 0.34) for c in cheeks],
@@ -287,7 +288,7 @@ def _colour(nodes: Nodes, look: Complexion, red: Any, brown: Any, masks: dict[st
     if look.lipstick:
         colour = nodes.mix(nodes.mul(masks["lip"], 0.85), colour, look.lipstick)
     dark = tuple(0.6 * c for c in look.hair_colour)
-    colour = nodes.mix(nodes.mul(masks["scalp"], 0.75), colour, look.hair_colour)
+    colour = nodes.mix(nodes.mul(masks["scalp"], 0.90), colour, look.hair_colour)
     if look.stubble:
         grain = nodes.add(
             0.75, nodes.mul(nodes.noise(nodes.attribute("rest", "Vector"), 900, 1), 1.4)
@@ -336,6 +337,7 @@ def _roughness(
         nodes.add(
             0.50 - 0.14 * look.shine,
             nodes.mul(nodes.noise(place, 160, 3), 0.22),
+            nodes.mul(nodes.noise(place, 1100, 2), 0.30),
             nodes.mul(nodes.blob(rest, figure.nose_tip, 0.022), -0.07),
             nodes.mul(nodes.blob(rest, forehead, 0.035), -0.05),
             nodes.mul(masks["lip"], -0.14),
