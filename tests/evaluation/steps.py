@@ -163,7 +163,8 @@ def _all(figures: Figures, measure: str, way: str, tones: Iterable[str]) -> list
 
 
 def _mean(values: list[float]) -> float:
-    return float(np.mean(values)) if values else float("nan")
+    known = [value for value in values if not np.isnan(value)]
+    return float(np.mean(known)) if known else float("nan")
 
 
 def _shown(value: float, digits: int) -> str:

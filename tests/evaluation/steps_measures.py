@@ -88,14 +88,14 @@ def well_inside(patch: SkinPatch, mm: float = 3.0) -> Inside:
 
 
 def texture_kept(before: Light, after: Light, inside: Inside, mm_per_pixel: float) -> float:
-    """Energy of the texture band after over before."""
+    """Energy of the texture band after over before; not a number where there is no skin."""
     energies = []
     for linear in (before, after):
         band = _density(linear).mean(axis=-1)
         for _ in range(2):
             band = band - blurred(band, TEXTURE_MM, mm_per_pixel)
-        energies.append((band[inside] ** 2).mean())
-    return float(energies[1] / energies[0])
+        energies.append((band[inside] ** 2).sum())
+    return float(energies[1] / energies[0]) if energies[0] > 0 else float("nan")
 
 
 def texture_kept_at_half(before: Light, after: Light, inside: Inside, mm_per_pixel: float) -> float:
@@ -118,6 +118,7 @@ def blotch_reduced(scene: Scene, result: Light) -> float:
     def energy(linear: Light) -> float:
         off = _density(linear) - _density(scene.clean)
         fine, broad = (blurred(off, mm, scene.mm_per_pixel) for mm in (TEXTURE_MM, BLOTCH_MM))
-        return float(((fine - broad)[inside] ** 2).mean())
+        return float(((fine - broad)[inside] ** 2).sum())
 
-    return 1 - energy(result) / energy(scene.changed)
+    before = energy(scene.changed)
+    return 1 - energy(result) / before if before > 0 else float("nan")

@@ -16,8 +16,8 @@ Codes = npt.NDArray[np.uint8]
 AROUND = 1.6
 """Size of the outline in diameters of the mark: the mark stays visible inside it."""
 
-OUTLINES = ((3, (0, 0, 0)), (1, (255, 255, 255)))
-"""Width in thousandths of the picture's longer side and colour, first the one below.
+OUTLINES = ((4, 3, (0, 0, 0)), (2, 1, (255, 255, 255)))
+"""Width in thousandths of the picture's longer side, least width in pixels, and colour.
 
 Black under white shows on every skin; kinds differ in shape, so that no colour is needed.
 """
@@ -45,8 +45,8 @@ def marks_picture(pixels: Codes, marks: Sequence[Mapping[str, Any]], mm_per_pixe
     for mark in marks:
         column, row = round(mark["column"]), round(mark["row"])
         radius = max(round(3 * unit), round(AROUND * mark["size_mm"] / mm_per_pixel / 2))
-        for width, colour in OUTLINES:
-            thickness = max(1, round(width * unit))
+        for width, least, colour in OUTLINES:
+            thickness = max(least, round(width * unit))
             if mark["kind"] == MarkKind.PASSING.value:
                 cv2.circle(picture, (column, row), radius, colour, thickness, cv2.LINE_AA)
             else:

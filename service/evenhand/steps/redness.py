@@ -51,7 +51,7 @@ class RednessSettings(BaseModel):
         1.0, ge=0, le=1, description="How much of the excess redness is taken off, 0 to 1."
     )
     cap: float = Field(
-        20.0, gt=0, le=40, description="Largest change of any pixel, CIEDE2000 (D65)."
+        16.0, gt=0, le=40, description="Largest change of any pixel, CIEDE2000 (D65)."
     )
     natural_kept: float = Field(
         0.6,
@@ -82,7 +82,7 @@ GRADES = ((Grade.STRONG, 0.35), (Grade.MODERATE, 0.18), (Grade.SLIGHT, 0.07))
 BURNT = 0.04
 """Density taken off above which a place counts as burnt in the report."""
 
-LEAST_BURNT_SHARE = 0.02
+LEAST_BURNT_SHARE = 0.05
 """Share of a region that must be burnt for a grade."""
 
 
@@ -118,12 +118,14 @@ def _burn(skin: CoarsePatch, excess: Excess, least: float) -> Map:
     """Excess without noise and mottle, with the burn's own edges, zero on unburnt skin.
 
     Skin counts as burnt in full from twice the least excess on, in between in part; around burnt
-    skin any excess belongs to the burn, so that a soft border leaves no rim.
+    skin any excess belongs to the burn, so that a soft border leaves no rim. Where no burnt group
+    stands apart, little is taken off.
     """
     smooth = guided(excess.amount, excess.amount, skin.skin, skin.pixels(WINDOW_MM), 0.5 * least)
     share = np.clip(smooth / np.maximum(least, excess.least) - 1, 0, 1) * excess.in_light
     near = blur(share * share * (3 - 2 * share), skin.skin, skin.pixels(BORDER_MM))
-    return np.asarray(np.maximum(smooth, 0) * np.minimum(2 * near, 1), np.float32)
+    burn = np.maximum(smooth, 0) * np.minimum(2 * near, 1)
+    return np.asarray(excess.most * np.tanh(burn / excess.most), np.float32)
 
 
 def _natural_places(patch: SkinPatch, skin: CoarsePatch) -> Map:

@@ -73,12 +73,15 @@ class Excess:
         Density along the burn's direction.
     least : ndarray of float32, shape (height, width)
         Amount from which skin counts as burnt in part; twice that, in full.
+    most : ndarray of float32, shape (height, width)
+        Density to take off at most.
     in_light : ndarray of float32, shape (height, width)
         Trust in `amount`, 0 in deep shadow, else 1.
     """
 
     amount: Map
     least: Map
+    most: Map
     in_light: Map
 
 
@@ -98,14 +101,14 @@ def measure(skin: CoarsePatch) -> tuple[Direction, Excess]:
         tilt = _tilt(amount, shade, plain)
         # The burn darkens too: what shade explains of it must be given back.
         amount = (amount - np.float32(tilt) * shade) / np.float32(1 - tilt * direction.mean())
-        middle, least = unburnt_levels(skin, amount, lit)
-        amount -= middle
+        levels = unburnt_levels(skin, amount, lit)
+        amount -= levels.middle
         if turn < ROUNDS - 1 and split is not None:
-            burnt = skin.inside & (amount > np.maximum(2 * least, LEAST_STEP))
+            burnt = skin.inside & (amount > np.maximum(2 * levels.least, LEAST_STEP))
             burn = np.where(burnt, amount, 0).astype(np.float32)
             direction = own_direction(skin, burn, pigments.haemoglobin)
     in_light = np.clip((NO_LIGHT - shade) / (NO_LIGHT - DEEP_SHADOW), 0, 1)
-    return direction, Excess(amount, least, in_light.astype(np.float32))
+    return direction, Excess(amount, levels.least, levels.most, in_light.astype(np.float32))
 
 
 def _tilt(amount: Map, shade: Map, plain: npt.NDArray[np.bool_]) -> float:

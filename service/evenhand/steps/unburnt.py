@@ -52,6 +52,15 @@ BORDER_MM = 10.0
 GROUP_LEAST = 0.25
 """Distance between two groups from which skin is burnt in part; twice that, in full."""
 
+GENTLE = 0.08
+"""Density taken off at most where no burnt group stands apart: flush is eased, not removed."""
+
+FREE = 10.0
+"""The same where one does: no limit."""
+
+REGION_SEPARATION = 0.78
+"""Separation from which a region of a person who is of one kind as a whole is two groups."""
+
 ONE_GROUP_LEAST = 1.5
 """The same in deviations, where all skin is one group."""
 
@@ -66,17 +75,35 @@ class Level:
         Median of unburnt skin.
     least : float
         Excess above it from which skin counts as burnt in part; twice that, in full.
+    most : float
+        Density to take off at most.
     split : float or None
         Where the burnt group begins, None where there is one group.
     """
 
     middle: float
     least: float
+    most: float = GENTLE
     split: float | None = None
 
 
-def unburnt_levels(skin: CoarsePatch, redness: Map, lit: npt.NDArray[np.bool_]) -> tuple[Map, Map]:
-    """Middle of unburnt skin and least excess at each place, smooth over the regions' borders.
+@dataclass(frozen=True)
+class Levels:
+    """The same at each place, smooth over the regions' borders.
+
+    Attributes
+    ----------
+    middle, least, most : ndarray of float32, shape (height, width)
+        As in `Level`.
+    """
+
+    middle: Map
+    least: Map
+    most: Map
+
+
+def unburnt_levels(skin: CoarsePatch, redness: Map, lit: npt.NDArray[np.bool_]) -> Levels:
+    """Redness of unburnt skin at each place.
 
     A region that holds unburnt and burnt skin gives its own level. One that is of one kind is
     unburnt if it is not much redder than the person's palest region, else burnt all over, and
@@ -99,34 +126,39 @@ def unburnt_levels(skin: CoarsePatch, redness: Map, lit: npt.NDArray[np.bool_]) 
             continue
         amounts = redness[(share > 0.9) & lit]
         if len(amounts) * skin.mm_per_pixel**2 >= LEAST_AREA_MM2:
-            levels[region] = unburnt_level(amounts)
-    if everywhere.split is not None:
-        levels = {region: _within(level, region, everywhere) for region, level in levels.items()}
+            one_kind = everywhere.split is None
+            level = unburnt_level(amounts, REGION_SEPARATION if one_kind else SEPARATION)
+            levels[region] = level if one_kind else _within(level, region, everywhere)
     palest = min((level.middle for level in levels.values()), default=everywhere.middle)
-    middle, least, weight = (np.zeros_like(redness) for _ in range(3))
+    total = np.zeros((*redness.shape, 3), np.float32)
+    weight = np.zeros_like(redness)
     for region in SKIN_REGIONS:
         if region in skin.regions:
             level = levels.get(region, everywhere)
-            most = palest + NATURALLY_REDDER.get(region, OTHERWISE_REDDER)
-            middle += skin.regions[region] * np.float32(min(level.middle, most))
-            least += skin.regions[region] * np.float32(level.least)
+            reddest = palest + _naturally_redder(region)
+            values = np.array([min(level.middle, reddest), level.least, level.most], np.float32)
+            total += skin.regions[region][..., None] * values
             weight += skin.regions[region]
-    known, mass = np.minimum(weight, 1), np.maximum(weight, 1e-6)
-    sigma = skin.pixels(BORDER_MM / 2)
-    middle = np.where(weight > 0, middle / mass, np.float32(everywhere.middle))
-    least = np.where(weight > 0, least / mass, np.float32(everywhere.least))
-    return blur(middle, known, sigma), blur(least, known, sigma)
+    elsewhere = np.array([everywhere.middle, everywhere.least, everywhere.most], np.float32)
+    inside = weight[..., None] > 0
+    values = np.where(inside, total / np.maximum(weight, 1e-6)[..., None], elsewhere)
+    values = blur(values, np.minimum(weight, 1), skin.pixels(BORDER_MM / 2))
+    return Levels(values[..., 0], values[..., 1], values[..., 2])
+
+
+def _naturally_redder(region: Region) -> float:
+    return NATURALLY_REDDER.get(region, OTHERWISE_REDDER)
 
 
 def _within(level: Level, region: Region, everywhere: Level) -> Level:
     """A region's level where the person as a whole is burnt in part and unburnt in part."""
     if level.split is not None:
         return level
-    redder = NATURALLY_REDDER.get(region, OTHERWISE_REDDER)
-    return Level(min(level.middle, everywhere.middle + redder), min(level.least, everywhere.least))
+    middle = min(level.middle, everywhere.middle + _naturally_redder(region))
+    return Level(middle, min(level.least, everywhere.least), FREE)
 
 
-def unburnt_level(amounts: Amounts) -> Level:
+def unburnt_level(amounts: Amounts, separation: float = SEPARATION) -> Level:
     """Level of the lower of two groups of skin, or of all of it where there is only one.
 
     Otsu's threshold (IEEE SMC 9(1), 1979) parts the skin in two. The parts are two groups where
@@ -136,6 +168,8 @@ def unburnt_level(amounts: Amounts) -> Level:
     ----------
     amounts : ndarray of float32, shape (pixels,)
         Redness in density.
+    separation : float
+        Separation from which there are two groups, see `SEPARATION`.
     """
     low, high = (float(value) for value in np.quantile(amounts, [0.005, 0.995]))
     counts, edges = np.histogram(amounts, BINS, (low, high + 1e-6))
@@ -152,10 +186,10 @@ def unburnt_level(amounts: Amounts) -> Level:
         return one
     between = below[place] * above[place] * (means[0][place] - means[1][place]) ** 2
     spread = (counts * (middles - sums[-1] / below[-1]) ** 2).sum() * below[-1]
-    if between < SEPARATION * spread or not _has_valley(counts, place):
+    if between < separation * spread or not _has_valley(counts, place):
         return one
     middle = float(np.median(lower))
-    return Level(middle, GROUP_LEAST * (float(np.median(upper)) - middle), split)
+    return Level(middle, GROUP_LEAST * (float(np.median(upper)) - middle), FREE, split)
 
 
 def _has_valley(counts: npt.NDArray[np.int64], place: int) -> bool:
