@@ -15,12 +15,15 @@ from evenhand.web.admin_routes import router as admin
 from evenhand.web.final_routes import router as finals
 from evenhand.web.image_routes import router as images
 from evenhand.web.job_routes import router as jobs
+from evenhand.web.overview_routes import router as overview
+from evenhand.web.page_routes import router as pages
 from evenhand.web.permission_routes import router as permissions
 from evenhand.web.portrait_routes import router as portraits
 from evenhand.web.proof_routes import client
 from evenhand.web.proof_routes import router as proofs
 from evenhand.web.settings import ServiceSettings
 from evenhand.web.shoot_routes import router as shoots
+from evenhand.web.tiles_routes import router as tiles
 from evenhand.web.upload_routes import router as uploads
 
 VERSION = "1"
@@ -51,6 +54,7 @@ def create_app(place: Place, settings: ServiceSettings) -> FastAPI:
         docs_url=None,  # the usual pages load scripts from elsewhere
         redoc_url=None,
         openapi_url="/openapi.json",
+        telemetry={"auto_configure": False, "logs": False},  # see evenhand.web.traces
     )
     app.state.service = Service.at(place, settings)
     problems.install(app)
@@ -60,6 +64,8 @@ def create_app(place: Place, settings: ServiceSettings) -> FastAPI:
         uploads,
         portraits,
         images,
+        tiles,
+        overview,
         permissions,
         proofs,
         client,
@@ -67,6 +73,7 @@ def create_app(place: Place, settings: ServiceSettings) -> FastAPI:
         jobs,
         admin,
         open_router,
+        pages,
     ):
         app.include_router(router)
     app.openapi = lambda: _described(app)  # type: ignore[method-assign]

@@ -1,0 +1,37 @@
+// The list of keys, and the switch that turns single letters off (WCAG 2.2, 2.1.4).
+
+import { element } from "../element.js";
+import { say } from "../words.js";
+
+const OFF = "evenhand.letters-off";
+
+const KEYS = {
+  everywhere: [["Ctrl Z", "undo"], ["Ctrl Shift Z", "redo"], ["?", "help"]],
+  sheet: [["← ↑ → ↓", "move"], ["Enter", "open"], ["Space", "choose"]],
+  portrait: [
+    ["B", "hold"], ["A", "after"], ["D", "divider"], ["S", "beside"], ["W", "change"],
+    ["+ −", "zoom"], ["0", "fit"], ["1 2", "full"], ["← ↑ → ↓", "pan"], ["< >", "next"],
+  ],
+  marks: [["N P", "walk"], ["K", "keep"], ["R", "remove"], ["M", "numbers"]],
+  masks: [["I", "in"], ["O", "out"], ["[ ]", "size"], ["Space", "dab"], ["Esc", "away"]],
+};
+
+/** Whether a key that is a single letter may do something. */
+export const lettersOn = () => localStorage.getItem(OFF) === null;
+
+export function showKeys() {
+  const dialog = element("dialog", { class: "keys", "aria-labelledby": "keys-title", onclose: () => dialog.remove() },
+    element("h2", { id: "keys-title" }, say("keys")),
+    element("div", { class: "groups" },
+      Object.entries(KEYS).map(([group, keys]) =>
+        element("section", {}, element("h3", {}, say(`keys.${group}`)),
+          element("dl", {}, keys.map(([key, what]) =>
+            element("div", {}, element("dt", {}, element("kbd", {}, key)), element("dd", {}, say(`keys.${group}.${what}`)))))))),
+    element("label", {},
+      element("input", { type: "checkbox", checked: lettersOn(), onchange: (event) =>
+        event.target.checked ? localStorage.removeItem(OFF) : localStorage.setItem(OFF, "1") }),
+      say("keys.letters")),
+    element("form", { method: "dialog" }, element("button", { class: "main" }, say("close"))));
+  document.body.append(dialog);
+  dialog.showModal();
+}

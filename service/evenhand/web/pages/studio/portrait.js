@@ -1,0 +1,186 @@
+// One portrait: looking, strengths, masks and marks.
+
+import { element, fill, refill } from "../element.js";
+import { say, sayPercent } from "../words.js";
+import { Viewer } from "../viewer.js";
+import { changeMap } from "./change_map.js";
+import { lettersOn } from "./keys.js";
+import { marksPanel } from "./marks.js";
+import { masksPanel } from "./masks.js";
+import { crumbs, faceRegion, Pictures, stateSign, stepWord } from "./parts.js";
+import { agreedLine, namingForm } from "./people.js";
+
+export async function portraitView(studio, [, id], kept) {
+  const { service } = studio;
+  const portrait = await service.get(`/v1/portraits/${id}`);
+  const [shoot, portraits] = await Promise.all([
+    service.get(`/v1/shoots/${portrait.shoot_id}`), service.get(`/v1/shoots/${portrait.shoot_id}/portraits`)]);
+  if (!portrait.width) throw Object.assign(new Error(portrait.trouble ?? say("portrait.unread")), { status: 409 });
+  const pictures = new Pictures(service);
+  const state = { ...kept };
+  const keep = (more) => {
+    Object.assign(state, more);
+    for (const name of Object.keys(state)) if (state[name] === null) delete state[name];
+    studio.keep(state);
+  };
+
+  const viewer = new Viewer({ service, portrait, plain: kept.canvas === "plain",
+    view: { zoom: kept.zoom ? Number(kept.zoom) : null, compare: kept.compare ?? "after",
+            divider: Number(kept.divider ?? 0.5),
+            ...(kept.x ? { x: Number(kept.x), y: Number(kept.y) } : {}) },
+    onview: (view) => {
+      drawTools();
+      keep({ zoom: view.zoom, compare: view.compare === "after" ? null : view.compare,
+             divider: view.divider === 0.5 ? null : view.divider.toFixed(3),
+             x: view.zoom ? Math.round(view.x) : null, y: view.zoom ? Math.round(view.y) : null });
+    } });
+  viewer.tiles.failed = (error) => studio.trouble(error.message);
+
+  const tools = element("div", { class: "tools", role: "toolbar", "aria-label": say("tools") });
+  const status = element("div", { class: "status" });
+  const people = element("div", { class: "people" });
+  const change = changeMap(studio, viewer, portrait, kept.change === "1", (on) => { keep({ change: on ? "1" : null }); drawTools(); });
+  const marks = marksPanel(studio, viewer, portrait, kept, keep);
+  const masks = masksPanel(studio, viewer, portrait, kept, keep);
+  const root = element("div", { class: "portrait", "data-page": "full" },
+    element("div", { class: "looking" },
+      element("h1", { class: "only-heard" }, portrait.name), tools, viewer.root, change.legend),
+    element("div", { class: "doing", tabindex: "-1" }, status, people, marks.root, masks.root,
+      element("p", { class: "notice" }, say("notice.doctor"))));
+
+  const at = portraits.findIndex((one) => one.id === id);
+  const neighbour = (step) => portraits.slice(step < 0 ? 0 : at + 1, step < 0 ? at : undefined)
+    .filter((one) => one.width).at(step < 0 ? -1 : 0);
+
+  function drawTools() {
+    const { view } = viewer;
+    const radio = (name, value, now, text, set) =>
+      element("button", { type: "button", role: "radio", "aria-checked": String(value === now),
+        "data-key": `${name}:${value}`, onclick: () => set(value) }, text);
+    const shown = viewer.zooms?.() ?? [null];
+    refill(tools, [view.compare, view.zoom, change.on, shown, marks.on], () => [
+      element("div", { role: "radiogroup", "aria-label": say("tools.compare") },
+        ["after", "divider", "beside", "before"].map((one) =>
+          radio("compare", one, view.compare, say(`compare.${one}`), (value) => viewer.setCompare(value)))),
+      element("div", { role: "radiogroup", "aria-label": say("tools.size") },
+        shown.map((zoom) => radio("zoom", zoom, view.zoom, zoom === null ? say("zoom.fit") : sayPercent(zoom),
+          (value) => viewer.zoomTo(value)))),
+      element("button", { type: "button", "aria-pressed": String(change.on), "data-key": "change",
+        onclick: () => change.toggle() }, say("tools.change"))]);
+  }
+
+  const strengthControl = (layer, name) => {
+    const number = element("output", { class: "number" }, sayPercent(layer.strength));
+    const slider = element("input", { type: "range", min: "0", max: "100", step: "1",
+      value: String(Math.round(layer.strength * 100)), id: `strength-${layer.id}`, "data-key": `strength:${layer.id}`,
+      oninput: () => {
+        slider.moved = true;
+        number.textContent = sayPercent(slider.value / 100);
+        viewer.setStrength(layer.id, slider.value / 100);
+      },
+      onchange: () => choose(Number(slider.value) / 100) });
+    const choose = async (strength) => {
+      const path = `/v1/layers/${layer.id}/strength`;
+      const before = layer.strength;
+      layer.strength = strength;
+      await studio.do({ same: path, label: say("strength.of", { step: stepWord(layer.step), name: name ?? "" }),
+        redo: { method: "PUT", path, json: { strength } }, undo: { method: "PUT", path, json: { strength: before } } });
+      slider.moved = false;
+    };
+    return element("div", { class: "strength" },
+      element("label", { for: slider.id }, stepWord(layer.step)), slider, number);
+  };
+
+  const personCard = (person, layers, names) => {
+    const face = element("img", { alt: "", width: 72, height: 72 });
+    if (person.face) {
+      pictures.into(face, `/v1/portraits/${id}/iiif/original/${faceRegion(person.face, portrait)}/!144,144/0/default.jpg`);
+    }
+    const own = layers.filter((layer) => layer.person === person.id);
+    return element("section", { class: "panel person", "aria-label": person.name ?? say("people.unnamed") },
+      element("div", { class: "who" }, person.face && face, namingForm(studio, person, names)),
+      agreedLine(studio, portrait.shoot_id, person),
+      own.map((layer) => strengthControl(layer, person.name)),
+      person.agreed.length > 0 && !own.length && element("p", { class: "quiet" }, say("portrait.working")));
+  };
+
+  let layersBefore = "";
+  const look = async () => {
+    const [now, found, layers, markList, everybody] = await Promise.all([
+      service.get(`/v1/portraits/${id}`), service.get(`/v1/portraits/${id}/people`),
+      service.get(`/v1/portraits/${id}/layers`), service.get(`/v1/portraits/${id}/marks`),
+      service.get(`/v1/shoots/${portrait.shoot_id}/people`)]);
+    if (root.querySelector("input[type=range]:active") || [...root.querySelectorAll("input[type=range]")].some((s) => s.moved)) return;
+    refill(status, [now.state], () => [element("strong", {}, portrait.name), stateSign(now.state),
+      element("span", { class: "row" }, [-1, 1].map((step) => {
+        const next = neighbour(step);
+        return element("a", { class: "button", "aria-disabled": next ? null : "true", href: next ? `#/portrait/${next.id}` : null,
+          "data-key": `go:${step}` }, say(step < 0 ? "portrait.previous" : "portrait.next"));
+      }))]);
+    const names = [...new Set(everybody.map(({ person }) => person.name).filter(Boolean))].sort();
+    const shown = layers.map(({ id: layer, person, step, strength, sha256 }) => [layer, person, step, strength, sha256]);
+    refill(people, [found, shown, names], () => found.length ? found.map((person) => personCard(person, layers, names))
+      : element("p", { class: "empty" }, say("portrait.nobody")));
+    const key = JSON.stringify(shown);
+    if (key !== layersBefore) {
+      layersBefore = key;
+      viewer.setLayers(layers);
+      change.look();
+    }
+    marks.show(markList, found);
+    masks.show(found, now.state === "working");
+    root.dataset.state = now.state;
+  };
+
+  const key = (event) => {
+    if (event.target.matches("input[type=range], [role=slider]") && event.key.startsWith("Arrow")) return false;
+    if (masks.key(event) || viewer.key(event)) return true;
+    if (["<", ",", "PageUp"].includes(event.key) || [">", ".", "PageDown"].includes(event.key)) {
+      const next = neighbour(["<", ",", "PageUp"].includes(event.key) ? -1 : 1);
+      if (next) studio.go(`/portrait/${next.id}`);
+      return true;
+    }
+    if (!lettersOn()) return false;
+    const letter = event.key.toLowerCase();
+    const toggle = (compare) => viewer.setCompare(viewer.view.compare === compare ? "after" : compare);
+    if (letter === "b") viewer.hold(true);
+    else if (letter === "a") viewer.setCompare("after");
+    else if (letter === "d") toggle("divider");
+    else if (letter === "s") toggle("beside");
+    else if (letter === "w") change.toggle();
+    else return marks.key(letter);
+    return true;
+  };
+  const keyUp = (event) => event.key.toLowerCase() === "b" && viewer.hold(false);
+  const letGo = () => viewer.hold(false);
+  addEventListener("keyup", keyUp);
+  addEventListener("blur", letGo);
+
+  const table = async () => {
+    const bitmap = await createImageBitmap(await service.picture(`/v1/portraits/${id}/display-colours.png`),
+      { colorSpaceConversion: "none" });
+    const context = new OffscreenCanvas(bitmap.width, bitmap.height).getContext("2d");
+    context.drawImage(bitmap, 0, 0);
+    const { data } = context.getImageData(0, 0, bitmap.width, bitmap.height);
+    const own = Array.from({ length: 17 }, (_, k) => Math.round(k * 15.9375));
+    const same = data.every((code, i) => {
+      const pixel = i >> 2, channel = i & 3;
+      const expected = [own[pixel % 17], own[Math.floor(pixel / 289)], own[Math.floor((pixel % 289) / 17)], 255][channel];
+      return Math.abs(code - expected) <= 1;
+    });
+    if (!same) viewer.setTable(data);
+  };
+  table().catch((error) => studio.trouble(error.message));
+  drawTools();
+  await look();
+  return {
+    root, look, key, title: portrait.name, crumbs: crumbs(shoot, portrait.name),
+    shown: () => { studio.viewer = viewer; window.evenhandViewer = viewer; },
+    stop: () => {
+      removeEventListener("keyup", keyUp);
+      removeEventListener("blur", letGo);
+      viewer.stop();
+      pictures.stop();
+    },
+  };
+}

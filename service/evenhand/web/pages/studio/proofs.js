@@ -1,0 +1,126 @@
+// Proofs, the sign-offs that come in, and the finals made from them.
+
+import { element, refill } from "../element.js";
+import { say, sayDate, sayPercent } from "../words.js";
+import { crumbs, Pictures, stateSign, stepWord, tabs } from "./parts.js";
+
+export async function proofsView(studio, [, id]) {
+  const shoot = await studio.service.get(`/v1/shoots/${id}`);
+  const pictures = new Pictures(studio.service);
+  const proofs = element("ul", { class: "cards" });
+  const signed = element("ul", { class: "cards" });
+  const finals = element("ul", { class: "cards" });
+  const jobs = element("div", { role: "status" });
+  const pack = element("button", { type: "button", "data-key": "pack", onclick: () => start("delivery", {}) }, say("finals.pack"));
+  const root = element("div", { "data-page": "wide" },
+    element("h1", {}, shoot.name), tabs(shoot, "proofs"),
+    element("section", {}, element("h2", {}, say("sign-offs")), signed),
+    element("section", {}, element("h2", {}, say("finals")), jobs, finals, pack,
+      element("p", { class: "notice" }, say("notice.labelling"))),
+    element("section", {}, element("h2", {}, say("proofs")), element("p", { class: "quiet" }, say("proofs.how")), proofs));
+  const known = new Set();
+  let first = true;
+
+  const start = async (what, json, portrait) => {
+    try {
+      await studio.service.post(portrait ? `/v1/portraits/${portrait}/final` : `/v1/shoots/${id}/${what}`, json);
+      studio.changed();
+    } catch (error) {
+      studio.trouble(error.message);
+    }
+  };
+
+  const withoutSignOff = (portrait) => {
+    const reason = element("textarea", { id: "reason", required: true, rows: "3" });
+    const dialog = element("dialog", { "aria-labelledby": "override-title", onclose: () => dialog.remove() },
+      element("form", { onsubmit: (event) => {
+        event.preventDefault();
+        dialog.close();
+        start("final", { override: reason.value }, portrait.id);
+      } },
+        element("h2", { id: "override-title" }, say("finals.without", { name: portrait.name })),
+        element("label", { for: "reason" }, say("finals.reason")), reason,
+        element("div", { class: "row" }, element("button", { class: "main" }, say("finals.make")),
+          element("button", { type: "button", onclick: () => dialog.close() }, say("close")))));
+    document.body.append(dialog);
+    dialog.showModal();
+  };
+
+  const download = async (path, name) => {
+    const blob = await studio.service.picture(path);
+    const link = element("a", { href: URL.createObjectURL(blob), download: name });
+    link.click();
+    URL.revokeObjectURL(link.href);
+  };
+
+  const look = async () => {
+    const get = (what) => studio.service.get(`/v1/shoots/${id}/${what}`);
+    const [portraits, people, proofList, signList, finalList, jobList] = await Promise.all(
+      ["portraits", "people", "proofs", "sign-offs", "finals", "jobs"].map(get));
+    const named = new Map(portraits.map((portrait) => [portrait.id, portrait]));
+    const names = new Map(people.map(({ person }) => [person.id, person.name]));
+    for (const one of signList.filter((sign) => !known.has(sign.id))) {
+      known.add(one.id);
+      if (!first) studio.news(say("sign-offs.came", { name: one.signed_by, portrait: named.get(one.portrait_id)?.name }));
+    }
+    first = false;
+    refill(proofs, [proofList, portraits], () => proofList.length ? proofList.map((proof) =>
+      element("li", { class: "panel" },
+        element("p", {}, element("strong", {}, proof.portraits.map((one) => named.get(one)?.name ?? "–").join(", "))),
+        element("p", {}, say("proofs.made", { date: sayDate(proof.created_at) }), " · ",
+          proof.open ? say("proofs.open", { date: sayDate(proof.expires_at) }) : say("proofs.closed")),
+        proof.message && element("q", {}, proof.message),
+        proof.open && element("button", { type: "button", "data-key": `close:${proof.id}`, onclick: async () => {
+          await studio.service.remove(`/v1/proofs/${proof.id}`).catch((error) => studio.trouble(error.message));
+          studio.changed();
+        } }, say("proofs.revoke"))))
+      : element("li", { class: "empty" }, say("proofs.none")));
+    const latest = signList.filter((one, k) => signList.findIndex((other) => other.portrait_id === one.portrait_id) === k);
+    refill(signed, [signList, portraits, people], () => [
+      ...latest.map((one) => signCard(one, named.get(one.portrait_id), names)),
+      ...portraits.filter((portrait) => !latest.some((one) => one.portrait_id === portrait.id)).map((portrait) =>
+        element("li", { class: "panel" }, element("p", {}, element("strong", {}, portrait.name)), stateSign(portrait.state),
+          element("button", { type: "button", "data-key": `without:${portrait.id}`,
+            onclick: () => withoutSignOff(portrait) }, say("finals.without-short"))))]);
+    refill(finals, [finalList, portraits], () => finalList.length ? finalList.map((final) =>
+      element("li", { class: "panel" },
+        element("p", {}, element("strong", {}, final.name)),
+        element("p", {}, sayDate(final.created_at), final.voided_at && ` · ${say("finals.void", { why: final.void_reason ?? "" })}`),
+        final.override && element("q", {}, final.override),
+        final.sha256 && element("button", { type: "button", "data-key": `get:${final.id}`,
+          onclick: () => download(`/v1/finals/${final.id}/file`, final.name) }, say("finals.get"))))
+      : element("li", { class: "empty" }, say("finals.none")));
+    pack.disabled = !finalList.some((final) => final.sha256);
+    refill(jobs, jobList, () => jobList.filter((job) => ["final", "delivery"].includes(job.kind)).slice(0, 3).map((job) => jobLine(job)));
+  };
+
+  const jobLine = (job) => element("p", { class: "job" },
+    element("span", {}, say(`job.${job.kind}`)), " ",
+    ["done", "failed", "cancelled"].includes(job.state) ? say(`job.${job.state}`)
+      : element("progress", { max: 1, value: job.progress, "aria-label": say(`job.${job.kind}`) }),
+    job.trouble && element("span", { class: "wrong" }, ` ${job.trouble} ${job.advice ?? ""}`),
+    (job.result?.files ?? []).map((file) => element("button", { type: "button", "data-key": `${job.id}:${file.name}`,
+      onclick: () => download(`/v1/jobs/${job.id}/files/${file.name}`, file.name) }, file.name)));
+
+  const signCard = (one, portrait, names) => {
+    const image = element("img", { alt: say("sign-offs.picture", { name: portrait?.name }), width: portrait?.width, height: portrait?.height });
+    pictures.into(image, `/v1/sign-offs/${one.id}/picture`);
+    return element("li", { class: "panel signed" }, image,
+      element("div", {},
+        element("p", {}, element("a", { href: `#/portrait/${one.portrait_id}` }, portrait?.name ?? "–"), " ", stateSign(one.standing)),
+        element("p", {}, say("sign-offs.by", { name: one.signed_by, date: sayDate(one.signed_at) })),
+        one.choices.length > 0 && element("ul", {}, one.choices.map((choice) =>
+          element("li", {}, `${names.get(choice.person) ?? "–"}: ${stepWord(choice.step)} ${sayPercent(choice.strength)}`))),
+        one.note && element("q", {}, one.note),
+        one.standing === "valid"
+          ? element("button", { type: "button", class: "main", "data-key": `final:${one.id}`,
+              onclick: () => start("final", {}, one.portrait_id) }, say("finals.make"))
+          : element("p", {}, say(`sign-offs.${one.standing}`, { why: one.void_reason ?? "" }), " ",
+              element("button", { type: "button", "data-key": `without:${one.portrait_id}`,
+                onclick: () => withoutSignOff(portrait) }, say("finals.without-short")))));
+  };
+
+  await look();
+  return { root, look, title: `${say("tabs.proofs")} · ${shoot.name}`, crumbs: crumbs(shoot, say("tabs.proofs")),
+           stop: () => pictures.stop() };
+}

@@ -1,0 +1,68 @@
+// The words of the pages, from one file for each language.
+
+const LANGUAGES = ["en", "de"];
+const KEPT = "evenhand.language";
+
+let words = {};
+let chosen = "en";
+
+/** The language to begin with: the one chosen before, or the first that the browser asks for. */
+function first() {
+  const kept = localStorage.getItem(KEPT);
+  if (LANGUAGES.includes(kept)) return kept;
+  const asked = navigator.languages.map((language) => language.slice(0, 2));
+  return asked.find((language) => LANGUAGES.includes(language)) ?? "en";
+}
+
+export async function loadWords() {
+  chosen = first();
+  const [english, own] = await Promise.all(
+    ["en", chosen].map((language) => fetch(`/pages/texts/${language}.json`).then((r) => r.json())),
+  );
+  words = { ...english, ...own };
+  document.documentElement.lang = chosen;
+  for (const place of document.querySelectorAll("[data-word]")) {
+    place.textContent = say(place.dataset.word);
+  }
+}
+
+export const language = () => chosen;
+
+/** A text with its {places} filled in. A text with a number may have forms for "one" and "other". */
+export function say(key, places = {}) {
+  let text = words[key] ?? key;
+  if (typeof text === "object") {
+    text = text[new Intl.PluralRules(chosen).select(places.count)] ?? text.other;
+  }
+  return text.replace(/\{(\w+)\}/g, (whole, name) => places[name] ?? whole);
+}
+
+/** A text if there is one, else what is given. */
+export const sayOr = (key, fallback) => (key in words ? say(key) : fallback);
+
+export const sayDate = (moment) =>
+  new Intl.DateTimeFormat(chosen, { dateStyle: "medium", timeStyle: "short" }).format(new Date(moment));
+
+export const sayPercent = (share) =>
+  new Intl.NumberFormat(chosen, { style: "percent", maximumFractionDigits: 0 }).format(share);
+
+export const sayNumber = (number, digits = 1) =>
+  new Intl.NumberFormat(chosen, { maximumFractionDigits: digits }).format(number);
+
+/** A control that changes the language; the page is loaded again in it, where it stands. */
+export function languageControl(element) {
+  const names = { en: "English", de: "Deutsch" };
+  return element(
+    "select",
+    {
+      "aria-label": say("language"),
+      onchange: (event) => {
+        localStorage.setItem(KEPT, event.target.value);
+        location.reload();
+      },
+    },
+    LANGUAGES.map((one) =>
+      element("option", { value: one, lang: one, selected: one === chosen }, names[one]),
+    ),
+  );
+}

@@ -1,0 +1,123 @@
+"""The service on loopback with one worker, and Debian's Chromium to look at its pages."""
+
+from __future__ import annotations
+
+import shutil
+import socket
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+import uvicorn
+
+from evenhand.jobs import queue
+from evenhand.jobs.job import OVER
+from evenhand.jobs.place import Place, addresses_in
+from evenhand.jobs.queue import JobWorker
+from evenhand.jobs.retoucher import Engine, Retoucher
+from evenhand.shoots import tokens
+from evenhand.web.app import create_app
+from evenhand.web.settings import ServiceSettings
+
+CHROMIUM = next(filter(None, (shutil.which(name) for name in ("chromium", "chromium-browser"))), None)
+
+ARGUMENTS = [
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+    "--force-color-profile=srgb", "--lang=en",
+]  # fmt: skip
+# No network of its own; WebGL 2 comes from the software rasteriser in Debian's Chromium.
+
+DEMO = Path(__file__).parents[2] / "demo_images"
+
+
+@dataclass
+class Server:
+    """A running service and short ways to it."""
+
+    address: str
+    place: Place
+    token: str
+    http: httpx.Client
+
+    def get(self, path: str, **more: Any) -> Any:
+        """JSON of a path."""
+        response = self.http.get(path, **more)
+        assert response.is_success, response.text
+        return response.json()
+
+    def send(self, method: str, path: str, **more: Any) -> Any:
+        """JSON that a request answers."""
+        response = self.http.request(method, path, **more)
+        assert response.is_success, response.text
+        return response.json()
+
+    def settle(self, shoot: str, within_s: float = 120) -> None:
+        """Wait until no job of a shoot is waiting or running."""
+        deadline = time.monotonic() + within_s
+        while time.monotonic() < deadline:
+            jobs = self.get(f"/v1/shoots/{shoot}/jobs")
+            if all(job["state"] in OVER for job in jobs):
+                return
+            time.sleep(0.1)
+        raise AssertionError("jobs are still running")
+
+    def shoot(self, name: str = "Summer regatta") -> str:
+        """A new shoot."""
+        return str(self.send("POST", "/v1/shoots", json={"name": name, "client": "Rowing club"})["id"])
+
+    def portrait(self, shoot: str, name: str, content: bytes) -> str:
+        """A portrait in which people have been looked for."""
+        added = self.send(
+            "POST", f"/v1/shoots/{shoot}/portraits", params={"name": name}, content=content
+        )
+        self.settle(shoot)
+        return str(added["portrait"]["id"])
+
+    def agreed(self, shoot: str, portrait: str, names: list[str], steps: list[str]) -> list[str]:
+        """Name everybody in a portrait, record that they agree, wait for the layers."""
+        people = [one["id"] for one in self.get(f"/v1/portraits/{portrait}/people")]
+        for person, name in zip(people, names, strict=False):
+            self.send("PUT", f"/v1/people/{person}", json={"name": name})
+            self.send(
+                "POST", f"/v1/shoots/{shoot}/permissions", json={"name": name, "steps": steps}
+            )
+        self.settle(shoot)
+        return people
+
+
+@contextmanager
+def running(folder: Path, retoucher: Retoucher | None = None) -> Iterator[Server]:
+    """A service with its records and files in a folder."""
+    place = Place.at(*addresses_in(folder), retoucher or Engine())
+    with place.database.writing() as session:
+        _, token = tokens.make(session, tokens.Scope.STUDIO, "test")
+    settings = ServiceSettings(requests_per_minute=100_000, guesses_per_minute=1000)
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    web = uvicorn.Server(
+        uvicorn.Config(create_app(place, settings), port=port, log_config=None, access_log=False)
+    )
+    thread = threading.Thread(target=web.run, daemon=True)
+    worker = JobWorker(place)
+    with pytest.MonkeyPatch.context() as quickly:
+        quickly.setattr(queue, "LOOK_EVERY_S", 0.1)
+        worker.start()
+    thread.start()
+    address = f"http://127.0.0.1:{port}"
+    headers = {"Authorization": f"Bearer {token}"}
+    with httpx.Client(base_url=address, headers=headers, timeout=60) as http:
+        while not web.started:
+            time.sleep(0.02)
+        yield Server(address, place, token, http)
+    web.should_exit = True
+    thread.join(20)
+    worker.stop()
+    place.database.close()
