@@ -54,8 +54,8 @@ class KeptPart:
 KEPT_PARTS = (
     KeptPart(Region.EYE, RIGHT_EYE, 6.0),
     KeptPart(Region.EYE, LEFT_EYE, 6.0),
-    KeptPart(Region.BROW, RIGHT_BROW, 3.0),
-    KeptPart(Region.BROW, LEFT_BROW, 3.0),
+    KeptPart(Region.BROW, RIGHT_BROW, 4.0),
+    KeptPart(Region.BROW, LEFT_BROW, 4.0),
     KeptPart(Region.LIP, LIPS, 1.8),
     KeptPart(Region.NOSTRIL, RIGHT_NOSTRIL, 1.0),
     KeptPart(Region.NOSTRIL, LEFT_NOSTRIL, 1.0),
