@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import threading
 import zipfile
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ from typing import Any
 import imagecodecs
 import numpy as np
 import pytest
+from sqlalchemy import event
 
 from tests.jobs.fixtures import Studio
 from tests.jobs.plain_retoucher import CHANGES, picture, squares
@@ -320,3 +322,30 @@ def test_nothing_of_a_deleted_shoot_stays_in_the_folder(studio: Studio) -> None:
             held = path.read_bytes()
             assert b"nmistakable" not in held, path
             assert data[100:200] not in held, path
+
+
+def test_a_long_list_of_portraits_takes_few_questions(studio: Studio) -> None:
+    """The number of statements does not grow with the number of portraits."""
+
+    def statements(shoot: str) -> int:
+        asked: list[str] = []
+        engine = studio.place.database.engine
+
+        def listen(*args: Any) -> None:
+            if threading.current_thread().name.startswith("AnyIO"):  # not the worker's own
+                asked.append(args[2])
+
+        event.listen(engine, "before_cursor_execute", listen)
+        assert studio.get(f"/v1/shoots/{shoot}/portraits")
+        event.remove(engine, "before_cursor_execute", listen)
+        return len(asked)
+
+    counts = []
+    for number in (1, 4):
+        shoot = studio.shoot()
+        for seed in range(number):
+            portrait = studio.portrait(shoot, seed=70 + seed)
+            studio.named(portrait, "Mara", "Jon")
+        studio.agree(shoot, "Mara", "redness", "marks")
+        counts.append(statements(shoot))
+    assert counts[0] == counts[1] > 0

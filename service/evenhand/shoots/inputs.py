@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -66,22 +67,29 @@ class Inputs:
         return hashlib.sha256(canonical([self.sha256, people])).hexdigest()
 
 
-def inputs_of(session: Session, portrait: Portrait, steps: tuple[str, ...]) -> Inputs:
+def inputs_of(
+    session: Session,
+    portrait: Portrait,
+    steps: tuple[str, ...],
+    agreed: Mapping[str, frozenset[str]] | None = None,
+) -> Inputs:
     """Inputs of a portrait's layers as the records stand.
 
     Parameters
     ----------
     steps : tuple of str
         Steps that the engine knows, in order.
+    agreed : mapping, optional
+        What each person of the shoot agrees to, where it was just read.
     """
-    by_name = agreed_by_name(session, portrait.shoot_id)
+    by_name = agreed_by_name(session, portrait.shoot_id) if agreed is None else agreed
     people = []
     for person in portrait.people:
-        agreed = by_name.get(person.name or "", frozenset())
+        mine = by_name.get(person.name or "", frozenset())
         wanted = {
-            step: settings_of(person, step, lasting=LASTING_MARKS in agreed)
+            step: settings_of(person, step, lasting=LASTING_MARKS in mine)
             for step in steps
-            if step in agreed
+            if step in mine
         }
         edits = tuple((edit.region, edit.paint, edit.sha256) for edit in person.edits)
         people.append(PersonInputs(person.id, person.index, person.sha256, edits, wanted))

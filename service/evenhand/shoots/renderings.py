@@ -17,6 +17,10 @@ Choices = Mapping[tuple[str, str], float]
 """Share of the photographer's strength that is chosen, by (person, step); 1 where nothing is."""
 
 
+Agreed = Mapping[str, frozenset[str]]
+"""Steps that each named person of a shoot agrees to now."""
+
+
 @dataclass(frozen=True)
 class Shown:
     """A layer as it enters a picture.
@@ -34,13 +38,24 @@ class Shown:
     strength: float
 
 
-def shown(session: Session, portrait: Portrait, choices: Choices | None = None) -> list[Shown]:
+def shown(
+    session: Session,
+    portrait: Portrait,
+    choices: Choices | None = None,
+    agreed: Agreed | None = None,
+) -> list[Shown]:
     """Layers that may be shown now, at their strengths, in order of person and step.
 
     A layer whose person no longer agrees to the step is left out, whatever else the records say.
+
+    Parameters
+    ----------
+    choices : mapping, optional
+    agreed : mapping, optional
+        What each person of the shoot agrees to, where it was just read.
     """
     choices = choices or {}
-    by_name = agreed_by_name(session, portrait.shoot_id)
+    by_name = agreed_by_name(session, portrait.shoot_id) if agreed is None else agreed
     return [
         Shown(layer, person, layer.strength * choices.get((person.id, layer.step), 1.0))
         for person in portrait.people
@@ -49,11 +64,16 @@ def shown(session: Session, portrait: Portrait, choices: Choices | None = None) 
     ]
 
 
-def state_of(session: Session, portrait: Portrait, choices: Choices | None = None) -> str:
+def state_of(
+    session: Session,
+    portrait: Portrait,
+    choices: Choices | None = None,
+    agreed: Agreed | None = None,
+) -> str:
     """SHA-256 of everything that decides what the portrait looks like at these choices.
 
     The original's hash, each layer's file, settings, cap and strength, and the decision on every
-    mark. A sign-off whose state is another one by now is stale.
+    mark. A sign-off whose state is another one by now is stale. Parameters as for `shown`.
     """
     layers = [
         [
@@ -65,7 +85,7 @@ def state_of(session: Session, portrait: Portrait, choices: Choices | None = Non
             round(item.layer.strength, 6),
             round(item.strength, 6),
         ]
-        for item in shown(session, portrait, choices)
+        for item in shown(session, portrait, choices, agreed)
     ]
     marks = [
         [person.id, mark.number, mark.decision or mark.proposed]

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 
 from evenhand.shoots import record
 from evenhand.shoots.errors import ConflictError, NoSignOffError, StaleError
-from evenhand.shoots.renderings import as_choices, rendering_of, state_of
+from evenhand.shoots.renderings import Agreed, as_choices, rendering_of, state_of
 from evenhand.shoots.tables import Portrait, Proof, SignOff, now
 
 
@@ -108,11 +108,13 @@ def sign(
     return sign_off
 
 
-def standing(session: Session, portrait: Portrait, sign_off: SignOff) -> Standing:
-    """Whether a sign-off still holds."""
+def standing(
+    session: Session, portrait: Portrait, sign_off: SignOff, agreed: Agreed | None = None
+) -> Standing:
+    """Whether a sign-off still holds; `agreed` as for `evenhand.shoots.renderings.shown`."""
     if sign_off.voided_at is not None:
         return Standing.VOID
-    current = state_of(session, portrait, as_choices(sign_off.choices))
+    current = state_of(session, portrait, as_choices(sign_off.choices), agreed)
     return Standing.VALID if current == sign_off.state_sha256 else Standing.STALE
 
 

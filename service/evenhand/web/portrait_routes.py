@@ -24,7 +24,16 @@ from evenhand.web.painting import Paint, painted_mask, store_edit
 from evenhand.web.problems import described
 from evenhand.web.receiving import add_portrait, received
 from evenhand.web.upload_routes import largest
-from evenhand.web.views import edit_out, found, layer_out, mark_out, person_out, portrait_out
+from evenhand.web.views import (
+    Standings,
+    edit_out,
+    found,
+    layer_out,
+    mark_out,
+    person_out,
+    portrait_out,
+    whole_portraits,
+)
 
 BODY: dict[str, Any] = {
     "requestBody": {
@@ -64,8 +73,12 @@ async def send_portrait(
 def list_portraits(shoot_id: models.Id, service: Here, caller: Studio) -> list[models.PortraitOut]:
     """The portraits of a shoot with their states, in the order in which they came."""
     with service.place.database.reading() as session:
-        shoot = found(session, tables.Shoot, shoot_id)
-        return [portrait_out(session, one, service.place.steps) for one in shoot.portraits]
+        found(session, tables.Shoot, shoot_id)
+        standings, steps = Standings.of(session, shoot_id), service.place.steps
+        return [
+            portrait_out(session, one, steps, standings)
+            for one in whole_portraits(session, shoot_id)
+        ]
 
 
 @router.get("/portraits/{portrait_id}", responses=described(NotFoundError))

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import TypeVar
 
 from sqlalchemy import func, select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, selectinload
 
 from evenhand.shoots import tables
 from evenhand.shoots.errors import NotFoundError
 from evenhand.shoots.inputs import inputs_of
 from evenhand.shoots.permissions import agreed_by_name
-from evenhand.shoots.sign_offs import Standing, latest, standing
+from evenhand.shoots.renderings import Agreed
+from evenhand.shoots.sign_offs import Standing, standing
 from evenhand.shoots.tokens import is_open
 from evenhand.web import models
 
@@ -45,42 +48,97 @@ def shoot_out(session: Session, shoot: tables.Shoot) -> models.ShootOut:
     )
 
 
+@dataclass(frozen=True)
+class Standings:
+    """What the states of a shoot's portraits depend on, read once for all of them.
+
+    Attributes
+    ----------
+    agreed : mapping
+        What each person agrees to now.
+    signed : mapping
+        The last sign-off that is not void, by portrait.
+    with_client : set
+        Portraits in a proof whose link is open.
+    """
+
+    agreed: Agreed
+    signed: Mapping[str, tables.SignOff]
+    with_client: frozenset[str]
+
+    @classmethod
+    def of(cls, session: Session, shoot_id: str) -> Standings:
+        """Those of a shoot."""
+        signed = session.scalars(
+            select(tables.SignOff)
+            .join(tables.Portrait, tables.Portrait.id == tables.SignOff.portrait_id)
+            .where(tables.Portrait.shoot_id == shoot_id, tables.SignOff.voided_at.is_(None))
+            .order_by(tables.SignOff.signed_at)
+        )
+        shown = session.execute(
+            select(tables.ProofPortrait.portrait_id, tables.Token)
+            .join(tables.Proof, tables.Proof.id == tables.ProofPortrait.proof_id)
+            .join(tables.Token, tables.Token.proof_id == tables.Proof.id)
+            .where(tables.Proof.shoot_id == shoot_id)
+        )
+        return cls(
+            agreed_by_name(session, shoot_id),
+            {sign_off.portrait_id: sign_off for sign_off in signed},
+            frozenset(portrait for portrait, token in shown if is_open(token)),
+        )
+
+
 def portrait_out(
-    session: Session, portrait: tables.Portrait, steps: tuple[str, ...]
+    session: Session,
+    portrait: tables.Portrait,
+    steps: tuple[str, ...],
+    standings: Standings | None = None,
 ) -> models.PortraitOut:
     """A portrait with its state."""
+    standings = standings or Standings.of(session, portrait.shoot_id)
+    names = models.PortraitOut.model_fields
     return models.PortraitOut(
-        **{
-            name: getattr(portrait, name)
-            for name in models.PortraitOut.model_fields
-            if name != "state"
-        },
-        state=state_of(session, portrait, steps),
+        **{name: getattr(portrait, name) for name in names if name != "state"},
+        state=state_of(session, portrait, steps, standings),
     )
 
 
-def state_of(session: Session, portrait: tables.Portrait, steps: tuple[str, ...]) -> str:
+def state_of(
+    session: Session, portrait: tables.Portrait, steps: tuple[str, ...], standings: Standings
+) -> str:
     """How far a portrait is."""
     if portrait.trouble:
         return "unreadable"
     if portrait.found_at is None:
         return "new"
-    sign_off = latest(session, portrait.id)
-    if sign_off is not None and sign_off.voided_at is None:
-        holds = standing(session, portrait, sign_off) is Standing.VALID
+    sign_off, agreed = standings.signed.get(portrait.id), standings.agreed
+    if sign_off is not None:
+        holds = standing(session, portrait, sign_off, agreed) is Standing.VALID
         return "signed" if holds else "stale"
     if any(person.name is None for person in portrait.people):
         return "to name"
-    agreed = agreed_by_name(session, portrait.shoot_id)
     if not any(agreed.get(person.name or "") for person in portrait.people):
         return "to ask"
-    if portrait.layers_key != inputs_of(session, portrait, steps).key:
+    if portrait.layers_key != inputs_of(session, portrait, steps, agreed).key:
         return "working"
-    shown = select(tables.Token).join(
-        tables.ProofPortrait, tables.ProofPortrait.proof_id == tables.Token.proof_id
+    return "with the client" if portrait.id in standings.with_client else "to review"
+
+
+def whole_portraits(session: Session, shoot_id: str) -> list[tables.Portrait]:
+    """Portraits of a shoot with all that their states depend on, read in a few queries."""
+    people = selectinload(tables.Portrait.people)
+    return list(
+        session.scalars(
+            select(tables.Portrait)
+            .where(tables.Portrait.shoot_id == shoot_id)
+            .order_by(tables.Portrait.created_at, tables.Portrait.id)
+            .options(
+                people.selectinload(tables.Person.layers),
+                people.selectinload(tables.Person.marks),
+                people.selectinload(tables.Person.edits),
+            )
+        )
     )
-    tokens = session.scalars(shown.where(tables.ProofPortrait.portrait_id == portrait.id))
-    return "with the client" if any(is_open(token) for token in tokens) else "to review"
 
 
 def person_out(person: tables.Person, agreed: frozenset[str]) -> models.PersonOut:
