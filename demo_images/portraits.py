@@ -354,7 +354,7 @@ PORTRAITS = (
                             (-0.036, -0.050, 0.0019),
                         ),
                     ),
-                    "curly",
+                    "short_coily",
                     HairColour(0.94, 0.35),
                     ("eyebrow010", 1.15),
                     iris=IRISES[2],

@@ -69,10 +69,15 @@ def glasses(figure: Figure, colour: Colour, metal: bool, tint: float, square: fl
          np.sign(np.sin(angle)) * np.abs(np.sin(angle)) ** power * 0.021], 1
     )  # fmt: skip
     bridge_y = figure.surface(0, figure.eye_level[2] - 0.004)[1] - 0.003
+    rims = []
     for eye in figure.eyes:
-        front = min(bridge_y + 0.004, eye[1] - 0.019)
-        rim = ring + np.array([eye[0] * 1.03, front, eye[2] - 0.003])
-        rim[:, 1] += 0.5 * np.clip(np.abs(rim[:, 0]) - 0.03, 0, None)
+        rim = ring + np.array([eye[0] * 1.03, 0, eye[2] - 0.003])
+        rim[:, 1] = 0.35 * np.clip(np.abs(rim[:, 0]) - 0.03, 0, None)
+        rims.append(rim)
+    skin = np.concatenate([[figure.surface(x, z)[1] - y for x, y, z in rim] for rim in rims])
+    front = min(bridge_y + 0.004, float(skin.min()) - thick - 0.001)
+    for eye, rim in zip(figure.eyes, rims, strict=True):
+        rim[:, 1] += front
         worn.append(_worn(figure, "rim", *tube(rim, thick, closed=True), frame))
         fan = [[len(rim), k, (k + 1) % len(rim)] for k in range(len(rim))]
         points = np.vstack([rim, rim.mean(0, keepdims=True)])
@@ -90,7 +95,7 @@ def glasses(figure: Figure, colour: Colour, metal: bool, tint: float, square: fl
             ]
         )
         worn.append(_worn(figure, "temple", *tube(temple, thick), frame))
-    inner = np.array([[s * 0.009, bridge_y, figure.eye_level[2] + 0.001] for s in (-1, 0, 1)])
+    inner = np.array([[s * 0.009, front, figure.eye_level[2] + 0.001] for s in (-1, 0, 1)])
     inner[1] += [0, -0.003, 0.003]
     worn.append(_worn(figure, "bridge", *tube(inner, thick), frame))
     return worn
