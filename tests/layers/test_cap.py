@@ -103,6 +103,31 @@ def test_three_layers_keep_their_cap():
         assert excess(kind, 8, 3, 12.0, 2) <= 1e-3
 
 
+@pytest.mark.parametrize(
+    ("codes", "change"),
+    [
+        ((7542, 2503, 38968), (-7542, 6195, -26590)),
+        ((29896, 10097, 37684), (-2535, 19523, -7055)),
+    ],
+)
+def test_a_way_through_blue_that_is_longer_than_it_ends(codes, change):
+    # CIEDE2000 grows to 16.5 and 24.8 on the way and ends at 13.6 and 19.3.
+    encoding, cap = encoding_of(None), 15.0
+    codes, change = np.array([codes], np.uint16), np.array([change], np.int32)
+    factors = factors_within(Measure(encoding, codes), [change], 1, cap)
+    way = codes + np.rint(np.linspace(0, 1, 201)[:, None] * factors * change)
+    difference = ciede2000(*(lab_of(encoding.to_linear(c.astype(np.uint16))) for c in (codes, way)))
+    assert 0.9 * cap < difference.max() <= cap
+
+
+@pytest.mark.parametrize("cap", [0.3, 0.8])
+def test_where_one_code_value_is_too_much_nothing_changes(cap):
+    # A step of one 8-bit code value in green against red and blue is a CIEDE2000 above 1.
+    codes = np.full((50, 3), (200, 150, 130), np.uint8)
+    change = np.random.default_rng(0).integers(-64, 65, (50, 3)).astype(np.int32)
+    assert (factors_within(Measure(encoding_of(None), codes), [change], 64, cap) == 0).all()
+
+
 def test_a_small_change_is_not_touched():
     # One code value of 8 bits is a CIEDE2000 of less than 1.6 on skin: far from a cap of 8.
     codes = np.full((50, 3), (200, 150, 130), np.uint8)

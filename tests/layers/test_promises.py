@@ -104,4 +104,4 @@ def test_the_sum_keeps_its_cap_at_any_strengths(
         assert largest <= cap + MEASURE_TOLERANCE
     for before, after in zip(layers, limited, strict=True):
         assert (np.abs(after.difference) <= np.abs(before.difference)).all()
-        assert (after.difference * before.difference >= 0).all()
+        assert (np.sign(after.difference) * np.sign(before.difference) >= 0).all()

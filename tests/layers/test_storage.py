@@ -12,13 +12,14 @@ import pytest
 import tifffile
 from hypothesis import given, settings
 
+from evenhand.box import Box
 from evenhand.errors import (
     BrokenLayersError,
     NotWrittenError,
     WrongPhotographError,
     WrongSettingError,
 )
-from evenhand.layers import blend, layer_from_change, load, save, storage
+from evenhand.layers import Layer, blend, layer_from_change, load, save, storage
 from evenhand.photo.photograph import Photograph
 from tests.layers import made
 
@@ -88,6 +89,20 @@ def test_the_index_says_what_the_set_is(saved):
         assert tifffile.imread(folder / entry["file"]).dtype.kind == "i"
         assert tifffile.imread(folder / entry["file"]).itemsize <= 2
         assert entry["person"] == layer.person
+
+
+@pytest.mark.parametrize(
+    ("largest", "dtype"),
+    [(127, np.int8), (128, np.int16), (-128, np.int8), (-32768, np.int16), (40000, np.int32)],
+)
+def test_differences_take_the_smallest_integers_that_hold_them(tmp_path, largest, dtype):
+    photograph = made.photograph_of(1, (4, 5), 16)
+    difference = np.zeros((2, 3, 3), np.int32)
+    difference[1, 2, 0] = largest
+    layer = Layer("tone", 0, Box(1, 1, 3, 4), difference, 1, 10.0)
+    folder = save(tmp_path / "a.layers", photograph, [layer], [1.0])
+    assert tifffile.imread(next(folder.glob("*.tif"))).dtype == dtype
+    np.testing.assert_array_equal(load(folder).layers[0].difference, difference)
 
 
 def test_pixels_of_16_bits_are_hashed_least_byte_first(tmp_path):

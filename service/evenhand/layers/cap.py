@@ -3,11 +3,14 @@
 The code values a pixel can take, at any strengths in [0, 1], lie in a convex body: its corners are
 the sums of some of the differences, and rounding widens it by one code value. CIEDE2000 from a
 fixed colour grows outwards, and its balls are nearly convex, so over the body it is largest at a
-corner; that is where it is measured, together with every corner of the rounding there. It is no
-true distance: on the way through blue or grey it can bulge. So near a cap sums are measured at
-strengths between as well, `ciede2000_bound` bridges its jump at opposite hues, and `KEPT_BACK` of
-the cap stays unused. Ten million changes of colours of every kind, wild and of skin, 8 and 16 bit,
-alone and in pairs, with caps from 1 to 60, passed no cap at any strength tried.
+corner; that is where it is measured, together with every corner of the rounding there (which is
+no less than rounding alone makes at a strength near zero).
+
+It is no true distance: on the way through blue or grey it can bulge. So near a cap sums are
+measured at strengths between as well, `ciede2000_bound` bridges its jump at opposite hues, and
+`KEPT_BACK` of the cap stays unused. ``python -m tests.layers.test_cap 35`` looks for a change that
+passes its cap among ten million of colours of every kind, alone and in pairs, at caps from 0.5 to
+60, and found none.
 """
 
 from __future__ import annotations
@@ -201,10 +204,6 @@ def _shrunken(
     """Factors of the pixels that come near the limit, from factors to start with."""
     if not factors.size:
         return factors
-    coarse = np.flatnonzero(_looked_up(measure)[:, ROUNDED] > limit)
-    if coarse.size:
-        first = _first_step(measure.at(coarse), changes[:, coarse])
-        factors[coarse[first > limit]] = 0
     left = np.flatnonzero(factors > 0)
     for _ in range(ROUNDS):
         shrink = _shrink(measure.at(left), changes[:, left] * factors[left, None], limit, grid)
@@ -254,16 +253,6 @@ def _rounding(measure: Measure, change: Changes) -> npt.NDArray[np.float32]:
         rounded = change + np.array(corner, np.float32) * np.float32(ROUNDING[measure.depth])
         largest = np.maximum(largest, measure.of(rounded))
     return largest - exact
-
-
-def _first_step(measure: Measure, changes: Changes) -> npt.NDArray[np.float32]:
-    """Largest difference that rounding alone makes at the least strengths, shape (n,)."""
-    step = np.float32(ROUNDING[measure.depth])
-    lowest, highest = (changes < 0).any(axis=0) * -step, (changes > 0).any(axis=0) * step
-    largest = np.zeros(len(lowest), np.float32)
-    for corner in CORNERS:
-        largest = np.maximum(largest, measure.of(np.where(np.array(corner) > 0, highest, lowest)))
-    return largest
 
 
 def _reach_bound(measure: Measure, reach: Changes) -> npt.NDArray[np.float32]:
