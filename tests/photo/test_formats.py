@@ -246,3 +246,42 @@ def test_times_of_the_original_are_kept(suffix: str, tmp_path: Path) -> None:
     photograph = photo.read(path)
     photo.write(photograph.pixels ^ 1, photograph, tmp_path / f"result{suffix}")
     assert (path.stat().st_atime_ns, path.stat().st_mtime_ns) == (10**18, 2 * 10**18)
+
+
+def test_smaller_versions_get_the_same_change(tmp_path: Path) -> None:
+    path = tmp_path / "portrait.tif"
+    options = {"tile": True, "tile_width": 32, "tile_height": 32, "pyramid": True}
+    write_with_vips(path, scene(16, (300, 400)), None, 1, compression="deflate", **options)
+    photograph = photo.read(path)
+    result = photograph.pixels.copy()
+    result[100:200, 100:260] -= 4000
+    written = photo.write(result, photograph, tmp_path / "result.tif")
+    with tifffile.TiffFile(path) as before, tifffile.TiffFile(written) as after:
+        assert len(before.pages) == len(after.pages) > 2
+        for number in range(1, len(before.pages)):
+            first, second = before.pages[number].asarray(), after.pages[number].asarray()
+            scale = first.shape[0] / 300
+            inside = slice(round(110 * scale), round(190 * scale))
+            change = second.astype(int) - first
+            assert change[inside, round(110 * scale) : round(250 * scale)].mean() == pytest.approx(
+                -4000, abs=60
+            )
+            assert not change[: round(90 * scale)].any()
+    for level in range(3):
+        page = pyvips.Image.new_from_file(str(written), page=level)
+        assert page.width == 400 // 2**level
+
+
+def test_layers_of_an_editor_are_left_out_of_results(tmp_path: Path) -> None:
+    path = tmp_path / "portrait.tif"
+    layers = b"the picture as it was" * 100
+    tifffile.imwrite(
+        path, scene(8), photometric="rgb", extratags=[(37724, "B", len(layers), layers, True)]
+    )
+    photograph = photo.read(path)
+    assert any("layers" in note for note in photograph.notes)
+    written = photo.write(photograph.pixels ^ 1, photograph, tmp_path / "result.tif")
+    assert np.array_equal(read_with_vips(written), photograph.pixels ^ 1)
+    with tifffile.TiffFile(written) as tiff:
+        assert 37724 not in tiff.pages[0].tags
+    assert b"the picture as it was" not in written.read_bytes()

@@ -137,3 +137,18 @@ def test_a_tiff_changed_since_it_was_read_is_refused(tmp_path: Path) -> None:
     with pytest.raises(NotWrittenError, match="changed"):
         photo.write(photograph.pixels, photograph, tmp_path / "result.tif")
     assert not (tmp_path / "result.tif").exists()
+
+
+def test_a_killed_run_leaves_no_result(tmp_path: Path) -> None:
+    script = (
+        "import os, signal, sys\nfrom pathlib import Path\n"
+        "from evenhand.photo.saving import saved\n"
+        "with saved(Path(sys.argv[1])) as file:\n"
+        "    file.write(b'half')\n    file.flush()\n    os.kill(os.getpid(), signal.SIGKILL)\n"
+    )
+    path = tmp_path / "result.png"
+    run = subprocess.run([sys.executable, "-c", script, path], timeout=60, check=False)
+    assert run.returncode == -9
+    assert not path.exists()
+    (left,) = tmp_path.iterdir()
+    assert left.name.endswith(".unfinished")

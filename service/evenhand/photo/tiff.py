@@ -26,14 +26,12 @@ from evenhand.photo.limits import check_size
 from evenhand.photo.opening import Identity, copy_of, identity_of, opened
 from evenhand.photo.photograph import FileKind
 from evenhand.photo.source import Decoded, Stored
-from evenhand.photo.tiff_segments import codes_of, replace_changed_segments
-from evenhand.photo.tiff_tags import put_tag
+from evenhand.photo.tiff_segments import LOSSLESS, codes_of, replace_changed_segments
+from evenhand.photo.tiff_tags import change_tags
+from evenhand.photo.tiff_versions import REDUCED, change_smaller_versions
 
 STARTS = (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")
 """First four bytes of TIFF and BigTIFF files in both byte orders."""
-
-_LOSSLESS = {1, 5, 8, 32946, 32773, 34925, 50000}
-"""Compressions read and written: none, LZW, deflate (two numbers), PackBits, LZMA, Zstandard."""
 
 _THREADS = 2
 """Threads that decode strips and tiles."""
@@ -44,13 +42,20 @@ _TYPES = [np.dtype(name) for name in ("uint8", "uint16", "float16", "float32")]
 _XMP_TAG, _IPTC_TAG = 700, 33723
 """Tags of the metadata blocks (XMP part 3; TIFF/EP)."""
 
+_EDITOR_LAYERS_TAG = 37724
+"""Private tag where image editors keep layers; they would show the picture before the retouch."""
+
+_LAYERS_NOTE = (
+    "The file holds an image editor's layers besides the picture; results hold the picture only."
+)
+
 _FLOAT_NOTE = (
     "The file holds floating-point values; they are worked on as 16-bit codes of 0 to 1, and the "
     "change is added to the values themselves."
 )
 
-_REDUCED, _MASK = 1, 4
-"""Bits of NewSubfileType: a smaller version of another page, a transparency mask."""
+_MASK = 4
+"""Bit of NewSubfileType that marks a transparency mask (TIFF 6.0, section 8)."""
 
 _DAMAGED = "Copy it again from the card or the backup."
 
@@ -71,6 +76,8 @@ class TiffSource:
         Orientation, 1 to 8.
     metadata : mapping of str to bytes
         XMP and IPTC blocks.
+    has_editor_layers : bool
+        Whether an editor's layers lie beside the picture, which results must not keep.
     new_xmp : bytes or None
         Packet that results get instead.
     """
@@ -80,6 +87,7 @@ class TiffSource:
     page: int
     orientation: int
     metadata: Mapping[str, bytes] = field(default_factory=dict)
+    has_editor_layers: bool = False
     new_xmp: bytes | None = None
 
     kind = FileKind.TIFF
@@ -97,9 +105,15 @@ class TiffSource:
                     "Run again on the new version.",
                 )
             copy_of(source, file)
-        replace_changed_segments(file, self.page, result, original)
+        if replace_changed_segments(file, self.page, result, original):
+            change_smaller_versions(file, result, original)
+        changes: dict[int, bytes | None] = {}
         if self.new_xmp is not None:
-            put_tag(file, self.page, _XMP_TAG, self.new_xmp)
+            changes[_XMP_TAG] = self.new_xmp
+        if self.has_editor_layers:
+            changes[_EDITOR_LAYERS_TAG] = None
+        if changes:
+            change_tags(file, self.page, changes)
 
 
 def decode(file: FileIO, path: Path, pixel_limit: int) -> Decoded:
@@ -118,9 +132,11 @@ def decode(file: FileIO, path: Path, pixel_limit: int) -> Decoded:
                 number,
                 valid_orientation(page.tags.valueof(ORIENTATION_TAG)),
                 _metadata(page),
+                has_editor_layers=_EDITOR_LAYERS_TAG in page.tags,
             )
-            notes = (_FLOAT_NOTE,) if page.dtype.kind == "f" else ()
-            return Decoded(stored, page.iccprofile or None, source, notes)
+            notes = [_FLOAT_NOTE] if page.dtype.kind == "f" else []
+            notes += [_LAYERS_NOTE] if source.has_editor_layers else []
+            return Decoded(stored, page.iccprofile or None, source, tuple(notes))
     except EvenhandError:
         raise
     except Exception as error:  # the parser raises whatever its arithmetic meets
@@ -134,7 +150,7 @@ def _photograph_page(tiff: tifffile.TiffFile, name: str) -> int:
     numbers = [
         number
         for number, page in enumerate(tiff.pages)
-        if not (_subfile_type(page) & (_REDUCED | _MASK))
+        if not (_subfile_type(page) & (REDUCED | _MASK))
     ]
     if not numbers:
         raise UnreadablePhotographError(f"{name} holds no full picture.", _DAMAGED)
@@ -164,7 +180,7 @@ def _check_page(page: tifffile.TiffPage, name: str, pixel_limit: int) -> None:
         raise UnsupportedPhotographError(
             f"{name} is a TIFF of an unusual colour model.", "Save it as an RGB TIFF."
         )
-    if page.compression not in _LOSSLESS:
+    if page.compression not in LOSSLESS:
         raise UnsupportedPhotographError(
             f"{name} is a TIFF compressed by a method that is not written back.",
             "Save it uncompressed, or with LZW or ZIP compression.",

@@ -15,6 +15,9 @@ import tifffile
 from evenhand.errors import NotWrittenError
 from evenhand.photo.source import Stored
 
+LOSSLESS = {1, 5, 8, 32946, 32773, 34925, 50000}
+"""Compressions read and written: none, LZW, deflate (two numbers), PackBits, LZMA, Zstandard."""
+
 _LARGEST_CLASSIC_OFFSET = 2**32 - 1
 """A classic TIFF cannot point beyond this byte (TIFF 6.0, section 2)."""
 
@@ -41,7 +44,7 @@ class _Segment:
 
 def replace_changed_segments(
     file: BinaryIO, page_number: int, result: Stored, original: Stored
-) -> None:
+) -> bool:
     """Replace every strip or tile whose pixels differ from the original's.
 
     Parameters
@@ -52,6 +55,11 @@ def replace_changed_segments(
         Page that holds the photograph.
     result, original : Stored
         New pixels, and those the file holds.
+
+    Returns
+    -------
+    bool
+        Whether there was any.
 
     Raises
     ------
@@ -66,22 +74,25 @@ def replace_changed_segments(
         room = _Room(offsets, counts)
         floats = page.asarray() if page.dtype.kind == "f" else None
         encoded: list[tuple[int, bytes]] = []
+        was_changed = False
         for segment in _segments(page):
-            if _differs(segment, result, original):
-                values = _values(page, segment, result, original, floats)
-                encoded.append((segment.number, _encoded(page, values)))
-                if page.compression == tifffile.COMPRESSION.NONE and room.owns(segment.number):
-                    number, data = encoded.pop()
-                    file.seek(offsets[number])
-                    file.write(data)
-        if not encoded:
-            return
-        room.free([number for number, _ in encoded])
-        for number, data in encoded:
-            offsets[number] = room.place(file, data)
-            counts[number] = len(data)
-        room.clear(file)
-        _point_to(file, tiff, page, offsets, counts)
+            if not _differs(segment, result, original):
+                continue
+            was_changed, number = True, segment.number
+            data = _encoded(page, _values(page, segment, result, original, floats))
+            if len(data) == counts[number] and room.owns(number):
+                file.seek(offsets[number])
+                file.write(data)
+            else:
+                encoded.append((number, data))
+        if encoded:
+            room.free([number for number, _ in encoded])
+            for number, data in encoded:
+                offsets[number] = room.place(file, data)
+                counts[number] = len(data)
+            room.clear(file)
+            _point_to(file, tiff, page, offsets, counts)
+        return was_changed
 
 
 class _Room:
