@@ -4,5 +4,13 @@ from __future__ import annotations
 
 import os
 
-PROCESSORS = max(1, min(8, len(os.sched_getaffinity(0))))
-# Processors this process may run on, eight at most: beyond that memory is the limit.
+
+def _available() -> int:
+    """Processors that this process may run on; all of them where the system does not say."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+PROCESSORS = max(1, min(8, _available()))
+# Threads for one computation, eight at most: beyond that memory is the limit.
