@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -64,28 +65,39 @@ class Pigments:
         return amounts[..., 0], amounts[..., 1]
 
 
-def pigments_of(skin: CoarsePatch) -> Pigments:
+def pigments_of(skin: CoarsePatch, surface: float = SURFACE_REFLECTION) -> Pigments:
     """Directions for a person, from published spectra and how light the person's skin is.
 
     Only the green light is compared: a warm or cold cast changes it least, and it follows melanin.
+
+    Parameters
+    ----------
+    skin : CoarsePatch
+        The person's skin.
+    surface : float
+        Light that the surface returns, see `SURFACE_REFLECTION`.
     """
-    inside = skin.skin > 0.9
-    green = float(np.exp(-np.quantile(skin.density[..., 1][inside], 1 - BRIGHT_SHARE)))
-    greens = [float(np.exp(-skin_density(share, BLOOD)[1])) for share in MELANOSOMES]
-    share = float(np.interp(green - SURFACE_REFLECTION, greens[::-1], MELANOSOMES[::-1]))
+    green = float(np.exp(-np.quantile(skin.density[..., 1][skin.inside], 1 - BRIGHT_SHARE)))
+    share = float(np.interp(green - surface, _greens()[::-1], MELANOSOMES[::-1]))
     below = np.exp(-skin_density(share, BLOOD))
     blood, melanin = haemoglobin_direction(share, BLOOD), melanin_direction(share, BLOOD)
 
-    def seen(direction: npt.NDArray[np.float32], surface: float) -> Direction:
-        return _unit(direction * below / (below + surface))
+    def seen(direction: npt.NDArray[np.float32], returned: float) -> Direction:
+        return _unit(direction * below / (below + returned))
 
-    less, more = SURFACE_REFLECTION - SURFACE_DOUBT, SURFACE_REFLECTION + SURFACE_DOUBT
+    less, more = max(0.0, surface - SURFACE_DOUBT), surface + SURFACE_DOUBT
     return Pigments(
-        seen(blood, SURFACE_REFLECTION),
-        seen(melanin, SURFACE_REFLECTION),
+        seen(blood, surface),
+        seen(melanin, surface),
         (seen(blood, more) - seen(blood, less)) / 2,
         (seen(melanin, more) - seen(melanin, less)) / 2,
     )
+
+
+@lru_cache(maxsize=1)
+def _greens() -> list[float]:
+    """Green light of unburnt skin for each of `MELANOSOMES`."""
+    return [float(np.exp(-skin_density(share, BLOOD)[1])) for share in MELANOSOMES]
 
 
 def _unit(vector: npt.NDArray[Any]) -> Direction:

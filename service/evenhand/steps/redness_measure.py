@@ -22,6 +22,12 @@ WITHOUT_SHADING = np.array([[1.0, -1.0, 0.0], [1.0, 1.0, -2.0]]) / np.sqrt([[2.0
 MOTTLE_MM = 3.0
 """Size below which differences count as mottle and noise, millimetres."""
 
+SURFACES = (0.004, 0.011, 0.018, 0.025)
+"""Light that the skin's surface may return, from hardly any to nearly all of Fresnel's."""
+
+THINNED = 2
+"""Step between the coarse pixels by which the surface is judged."""
+
 MELANIN_SPREAD = 0.03
 """Deviation of melanin over unburnt skin that is reckoned with, density."""
 
@@ -87,15 +93,14 @@ class Excess:
 
 def measure(skin: CoarsePatch) -> tuple[Direction, Excess]:
     """Direction of a person's burn, and its excess everywhere."""
-    pigments = pigments_of(skin)
-    others = nuisance(skin, pigments)
     shade = blur(skin.density.mean(axis=-1), skin.skin, skin.pixels(SHADE_MM))
     gloss, dark = np.quantile(shade[skin.inside], [GLOSS_SHARE, SHADOW_SHARE])
     lit = skin.inside & (shade >= gloss) & (shade <= dark)
     shade = shade - np.median(shade[lit])
+    pigments, others = _clearest(skin, lit)
     direction = pigments.haemoglobin
     for turn in range(ROUNDS):
-        amount = redness_map(skin, direction, others)
+        amount = redness_map(skin.density, direction, others)
         split = unburnt_level(amount[lit]).split
         plain = lit if split is None else lit & (amount < split)
         tilt = _tilt(amount, shade, plain)
@@ -111,6 +116,22 @@ def measure(skin: CoarsePatch) -> tuple[Direction, Excess]:
     return direction, Excess(amount, levels.least, levels.most, in_light.astype(np.float32))
 
 
+def _clearest(skin: CoarsePatch, lit: npt.NDArray[np.bool_]) -> tuple[Pigments, Covariance]:
+    """Pigments, and what is not a burn, for the gloss under which skin parts most clearly in two.
+
+    How much light the surface returns decides on dark skin which way blood moves its colour.
+    """
+    mottle = skin.density - blur(skin.density, skin.skin, skin.pixels(MOTTLE_MM))
+    tried = [pigments_of(skin, surface) for surface in SURFACES]
+    found = [(pigments, nuisance(mottle[skin.inside], pigments)) for pigments in tried]
+    thinned = lit[::THINNED, ::THINNED]
+    few = skin.density[::THINNED, ::THINNED][thinned]
+    return max(
+        found,
+        key=lambda one: unburnt_level(redness_map(few, one[0].haemoglobin, one[1])).separation,
+    )
+
+
 def _tilt(amount: Map, shade: Map, plain: npt.NDArray[np.bool_]) -> float:
     """Redness that comes with shade on unburnt skin, per density."""
     if plain.sum() < 100:
@@ -120,17 +141,24 @@ def _tilt(amount: Map, shade: Map, plain: npt.NDArray[np.bool_]) -> float:
     return float(np.clip((x * y).sum() / max(float((x * x).sum()), 1e-6), 0, MOST_TILT))
 
 
-def nuisance(skin: CoarsePatch, pigments: Pigments) -> Covariance:
-    """Covariance of density, shape (3, 3), of what is not a burn: noise, mottle, melanin."""
-    detail = skin.density - blur(skin.density, skin.skin, skin.pixels(MOTTLE_MM))
-    inside = detail[skin.inside].astype(np.float64)
-    spread = inside.T @ inside / max(1, len(inside))
+def nuisance(mottle: Map, pigments: Pigments) -> Covariance:
+    """Covariance of density, shape (3, 3), of what is not a burn: noise, mottle, melanin.
+
+    Parameters
+    ----------
+    mottle : ndarray of float32, shape (pixels, 3)
+        Density against its surroundings.
+    pigments : Pigments
+        The person's.
+    """
+    mottle64 = mottle.astype(np.float64)
+    spread = mottle64.T @ mottle64 / max(1, len(mottle))
     melanin = MELANIN_SPREAD * pigments.melanin
     return np.asarray(spread + np.outer(melanin, melanin) + LEAST_SPREAD**2 * np.eye(3))
 
 
-def redness_map(skin: CoarsePatch, direction: Direction, others: Covariance) -> Map:
-    """Haemoglobin in density along `direction`, up to a constant, shape (height, width).
+def redness_map(density: Map, direction: Direction, others: Covariance) -> Map:
+    """Haemoglobin in density along `direction`, up to a constant, shape (...).
 
     Read along the axis that answers one to `direction`, nothing to shading, and least to `others`:
     the linear estimate of least variance (Gauss, Markov).
@@ -138,7 +166,7 @@ def redness_map(skin: CoarsePatch, direction: Direction, others: Covariance) -> 
     plane = WITHOUT_SHADING
     answer = np.linalg.solve(plane @ others @ plane.T, plane @ direction)
     axis = (answer / (answer @ plane @ direction)) @ plane
-    return np.asarray(skin.density @ axis.astype(np.float32), np.float32)
+    return np.asarray(density @ axis.astype(np.float32), np.float32)
 
 
 def own_direction(skin: CoarsePatch, burn: Map, published: Direction) -> Direction:

@@ -79,12 +79,15 @@ class Level:
         Density to take off at most.
     split : float or None
         Where the burnt group begins, None where there is one group.
+    separation : float
+        Share of the variance between the two groups, see `SEPARATION`.
     """
 
     middle: float
     least: float
     most: float = GENTLE
     split: float | None = None
+    separation: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -180,16 +183,17 @@ def unburnt_level(amounts: Amounts, separation: float = SEPARATION) -> Level:
     place = int(np.argmax(below * above * (means[0] - means[1]) ** 2))
     split = float(edges[place + 1])
     lower, upper = amounts[amounts <= split], amounts[amounts > split]
-    middle = float(np.median(amounts))
-    one = Level(middle, ONE_GROUP_LEAST * 1.4826 * float(np.median(np.abs(amounts - middle))))
-    if min(len(lower), len(upper)) < LEAST_SHARE * len(amounts):
-        return one
     between = below[place] * above[place] * (means[0][place] - means[1][place]) ** 2
-    spread = (counts * (middles - sums[-1] / below[-1]) ** 2).sum() * below[-1]
-    if between < separation * spread or not _has_valley(counts, place):
-        return one
+    whole = (counts * (middles - sums[-1] / below[-1]) ** 2).sum() * below[-1]
+    found = float(between / max(whole, 1e-12))
+    enough = min(len(lower), len(upper)) >= LEAST_SHARE * len(amounts)
+    if not enough or found < separation or not _has_valley(counts, place):
+        middle = float(np.median(amounts))
+        deviation = 1.4826 * float(np.median(np.abs(amounts - middle)))
+        return Level(middle, ONE_GROUP_LEAST * deviation, separation=found)
     middle = float(np.median(lower))
-    return Level(middle, GROUP_LEAST * (float(np.median(upper)) - middle), FREE, split)
+    least = GROUP_LEAST * (float(np.median(upper)) - middle)
+    return Level(middle, least, FREE, split, found)
 
 
 def _has_valley(counts: npt.NDArray[np.int64], place: int) -> bool:
