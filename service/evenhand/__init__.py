@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from evenhand.report import Report as Report
-    from evenhand.retouching import BlendResult as BlendResult
     from evenhand.retouching import RetouchSettings as RetouchSettings
     from evenhand.retouching import blend as blend
     from evenhand.retouching import masks as masks
@@ -18,10 +17,9 @@ if TYPE_CHECKING:
 
 __version__ = "0.1.0"
 
-__all__ = ["BlendResult", "Report", "RetouchSettings", "blend", "masks", "retouch"]
+__all__ = ["Report", "RetouchSettings", "blend", "masks", "retouch"]
 
 _HOMES = {
-    "BlendResult": "evenhand.retouching",
     "Report": "evenhand.report",
     "RetouchSettings": "evenhand.retouching",
     "blend": "evenhand.retouching",

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 import click
 
 from evenhand import __version__
+from evenhand.web.commands import commands as service
 
 if TYPE_CHECKING:
     from evenhand.batch import Outcome
@@ -368,6 +369,9 @@ def fail(error: EvenhandError) -> NoReturn:
     click.secho(str(error), err=True, fg="red")
     sys.exit(SOME_FAILED)
 
+
+for command in service.commands.values():
+    main.add_command(command)
 
 if __name__ == "__main__":
     main()

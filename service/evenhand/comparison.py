@@ -66,20 +66,28 @@ def write_comparison(picture: Screen, path: Path) -> None:
 def _small(pixels: CodeValues) -> CodeValues:
     height, width = pixels.shape[:2]
     scale = min(1.0, LONG_SIDE / max(height, width))
-    size = max(1, round(width * scale)), max(1, round(height * scale))
     if scale == 1.0:
         return pixels
-    return cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
+    size = max(1, round(width * scale)), max(1, round(height * scale))
+    small: CodeValues = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
+    return small
 
 
 def _screen(pixels: CodeValues, profile: bytes | None) -> Screen:
     """Pixels in sRGB, 8 bit."""
-    pixels = np.ascontiguousarray(pixels)
+    if profile is None and pixels.dtype == np.uint8:
+        return pixels.astype(np.uint8)
     if profile is None:
-        return np.rint(pixels / 257).astype(np.uint8) if pixels.dtype == np.uint16 else pixels
-    return imagecodecs.cms_transform(
-        pixels, profile, SRGB, colorspace="rgb", outcolorspace="rgb", outdtype="u1"
+        return np.rint(pixels / 257).astype(np.uint8)
+    shown = imagecodecs.cms_transform(
+        np.ascontiguousarray(pixels),
+        profile,
+        SRGB,
+        colorspace="rgb",
+        outcolorspace="rgb",
+        outdtype="u1",
     )
+    return np.asarray(shown, np.uint8)
 
 
 def _beside(before: Screen, after: Screen) -> Screen:

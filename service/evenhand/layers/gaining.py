@@ -17,13 +17,12 @@ import numpy.typing as npt
 
 from evenhand.box import Box
 from evenhand.colour.inverse_table import DARKEST, FIRST_CELL, SHIFT, InverseTable
+from evenhand.layers.bounding import ROUNDING_COLUMN, WIDEST, bounds_of, cell_of, norm_at
 from evenhand.layers.cap import (
     CELL_BITS,
     FINE_PER_CODE,
     ROUNDING,
-    WIDE,
     near_bound,
-    step_table,
 )
 from evenhand.photo.compiling import compiled
 from evenhand.processors import PROCESSORS
@@ -98,7 +97,8 @@ def gained(
     )
     scale = np.float32(FINE_PER_CODE[depth] / (257 * steps_per_code))
     rounding = np.float32(ROUNDING[depth] / ROUNDING[8])
-    bounds = step_table(encoding), depth - CELL_BITS, scale, rounding, np.float32(near_bound(cap))
+    table = bounds_of(encoding).prepared(codes)
+    bounds = table, depth - CELL_BITS, scale, rounding, np.float32(near_bound(cap))
     across = _places(skin.shape[1], log_gain.shape[1])
     down = _places(skin.shape[0], log_gain.shape[0])
 
@@ -168,7 +168,7 @@ def _places(pixels: int, cells: int) -> Floats:
 @compiled
 def _gain_rows(  # type: ignore[no-untyped-def]
     codes, skin, log_gain, across, down, light, to_own, base, starts, slopes, first_cell, shift,
-    white, steps, step_table, cell_shift, scale, rounding, near_bound,
+    white, steps, table, cell_shift, scale, rounding, near_bound,
     difference, near, rows, columns,
 ):  # fmt: skip
     height, width = skin.shape
@@ -216,12 +216,8 @@ def _gain_rows(  # type: ignore[no-untyped-def]
         for column in range(width):
             if not lit[column]:
                 continue
-            r, g, b = codes[row, column, 0], codes[row, column, 1], codes[row, column, 2]
-            place = ((r >> cell_shift) << 2 * CELL_BITS) + ((g >> cell_shift) << CELL_BITS)
-            place += b >> cell_shift
-            bound = rounding * step_table[place, 3]
-            wide = False
             changes = False
+            reach = np.float32(0)
             for c in range(3):
                 code = codes[row, column, c]
                 cell = (bits[column, c] >> shift) - first_cell
@@ -229,13 +225,15 @@ def _gain_rows(  # type: ignore[no-untyped-def]
                 step = np.rint((min(device, one) * white - base[c, code]) * steps)
                 lowest = -np.float32(code) * steps
                 step = min(max(step, lowest), white * steps + lowest)
+                own[column, c] = step * scale
                 if step != 0:
                     difference[row, column, c] = np.int32(step)
                     changes = True
-                    reach = abs(step) * scale
-                    bound += step_table[place, c] * reach
-                    wide = wide or reach > WIDE
+                    reach = max(reach, abs(own[column, c]))
             if changes:
                 rows[row] = True
                 columns[column] = True
-                near[row, column] = wide or bound > near_bound
+                place = cell_of(codes, row, column, cell_shift)
+                size = norm_at(table, place, own[column, 0], own[column, 1], own[column, 2])
+                size += rounding * table[place, ROUNDING_COLUMN]
+                near[row, column] = not (reach <= WIDEST and size <= near_bound)

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from evenhand.box import Box
 from evenhand.errors import WrongSettingError
+from evenhand.layers.bounding import near_together
 from evenhand.layers.cap import Differences, Measure, factors_within
 from evenhand.layers.layer import Layer
 from evenhand.layers.making import shortened
@@ -64,11 +65,14 @@ def limit_sum(photograph: Photograph, layers: Sequence[Layer], cap: float) -> li
 def _limit(photograph: Photograph, box: Box, layers: Sequence[Layer], cap: float) -> None:
     """Shorten the differences of `layers` inside `box`, in place."""
     parts = [layer.difference[box.within(layer.box)] for layer in layers]
-    for pixels, active in _by_active(parts):
+    codes = photograph.pixels[box.slices]
+    like = layers[0]
+    near = near_together(codes, parts, photograph.encoding, like.steps_per_code, cap)
+    for pixels, active in _by_active(parts, np.flatnonzero(near)):
         if len(active) == 1 and layers[active[0]].cap <= cap:
             continue
         chosen = [parts[k] for k in active]
-        in_pieces(partial(_limit_pixels, photograph, box, chosen, layers[0], cap), pixels)
+        in_pieces(partial(_limit_pixels, photograph, box, chosen, like, cap), pixels)
 
 
 def _limit_pixels(
@@ -93,18 +97,17 @@ def _limit_pixels(
         part[place] = shortened(difference[over], inside[over])
 
 
-def _by_active(parts: Sequence[Differences]) -> list[tuple[Pixels, list[int]]]:
-    """Pixels that change, by which of the differences change them."""
-    groups: list[tuple[Pixels, list[int]]] = [(np.arange(parts[0][..., 0].size), [])]
+def _by_active(parts: Sequence[Differences], pixels: Pixels) -> list[tuple[Pixels, list[int]]]:
+    """Pixels by which of the differences change them; those that none does are left out."""
+    groups: list[tuple[Pixels, list[int]]] = [(pixels, [])]
     for number, part in enumerate(parts):
-        changes = any_channel(part != 0).reshape(-1)
         split = []
-        for pixels, active in groups:
-            here = changes[pixels]
-            split.append((pixels[here], [*active, number]))
-            split.append((pixels[~here], active))
-        groups = [(pixels, active) for pixels, active in split if pixels.size]
-    return [(pixels, active) for pixels, active in groups if active]
+        for group, active in groups:
+            here = any_channel(part.reshape(-1, 3)[group] != 0)
+            split.append((group[here], [*active, number]))
+            split.append((group[~here], active))
+        groups = [(group, active) for group, active in split if group.size]
+    return [(group, active) for group, active in groups if active]
 
 
 def _factors_in_range(
