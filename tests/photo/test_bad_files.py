@@ -133,7 +133,7 @@ def test_tiff_of_two_pictures(tmp_path: Path) -> None:
     path = tmp_path / "portrait.tif"
     frames = [Image.fromarray(scene(8, seed=s)) for s in (1, 2)]
     frames[0].save(path, save_all=True, append_images=frames[1:])
-    refused(path, UnsupportedPhotographError, "2 pictures")
+    refused(path, UnsupportedPhotographError, "several pictures")
 
 
 def test_tiff_with_a_smaller_version_is_read(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ so that every tag, private ones included, stays as it was.
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from io import FileIO
@@ -29,6 +30,8 @@ from evenhand.photo.source import Decoded, Stored
 from evenhand.photo.tiff_segments import LOSSLESS, codes_of, replace_changed_segments
 from evenhand.photo.tiff_tags import change_tags
 from evenhand.photo.tiff_versions import REDUCED, change_smaller_versions
+
+logging.getLogger("tifffile").addHandler(logging.NullHandler())  # errors are told by ours
 
 STARTS = (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")
 """First four bytes of TIFF and BigTIFF files in both byte orders."""
@@ -56,6 +59,11 @@ _FLOAT_NOTE = (
 
 _MASK = 4
 """Bit of NewSubfileType that marks a transparency mask (TIFF 6.0, section 8)."""
+
+_MOST_PAGES = 64
+"""Pages that a photograph's file may have: itself, smaller versions, masks."""
+
+_ONE_ONLY = "Save the one to retouch as a file of its own."
 
 _DAMAGED = "Copy it again from the card or the backup."
 
@@ -146,20 +154,23 @@ def decode(file: FileIO, path: Path, pixel_limit: int) -> Decoded:
 
 
 def _photograph_page(tiff: tifffile.TiffFile, name: str) -> int:
-    """The one page that is neither a smaller version nor a mask of another."""
-    numbers = [
-        number
-        for number, page in enumerate(tiff.pages)
-        if not (_subfile_type(page) & (REDUCED | _MASK))
-    ]
-    if not numbers:
+    """The one page that is neither a smaller version nor a mask of another.
+
+    Pages are looked at one by one, since a damaged file may seem to have thousands.
+    """
+    found: list[int] = []
+    for number, page in enumerate(tiff.pages):
+        if number == _MOST_PAGES:
+            raise UnsupportedPhotographError(
+                f"{name} holds more than {number} pictures.", _ONE_ONLY
+            )
+        if not _subfile_type(page) & (REDUCED | _MASK):
+            found.append(number)
+        if len(found) > 1:
+            raise UnsupportedPhotographError(f"{name} holds several pictures.", _ONE_ONLY)
+    if not found:
         raise UnreadablePhotographError(f"{name} holds no full picture.", _DAMAGED)
-    if len(numbers) > 1:
-        raise UnsupportedPhotographError(
-            f"{name} holds {len(numbers)} pictures.",
-            "Save the one to retouch as a file of its own.",
-        )
-    return numbers[0]
+    return found[0]
 
 
 def _subfile_type(page: tifffile.TiffPage | tifffile.TiffFrame) -> int:
@@ -205,9 +216,10 @@ def _check_whole(page: tifffile.TiffPage, name: str) -> None:
         )
     else:
         down, across = -(-page.imagelength // min(page.rowsperstrip, page.imagelength)), 1
-    spans = list(zip(page.dataoffsets, page.databytecounts, strict=False))
-    if len(spans) < down * across * planes or any(
-        count == 0 or offset == 0 or offset + count > size for offset, count in spans
+    offsets, counts = page.dataoffsets, page.databytecounts
+    if not down * across * planes <= len(offsets) == len(counts) or any(
+        count == 0 or offset == 0 or offset + count > size
+        for offset, count in zip(offsets, counts, strict=True)
     ):
         raise UnreadablePhotographError(
             f"{name} is a truncated TIFF file: part of the picture is missing.", _DAMAGED

@@ -58,9 +58,10 @@ def _is_smaller_version(page: tifffile.TiffPage, original: Stored) -> bool:
 
 
 def _made_small(pixels: npt.NDArray[Any], shape: tuple[int, ...]) -> npt.NDArray[np.float32]:
-    step = max(
-        1, min(pixels.shape[0] // shape[0], pixels.shape[1] // shape[1]) // _SAMPLES_PER_PIXEL
-    )
+    import cv2
+
+    scale = min(pixels.shape[0] // shape[0], pixels.shape[1] // shape[1])
+    step = max(1, scale // _SAMPLES_PER_PIXEL)
     sampled = np.ascontiguousarray(pixels[::step, ::step]).astype(np.float32)
     small = cv2.resize(sampled, (shape[1], shape[0]), interpolation=cv2.INTER_AREA)
     return np.asarray(small, np.float32)
