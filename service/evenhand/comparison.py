@@ -78,7 +78,7 @@ def _screen(pixels: CodeValues, profile: bytes | None) -> Screen:
     if profile is None and pixels.dtype == np.uint8:
         return pixels.astype(np.uint8)
     if profile is None:
-        return np.rint(pixels / 257).astype(np.uint8)
+        return np.asarray(np.rint(pixels / 257), np.uint8)
     shown = imagecodecs.cms_transform(
         np.ascontiguousarray(pixels),
         profile,
