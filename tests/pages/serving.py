@@ -6,15 +6,18 @@ import shutil
 import socket
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
 import httpx
 import pytest
+import structlog
 import uvicorn
+from PIL import Image
 
 from evenhand.jobs import queue
 from evenhand.jobs.job import OVER
@@ -35,6 +38,21 @@ ARGUMENTS = [
 # No network of its own; WebGL 2 comes from the software rasteriser in Debian's Chromium.
 
 DEMO = Path(__file__).parents[2] / "demo_images"
+
+SIDE = 800
+# Longer side of the demo portraits in these tests: the engine is quick on them.
+
+
+def demo_picture(name: str, side: int = SIDE) -> bytes:
+    """A demo portrait made smaller, as JPEG."""
+    path = DEMO / f"{name}.jpg"
+    if not path.exists():
+        pytest.skip(f"the demo portrait {path.name} is not there")
+    picture = Image.open(path)
+    picture.thumbnail((side, side))
+    out = BytesIO()
+    picture.save(out, "JPEG", quality=93)
+    return out.getvalue()
 
 
 @dataclass
@@ -95,6 +113,7 @@ class Server:
 @contextmanager
 def running(folder: Path, retoucher: Retoucher | None = None) -> Iterator[Server]:
     """A service with its records and files in a folder."""
+    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(30))
     place = Place.at(*addresses_in(folder), retoucher or Engine())
     with place.database.writing() as session:
         _, token = tokens.make(session, tokens.Scope.STUDIO, "test")
@@ -109,7 +128,7 @@ def running(folder: Path, retoucher: Retoucher | None = None) -> Iterator[Server
     worker = JobWorker(place)
     with pytest.MonkeyPatch.context() as quickly:
         quickly.setattr(queue, "LOOK_EVERY_S", 0.1)
-        worker.start()
+        elsewhere(worker.start)
     thread.start()
     address = f"http://127.0.0.1:{port}"
     headers = {"Authorization": f"Bearer {token}"}
@@ -119,5 +138,12 @@ def running(folder: Path, retoucher: Retoucher | None = None) -> Iterator[Server
         yield Server(address, place, token, http)
     web.should_exit = True
     thread.join(20)
-    worker.stop()
+    elsewhere(worker.stop)
     place.database.close()
+
+
+def elsewhere(work: Callable[[], Any]) -> None:
+    """Do something in a thread of its own, where no event loop of Playwright's is running."""
+    thread = threading.Thread(target=work)
+    thread.start()
+    thread.join()

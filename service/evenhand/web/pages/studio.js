@@ -75,7 +75,7 @@ class Studio {
     const [match, make] = VIEWS.map(([pattern, view]) => [pattern.exec(path), view]).find(([found]) => found) ?? [];
     if (!match) return this.go("/");
     try {
-      const view = await make(this, match[1], kept);
+      const view = await make(this, match, kept);
       if (number !== this.number) return view.stop?.();
       this.view = view;
       fill(main, view.root);

@@ -13,6 +13,12 @@ export const stateSign = (state) =>
   element("span", { class: "state", data: { state } },
     element("span", { class: "sign", "aria-hidden": "true" }, SIGNS[state] ?? "·"), say(`state.${state}`));
 
+const ORDER = ["redness", "smoothing", "tone", "marks", "lasting marks", "eyes"];
+
+/** Steps in the order in which they are told, whatever order they came in. */
+export const inOrder = (steps, stepOf = (step) => step) =>
+  [...steps].sort((one, other) => ORDER.indexOf(stepOf(one)) - ORDER.indexOf(stepOf(other)));
+
 export const stepWord = (step) => sayOr(`step.${step}`, step);
 
 /** The way from all shoots to where we are. */

@@ -2,7 +2,7 @@
 
 import { element, refill } from "../element.js";
 import { say, sayDate } from "../words.js";
-import { crumbs, faceRegion, Pictures, stepWord, tabs } from "./parts.js";
+import { crumbs, faceRegion, inOrder, Pictures, stepWord, tabs } from "./parts.js";
 import { permissionDialog } from "./permission_dialog.js";
 
 /** A form in which a person is named; the same name means the same person. */
@@ -27,9 +27,8 @@ export function namingForm(studio, person, names) {
 /** What a person agreed to, in short, with the way to write more down. */
 export function agreedLine(studio, shootId, person) {
   return element("p", { class: "agreed" },
-    person.name === null ? say("people.name-first")
-      : person.agreed.length ? say("people.agreed", { steps: person.agreed.map(stepWord).join(", ") }) : say("people.agreed-nothing"),
-    " ",
+    element("span", {}, person.name === null ? say("people.name-first")
+      : person.agreed.length ? say("people.agreed", { steps: inOrder(person.agreed).map(stepWord).join(", ") }) : say("people.agreed-nothing")),
     person.name !== null && element("button", { type: "button", "data-key": `ask:${person.id}`,
       onclick: () => permissionDialog(studio, shootId, person.name, person.child) }, say("people.permission")));
 }

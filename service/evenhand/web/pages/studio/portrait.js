@@ -7,7 +7,7 @@ import { changeMap } from "./change_map.js";
 import { lettersOn } from "./keys.js";
 import { marksPanel } from "./marks.js";
 import { masksPanel } from "./masks.js";
-import { crumbs, faceRegion, Pictures, stateSign, stepWord } from "./parts.js";
+import { crumbs, faceRegion, inOrder, Pictures, stateSign, stepWord } from "./parts.js";
 import { agreedLine, namingForm } from "./people.js";
 
 export async function portraitView(studio, [, id], kept) {
@@ -96,7 +96,7 @@ export async function portraitView(studio, [, id], kept) {
     if (person.face) {
       pictures.into(face, `/v1/portraits/${id}/iiif/original/${faceRegion(person.face, portrait)}/!144,144/0/default.jpg`);
     }
-    const own = layers.filter((layer) => layer.person === person.id);
+    const own = inOrder(layers.filter((layer) => layer.person === person.id), (layer) => layer.step);
     return element("section", { class: "panel person", "aria-label": person.name ?? say("people.unnamed") },
       element("div", { class: "who" }, person.face && face, namingForm(studio, person, names)),
       agreedLine(studio, portrait.shoot_id, person),

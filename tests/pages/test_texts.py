@@ -1,0 +1,61 @@
+"""Every text the pages say is there, in both languages, with the same places to fill in."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+
+from evenhand.jobs.retoucher import Engine
+from evenhand.people.person import Region
+from evenhand.report import NOTICES
+from evenhand.shoots.permissions import LASTING_MARKS
+from evenhand.web import models, page_routes
+
+PAGES = Path(page_routes.__file__).parent / "pages"
+TEXTS = {path.stem: json.loads(path.read_text()) for path in (PAGES / "texts").glob("*.json")}
+MODULES = {path: path.read_text() for path in PAGES.rglob("*.js")}
+
+
+def forms(text: str | dict[str, str]) -> list[str]:
+    return [text] if isinstance(text, str) else list(text.values())
+
+
+def test_both_languages_say_the_same_things() -> None:
+    assert set(TEXTS) == {"en", "de"}
+    assert list(TEXTS["en"]) == list(TEXTS["de"])
+    for key, text in TEXTS["en"].items():
+        places = {re.search(r"\{(\w+)\}", form) and tuple(re.findall(r"\{(\w+)\}", form)) for form in forms(text)}
+        other = {re.search(r"\{(\w+)\}", form) and tuple(re.findall(r"\{(\w+)\}", form)) for form in forms(TEXTS["de"][key])}
+        assert {frozenset(p or ()) for p in places} == {frozenset(p or ()) for p in other}, key
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: path.name)
+def test_every_text_that_is_said_is_there(path: Path) -> None:
+    said = re.findall(r'\bsay\("([^"]+)"', MODULES[path])
+    assert [key for key in said if key not in TEXTS["en"]] == []
+
+
+@pytest.mark.parametrize(
+    ("beginning", "ends"),
+    [
+        ("state", models.PortraitOut.model_fields["state"].annotation.__args__),  # type: ignore[union-attr]
+        ("region", [region.value for region in Region]),
+        ("step", [*Engine().settings(), LASTING_MARKS]),
+        ("step-means", [*Engine().settings(), LASTING_MARKS]),
+        ("notice", NOTICES),
+        ("wish", ["leave it", "please remove"]),
+    ],
+)
+def test_whatever_the_service_names_has_a_word(beginning: str, ends: list[str]) -> None:
+    assert [end for end in ends if f"{beginning}.{end}" not in TEXTS["en"]] == []
+
+
+def test_no_text_is_left_over() -> None:
+    source = "".join(MODULES.values()) + "".join(p.read_text() for p in PAGES.glob("*.html"))
+    made = [re.escape(start) for start in re.findall(r"say(?:Or)?\(`([a-z.-]+)\.\$\{", source)]
+    listed = re.compile(rf"(?:{'|'.join(made)})\..+")
+    left = [key for key in TEXTS["en"] if f'"{key}"' not in source and not listed.fullmatch(key)]
+    assert left == []
