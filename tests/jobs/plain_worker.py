@@ -11,8 +11,8 @@ from pathlib import Path
 
 from evenhand.jobs import queue
 from evenhand.jobs.place import Place
+from evenhand.jobs.working import run_worker
 from evenhand.photo.photograph import Photograph
-from evenhand.web.serving import run_worker
 from tests.jobs.plain_retoucher import Plain
 
 

@@ -115,6 +115,8 @@ def test_work_of_a_worker_that_never_comes_back_is_handed_over(
 def test_a_worker_that_only_seemed_dead_leaves_no_second_trace(
     place: Place, workers: Workers
 ) -> None:
+    if place.database.embedded:
+        pytest.skip("a process frozen in the midst of writing would hold SQLite's only lock")
     jobs = Queue(place.database)
     frozen = workers.start(slow_s=1.0)
     job_id = portrait(place, jobs, 2)

@@ -85,9 +85,15 @@ def worker_command(at_once: int, data: Path | None, records: str | None, files: 
     """Do jobs of a service that runs elsewhere, with the same --records and --files."""
 
     def run(settings: ServiceSettings) -> None:
-        from evenhand.web.serving import work
+        from evenhand.jobs.place import Place
+        from evenhand.jobs.queue import JobWorker
+        from evenhand.jobs.working import run_worker
+        from evenhand.web import traces
 
-        work(settings, at_once)
+        traces.configure()
+        place = Place.at(*settings.addresses)
+        run_worker(JobWorker(place, at_once))
+        place.database.close()
 
     _run(run, data, records, files)
 

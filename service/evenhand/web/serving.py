@@ -17,18 +17,12 @@ import uvicorn
 
 from evenhand.errors import EvenhandError
 from evenhand.jobs.place import Place
-from evenhand.jobs.queue import JobWorker
+from evenhand.jobs.working import GRACE_S, PARENT
 from evenhand.shoots import tables, tokens
 from evenhand.shoots.database import Database
 from evenhand.web import traces
 from evenhand.web.app import create_app
 from evenhand.web.settings import ServiceSettings
-
-GRACE_S = 60
-"""How long a stopping worker may go on with what it does, seconds."""
-
-BEHIND = 10
-"""By how much workers beside the web server give way to it, in steps of niceness."""
 
 AGAIN_S = 2.0
 """How long to wait before a worker that died is started again, seconds."""
@@ -114,34 +108,6 @@ def serve(settings: ServiceSettings, listening: Listening, workers: int) -> None
     finally:
         crew.stop()
         place.database.close()
-
-
-def work(settings: ServiceSettings, at_once: int) -> None:
-    """Do jobs until told to stop, then finish those begun."""
-    traces.configure()
-    place = Place.at(*settings.addresses)
-    run_worker(JobWorker(place, at_once))
-    place.database.close()
-
-
-def run_worker(worker: JobWorker) -> None:
-    """Run a worker until a signal, or until the process that started it is gone."""
-    stop = threading.Event()
-    for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, lambda *_: stop.set())
-    parent = int(os.environ.get(PARENT, "0"))
-    if parent:
-        os.nice(BEHIND)
-    worker.start()
-    while not stop.wait(1.0):
-        if parent and os.getppid() != parent:
-            log.warning("the process that started this worker is gone")
-            break
-    worker.stop(GRACE_S)
-
-
-PARENT = "EVENHAND_STARTED_BY_SERVE"
-"""In the environment of workers that end with the process that started them: its number."""
 
 
 class Crew:

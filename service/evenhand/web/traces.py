@@ -1,6 +1,7 @@
 """OpenTelemetry traces, off unless the operator names a collector.
 
-``evenhand[traces]`` brings what speaks to it. They hold routes, identifiers and times; no pictures, names or tokens.
+``evenhand[traces]`` brings what speaks to it. They hold routes, identifiers and times; no pictures,
+names or tokens.
 """
 
 from __future__ import annotations
