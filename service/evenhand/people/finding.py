@@ -13,15 +13,21 @@ from pydantic import BaseModel, ConfigDict, Field
 from evenhand.box import Box
 from evenhand.people import bodies, edges, regions
 from evenhand.people.bodies import Body
-from evenhand.people.evidence import Evidence, by_colour
+from evenhand.people.evidence import Evidence, evidence_of
 from evenhand.people.faces import Head, find_heads
-from evenhand.people.person import Alpha, Mask, Person, Region, Scale, union
+from evenhand.people.looks import looks_at
+from evenhand.people.parser import FRAME_SIDE, Parse, parse
+from evenhand.people.person import SKIN_REGIONS, Alpha, Mask, Person, Region, Scale, union
 from evenhand.people.pointed import SkinPlace, pointed_person
 from evenhand.people.scale import scale_of
+from evenhand.people.views import reduced
 from evenhand.photo.photograph import Photograph
 
 LEAST_SKIN = 0.05
 """Chance of skin below which the working view's pixel is left out of a mask's box."""
+
+LEAST_KEPT = 0.3
+"""Chance of a kept region below which the working view's pixel is left out of its box."""
 
 BOX_MARGIN = 3
 """Working pixels around a region's coarse area, so that its refined edge lies in the box."""
@@ -77,13 +83,14 @@ def find_people(
     settings = settings or PeopleSettings()
     if skin_at:
         return [pointed_person(photograph, skin_at, settings.pointed_mm_per_pixel)]
+    frame = parse(reduced(photograph, photograph.frame, FRAME_SIDE))
     heads = _chosen(find_heads(photograph), settings)
     scales = [scale_of(head.face) for head in heads]
     found = [
         bodies.body_of(photograph, head, scale) for head, scale in zip(heads, scales, strict=True)
     ]
     return [
-        Person(index, head.face, scale, _masks(photograph, head, scale, index, found))
+        Person(index, head.face, scale, _masks(photograph, frame, head, scale, index, found))
         for index, (head, scale) in enumerate(zip(heads, scales, strict=True))
     ]
 
@@ -96,11 +103,17 @@ def _chosen(heads: list[Head], settings: PeopleSettings) -> list[Head]:
 
 
 def _masks(
-    photograph: Photograph, head: Head, scale: Scale, index: int, found: list[Body]
+    photograph: Photograph,
+    frame: Parse,
+    head: Head,
+    scale: Scale,
+    index: int,
+    found: list[Body],
 ) -> dict[Region, Mask]:
     body = found[index]
     masks = _kept_parts(head, scale, photograph.frame)
-    evidence = by_colour(body, _on_view(masks, body))
+    parsing = looks_at(photograph, frame, head, body)
+    evidence = evidence_of(body, parsing, _on_view(masks, body))
     others = found[:index] + found[index + 1 :]
     if others:
         mine = bodies.to_view(bodies.owned(body, others), body, cv2.INTER_NEAREST)
@@ -108,6 +121,11 @@ def _masks(
     kept = list(masks.values())
     for region, area in _areas(evidence):
         mask = _skin_mask(photograph, body, evidence.skin, area, kept)
+        if mask is not None:
+            masks[region] = mask
+    skin = [masks[region] for region in SKIN_REGIONS if region in masks]
+    for region, chance in evidence.kept.items():
+        mask = _kept_mask(photograph, body, chance, skin)
         if mask is not None:
             masks[region] = mask
     return masks
@@ -153,6 +171,19 @@ def _skin_mask(
     alpha = edges.refined(skin, body.view, box, photograph)
     alpha *= edges.at_full_size(area.astype(np.uint8), body.view, box, cv2.INTER_NEAREST)
     np.minimum(alpha, 1 - union(kept, box), out=alpha)
+    return Mask(box, alpha) if alpha.any() else None
+
+
+def _kept_mask(
+    photograph: Photograph, body: Body, chance: Alpha, skin: Sequence[Mask]
+) -> Mask | None:
+    """A kept region that only the parser knows, where there is no skin; None if there is none."""
+    area = chance > LEAST_KEPT
+    if not area.any():
+        return None
+    box = _box_of(area, body, photograph.frame)
+    alpha = edges.at_full_size(chance, body.view, box)
+    np.minimum(alpha, 1 - union(skin, box), out=alpha)
     return Mask(box, alpha) if alpha.any() else None
 
 
