@@ -13,8 +13,13 @@ from evenhand.errors import UnreadablePhotographError, WrongSettingError
 from evenhand.jobs.retoucher import checked
 from evenhand.shoots import permissions, record, storage, tables
 from evenhand.shoots.deletion import delete_portrait
-from evenhand.shoots.errors import NoPermissionError, NotFoundError, UploadTooLargeError
-from evenhand.shoots.inputs import LASTING
+from evenhand.shoots.errors import (
+    ConflictError,
+    NoPermissionError,
+    NotFoundError,
+    UploadTooLargeError,
+)
+from evenhand.shoots.inputs import LASTING, LEAST_CONFIDENCE
 from evenhand.shoots.permissions import LASTING_MARKS, agreed, agreed_by_name
 from evenhand.shoots.renderings import shown
 from evenhand.web import models
@@ -305,7 +310,9 @@ def list_marks(portrait_id: models.Id, service: Here, caller: Studio) -> list[mo
         ]
 
 
-@router.put("/marks/{mark_id}", responses=described(NotFoundError, NoPermissionError))
+@router.put(
+    "/marks/{mark_id}", responses=described(NotFoundError, NoPermissionError, ConflictError)
+)
 def decide_mark(
     mark_id: models.Id, body: models.DecisionIn, service: Here, caller: Studio
 ) -> models.MarkOut:
@@ -318,6 +325,11 @@ def decide_mark(
         permissions.require(session, shoot_id, person, "marks")
         if body.decision == "remove" and mark.kind == LASTING:
             permissions.require(session, shoot_id, person, LASTING_MARKS)
+        unsure = mark.kind != LASTING and mark.confidence < LEAST_CONFIDENCE
+        if body.decision == "remove" and unsure:
+            raise ConflictError(
+                "This mark may well be a lasting one.", "Leave it, or ask for a lasting mark."
+            )
         mark.decision = body.decision
         record.append(
             session,
