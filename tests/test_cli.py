@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import re
 import statistics
@@ -206,6 +207,37 @@ def test_blend_refuses_what_does_not_fit(portrait: Path, tmp_path: Path) -> None
     assert not (tmp_path / "new").exists()
     done = run("blend", layers, "--out", tmp_path / "new", "--photograph", moved, "--person", "0")
     assert done.exit_code == 0, done.output
+
+
+@pytest.mark.usefixtures("known_people")
+@pytest.mark.parametrize(("name", "bits"), [("a.png", 8), ("a.tif", 8), ("a.tif", 16)])
+def test_revert_gives_the_original_pixels_without_the_original(
+    name: str, bits: int, tmp_path: Path
+) -> None:
+    path = write_file(frame_of(HEIGHT, WIDTH, bits), tmp_path / "originals" / name)
+    assert run("retouch", path, "--out", tmp_path / "out").exit_code == 0
+    path.unlink()
+    done = run("revert", tmp_path / "out" / name, "--out", tmp_path / "back")
+    assert done.exit_code == 0, done.output
+    back = pixels_in(tmp_path / "back" / name)
+    assert (back == frame_of(HEIGHT, WIDTH, bits)).all()
+    assert hashlib.sha256(back.tobytes()).hexdigest() in done.output
+    done = run("revert", tmp_path / "out" / name, "--out", tmp_path / "no", "--strength", "0.2")
+    assert done.exit_code == 1
+    assert "not what these layers made" in done.output
+
+
+@pytest.mark.usefixtures("known_people")
+def test_revert_of_a_jpeg_says_that_it_is_nearly(tmp_path: Path) -> None:
+    path = write_file(frame_of(HEIGHT, WIDTH), tmp_path / "originals" / "a.jpg")
+    assert run("retouch", path, "--out", tmp_path / "out").exit_code == 0
+    done = run("revert", tmp_path / "out" / "a.jpg", "--out", tmp_path / "back")
+    assert done.exit_code == 0, done.output
+    assert "nearly" in done.output
+    original, result, back = (
+        pixels_in(tmp_path / place / "a.jpg").astype(int) for place in ("originals", "out", "back")
+    )
+    assert abs(back - original).mean() < 0.5 * abs(result - original).mean()
 
 
 @pytest.mark.usefixtures("known_people")

@@ -14,10 +14,11 @@ if TYPE_CHECKING:
     from evenhand.retouching import blend as blend
     from evenhand.retouching import masks as masks
     from evenhand.retouching import retouch as retouch
+    from evenhand.retouching import revert as revert
 
 __version__ = "0.1.0"
 
-__all__ = ["Report", "RetouchSettings", "blend", "masks", "retouch"]
+__all__ = ["Report", "RetouchSettings", "blend", "masks", "retouch", "revert"]
 
 _HOMES = {
     "Report": "evenhand.report",
@@ -25,6 +26,7 @@ _HOMES = {
     "blend": "evenhand.retouching",
     "masks": "evenhand.retouching",
     "retouch": "evenhand.retouching",
+    "revert": "evenhand.retouching",
 }
 # Where each public name lives.
 

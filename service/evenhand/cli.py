@@ -218,6 +218,44 @@ def blend_command(
     say_notices()
 
 
+@main.command("revert")
+@click.argument("result", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@OUT
+@click.option(
+    "--layers",
+    type=click.Path(exists=True, path_type=Path),
+    help="Its layer set; NAME.layers beside it unless named.",
+)
+@STRENGTH
+@OVERWRITE
+def revert_command(
+    result: Path,
+    out: Path,
+    layers: Path | None,
+    strengths: tuple[tuple[str, float], ...],
+    overwrite: bool,
+) -> None:
+    """Take the layers off RESULT again, without the original.
+
+    A lossless file gives back the original's pixels, bit for bit; a JPEG nearly, where a layer
+    lay. --strength says what it was blended with, if not with the strengths in its layer set.
+    """
+    from evenhand.errors import EvenhandError
+    from evenhand.retouching import revert
+
+    try:
+        reverted = revert(result, out, layers, by_step(strengths), overwrite=overwrite)
+    except EvenhandError as error:
+        fail(error)
+    if reverted.whole:
+        click.echo(f"{reverted.path}: the original's pixels, SHA-256 {reverted.pixels_sha256}")
+    else:
+        click.echo(
+            f"{reverted.path}: nearly the original's pixels; a JPEG loses what its compression "
+            "took where a layer lay, and is untouched elsewhere"
+        )
+
+
 @main.command("masks")
 @click.argument("path", metavar="FILE", type=click.Path(exists=True, path_type=Path))
 @OUT

@@ -36,6 +36,9 @@ MASK_WHITE = 65535
 """Code value of full membership in a mask file, the largest of 16 bits."""
 
 
+FIND_RESULT = "Name its own layers with --layers, and the strengths if it was blended anew."
+"""What to do where a result and its layers do not belong together."""
+
 DARKEST = 1e-6
 """Linear light below which a gain means nothing; the smallest step of 16 bits is 15 times it."""
 
@@ -329,6 +332,77 @@ def blend(
     with delivery(out, [name], overwrite=overwrite) as beside:
         photo.write(pixels, read, beside / name)
     return out / name
+
+
+@dataclass(frozen=True)
+class Reverted:
+    """What came back from a result.
+
+    Attributes
+    ----------
+    path : Path
+        The file written.
+    whole : bool
+        Whether its pixels are the original's, bit for bit.
+    pixels_sha256 : str
+        SHA-256 of its upright pixels, hexadecimal; the layer set holds the original's.
+    """
+
+    path: Path
+    whole: bool
+    pixels_sha256: str
+
+
+def revert(
+    result: Path | str,
+    out: Path | str,
+    layers: Path | str | None = None,
+    strengths: Mapping[str, float] | None = None,
+    *,
+    overwrite: bool = False,
+) -> Reverted:
+    """Take the layers off a result again, without the original.
+
+    Parameters
+    ----------
+    result : path
+        A retouched photograph.
+    out : path
+        Folder for what comes back.
+    layers : path, optional
+        Its layer set; ``NAME.layers`` beside it unless named.
+    strengths : mapping of step to float, optional
+        What it was blended with, as for `blend`.
+    overwrite : bool
+        Replace what is already there.
+
+    Returns
+    -------
+    Reverted
+        Of a lossless file the original's pixels; of a JPEG nearly them, where a layer lay.
+
+    Raises
+    ------
+    WrongPhotographError
+        The file is lossless and is not the result of these layers at these strengths.
+    BrokenLayersError, WrongSettingError, NotWrittenError
+    """
+    result, out = Path(result), Path(out)
+    layer_set = layering.load(Path(layers or result.with_name(f"{result.stem}.layers")))
+    read = photo.read(result)
+    made_with = _weighed(layer_set, strengths or {}, None)
+    if read.shape != (layer_set.original.height, layer_set.original.width):
+        raise WrongPhotographError(f"{result} has another size than its layers.", FIND_RESULT)
+    pixels = layering.unblend(read.pixels, layer_set.layers, made_with)
+    found = layering.pixels_sha256(replace(read, pixels=pixels))
+    whole = found == layer_set.original.pixels_sha256
+    if not whole and read.source is not None and read.source.kind is not photo.FileKind.JPEG:
+        raise WrongPhotographError(f"{result} is not what these layers made.", FIND_RESULT)
+    name = result.stem + read.result_suffix
+    _refuse_original(result, out / name)
+    with delivery(out, [name], overwrite=overwrite) as beside:
+        photo.write(pixels, read, beside / name)
+    return Reverted(out / name, whole, found)
 
 
 def masks(

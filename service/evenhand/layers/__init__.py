@@ -1,9 +1,9 @@
 """Layers: made from a wanted change, held inside their caps, blended, stored."""
 
-from evenhand.layers.blending import blend
+from evenhand.layers.blending import blend, unblend
 from evenhand.layers.layer import Layer
 from evenhand.layers.making import layer_from_change
-from evenhand.layers.storage import LayerSet, Original, load, save
+from evenhand.layers.storage import LayerSet, Original, load, pixels_sha256, save
 from evenhand.layers.summing import limit_sum
 
 __all__ = [
@@ -14,5 +14,7 @@ __all__ = [
     "layer_from_change",
     "limit_sum",
     "load",
+    "pixels_sha256",
     "save",
+    "unblend",
 ]

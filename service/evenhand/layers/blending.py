@@ -59,8 +59,31 @@ def blend(
     WrongSettingError
         A layer has no strength, or one outside [0, 1].
     """
+    return _moved(photograph.pixels, layers, strengths, 1)
+
+
+def unblend(
+    pixels: CodeValues,
+    layers: Sequence[Layer],
+    strengths: Mapping[str, float] | Sequence[float],
+) -> CodeValues:
+    """Pixels of the original from those of a result; the inverse of `blend`, bit for bit.
+
+    Parameters and errors as for `blend`, but with the result's upright pixels. They must be those
+    that `blend` gave: after a lossy file the original comes back only nearly.
+    """
+    return _moved(pixels, layers, strengths, -1)
+
+
+def _moved(
+    pixels: CodeValues,
+    layers: Sequence[Layer],
+    strengths: Mapping[str, float] | Sequence[float],
+    way: int,
+) -> CodeValues:
+    """A copy of pixels moved by the layers' sum, forth (1) or back (-1)."""
     parts = [round(STRENGTH_STEPS * value) for value in strengths_of(layers, strengths)]
-    result = photograph.pixels.copy()
+    result = pixels.copy()
     active = [(layer, part) for layer, part in zip(layers, parts, strict=True) if part]
     strips = [
         Box(top, region.left, min(top + ROWS, region.bottom), region.right)
@@ -68,7 +91,7 @@ def blend(
         for top in range(region.top, region.bottom, ROWS)
     ]
     with ThreadPoolExecutor(PROCESSORS) as pool:
-        list(pool.map(lambda strip: _blend_strip(result, strip, active), strips))
+        list(pool.map(lambda strip: _move_strip(result, strip, active, way), strips))
     return result
 
 
@@ -114,8 +137,10 @@ def apart(boxes: Sequence[Box]) -> list[Box]:
     return separate
 
 
-def _blend_strip(result: CodeValues, strip: Box, active: Sequence[tuple[Layer, int]]) -> None:
-    """Add the layers to the rows of one strip of `result`, in place."""
+def _move_strip(
+    result: CodeValues, strip: Box, active: Sequence[tuple[Layer, int]], way: int
+) -> None:
+    """Move the rows of one strip of `result` by the layers' sum, in place."""
     total = np.zeros((strip.height, strip.width, 3), np.int32)
     for layer, part in active:
         shared = layer.box.intersection(strip)
@@ -125,11 +150,11 @@ def _blend_strip(result: CodeValues, strip: Box, active: Sequence[tuple[Layer, i
         return
     codes = result[strip.slices]
     if codes.dtype == np.uint8:
-        total += codes.astype(np.int32) << 16
         total += thresholds(strip)
         total >>= 16
     else:
-        total += codes.astype(np.int32) << 10
         total += STRENGTH_STEPS // 2
         total >>= 10
+    total *= way
+    total += codes
     codes[...] = np.clip(total, 0, np.iinfo(codes.dtype).max)

@@ -220,7 +220,7 @@ def original_of(photograph: Photograph, folder: Path) -> Original:
         name=path.name if path else "",
         place=place,
         file_sha256=photograph.file_sha256,
-        pixels_sha256=_pixels_sha256(photograph),
+        pixels_sha256=pixels_sha256(photograph),
         profile_sha256=_profile_sha256(photograph),
         height=photograph.shape[0],
         width=photograph.shape[1],
@@ -238,7 +238,7 @@ def _unlikeness(original: Original, photograph: Photograph) -> str:
         return f"this one has {depth} bits per channel, not {original.depth}"
     if _profile_sha256(photograph) != original.profile_sha256:
         return "this one has another colour profile"
-    if _pixels_sha256(photograph) != original.pixels_sha256:
+    if pixels_sha256(photograph) != original.pixels_sha256:
         return "this one has the same size but other pixels"
     return ""
 
@@ -345,7 +345,8 @@ def _read_index(folder: Path) -> dict[str, Any]:
     return index
 
 
-def _pixels_sha256(photograph: Photograph) -> str:
+def pixels_sha256(photograph: Photograph) -> str:
+    """SHA-256 of the upright pixels row by row, 16 bit least byte first, in hexadecimal."""
     pixels = np.ascontiguousarray(photograph.pixels, photograph.pixels.dtype.newbyteorder("<"))
     return hashlib.sha256(pixels.data).hexdigest()
 
