@@ -8,9 +8,9 @@ no less than rounding alone makes at a strength near zero).
 
 It is no true distance: on the way through blue or grey it can bulge. So near a cap sums are
 measured at strengths between as well, `ciede2000_bound` bridges its jump at opposite hues, and
-`KEPT_BACK` of the cap stays unused. ``python -m tests.layers.test_cap 35`` looks for a change that
-passes its cap among ten million of colours of every kind, alone and in pairs, at caps from 0.5 to
-60, and found none.
+`KEPT_BACK` of the cap stays unused. ``python -m tests.layers.test_cap 6`` looks for a change that
+passes its cap among 1.7 million in colours of every kind, alone and in pairs, at caps from 0.5 to
+60; the nearest stayed 0.015 below.
 """
 
 from __future__ import annotations
