@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import struct
 import zlib
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
@@ -187,3 +188,20 @@ def test_damaged_orientation_counts_as_upright(tmp_path: Path) -> None:
     path = tmp_path / "portrait.jpg"
     write_with_pillow(path, scene(8), None, 99)
     assert photo.read(path).pixels.shape == scene(8).shape
+
+
+def test_damaged_lzw_data_are_told(tmp_path: Path) -> None:
+    """Random bytes in an LZW strip; given its size, the decoder would end the process on some."""
+    path = tmp_path / "portrait.tif"
+    write_with_vips(path, scene(8), None, 1, compression="lzw")
+    content = bytearray(path.read_bytes())
+    with tifffile.TiffFile(path) as tiff:
+        page = tiff.pages[0].aspage()
+        start, count = page.dataoffsets[0], page.databytecounts[0]
+    for seed in range(100):
+        damaged = bytearray(content)
+        # A clear code (TIFF 6.0, section 13) and then anything.
+        damaged[start : start + count] = b"\x80" + np.random.default_rng(seed).bytes(count - 1)
+        path.write_bytes(damaged)
+        with suppress(UnreadablePhotographError):  # some damage cannot be told from a picture
+            photo.read(path)

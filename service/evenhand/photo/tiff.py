@@ -27,6 +27,7 @@ from evenhand.photo.limits import check_size
 from evenhand.photo.opening import Identity, copy_of, identity_of, opened
 from evenhand.photo.photograph import FileKind
 from evenhand.photo.source import Decoded, Stored
+from evenhand.photo.tiff_lzw import lzw_pixels
 from evenhand.photo.tiff_segments import LOSSLESS, codes_of, replace_changed_segments
 from evenhand.photo.tiff_tags import change_tags
 from evenhand.photo.tiff_versions import REDUCED, change_smaller_versions
@@ -227,9 +228,12 @@ def _check_whole(page: tifffile.TiffPage, name: str) -> None:
 
 
 def _stored(page: tifffile.TiffPage) -> Stored:
-    array = page.asarray(maxworkers=_THREADS)
-    if page.planarconfig == tifffile.PLANARCONFIG.SEPARATE:
-        array = np.moveaxis(array, 0, -1)
+    if page.compression == tifffile.COMPRESSION.LZW:
+        array = lzw_pixels(page)
+    else:
+        array = page.asarray(maxworkers=_THREADS)
+        if page.planarconfig == tifffile.PLANARCONFIG.SEPARATE:
+            array = np.moveaxis(array, 0, -1)
     if array.dtype.kind == "f":
         array = codes_of(array)
     array = array.astype(array.dtype.newbyteorder("="), copy=False)

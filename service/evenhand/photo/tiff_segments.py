@@ -32,8 +32,11 @@ _LONG, _LONG8 = 4, 16
 
 
 @dataclass(frozen=True)
-class _Segment:
-    """One strip or tile: its number, which part of the picture it holds, and its sample planes."""
+class Segment:
+    """One strip or tile: its number, which part of the picture it holds, and its sample planes.
+
+    `shape` is its own height and width, which may reach over the picture's edge.
+    """
 
     number: int
     rows: slice
@@ -75,7 +78,7 @@ def replace_changed_segments(
         floats = page.asarray() if page.dtype.kind == "f" else None
         encoded: list[tuple[int, bytes]] = []
         was_changed = False
-        for segment in _segments(page):
+        for segment in segments_of(page):
             if not _differs(segment, result, original):
                 continue
             was_changed, number = True, segment.number
@@ -153,7 +156,7 @@ def append(file: BinaryIO, data: bytes) -> int:
     return end + end % 2
 
 
-def _segments(page: tifffile.TiffPage) -> Iterator[_Segment]:
+def segments_of(page: tifffile.TiffPage) -> Iterator[Segment]:
     """Strips or tiles in the order of the offsets (TIFF 6.0, sections 3 and 15)."""
     height, width, samples = page.imagelength, page.imagewidth, page.samplesperpixel
     separate = page.planarconfig == tifffile.PLANARCONFIG.SEPARATE and samples > 1
@@ -166,7 +169,7 @@ def _segments(page: tifffile.TiffPage) -> Iterator[_Segment]:
     for plane in planes:
         for top in range(0, height, rows):
             for left in range(0, width, columns):
-                yield _Segment(
+                yield Segment(
                     number,
                     slice(top, min(top + rows, height)),
                     slice(left, min(left + columns, width)),
@@ -176,7 +179,7 @@ def _segments(page: tifffile.TiffPage) -> Iterator[_Segment]:
                 number += 1
 
 
-def _differs(segment: _Segment, result: Stored, original: Stored) -> bool:
+def _differs(segment: Segment, result: Stored, original: Stored) -> bool:
     cut = (
         segment.rows,
         segment.columns,
@@ -187,7 +190,7 @@ def _differs(segment: _Segment, result: Stored, original: Stored) -> bool:
 
 def _values(
     page: tifffile.TiffPage,
-    segment: _Segment,
+    segment: Segment,
     result: Stored,
     original: Stored,
     floats: npt.NDArray[Any] | None,

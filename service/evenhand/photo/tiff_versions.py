@@ -9,6 +9,7 @@ import numpy.typing as npt
 import tifffile
 
 from evenhand.photo.source import Stored
+from evenhand.photo.tiff_lzw import lzw_pixels
 from evenhand.photo.tiff_segments import LOSSLESS, replace_changed_segments
 
 REDUCED = 1
@@ -31,7 +32,7 @@ def change_smaller_versions(file: BinaryIO, result: Stored, original: Stored) ->
     file.seek(0)
     with tifffile.TiffFile(file, name="result") as tiff:
         held = {
-            number: page.aspage().asarray()
+            number: _pixels(page.aspage())
             for number, page in enumerate(tiff.pages)
             if _is_smaller_version(page.aspage(), original)
         }
@@ -41,6 +42,12 @@ def change_smaller_versions(file: BinaryIO, result: Stored, original: Stored) ->
         white = np.iinfo(pixels.dtype).max
         changed = np.clip(np.rint(pixels + change), 0, white).astype(pixels.dtype)
         replace_changed_segments(file, number, Stored(changed), Stored(pixels))
+
+
+def _pixels(page: tifffile.TiffPage) -> npt.NDArray[Any]:
+    if page.compression == tifffile.COMPRESSION.LZW:
+        return lzw_pixels(page)
+    return np.asarray(page.asarray())
 
 
 def _is_smaller_version(page: tifffile.TiffPage, original: Stored) -> bool:
