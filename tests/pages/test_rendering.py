@@ -106,7 +106,7 @@ def test_fitted_is_the_final_made_smaller(
 
 @pytest.mark.usefixtures("strengths")
 def test_a_drag_is_drawn_before_anything_is_asked(page: Page, server: Server, demo: Demo) -> None:
-    page.goto(f"/#/portrait/{demo.portraits[0]}?zoom=1&marks=0")
+    page.goto(f"/#/portrait/{demo.portraits[0]}?zoom=1&marks=0&canvas=gl")
     slider = page.get_by_label("Less redness", exact=True)
     before, _ = on_canvas(page)
     asked: list[str] = []
@@ -118,7 +118,7 @@ def test_a_drag_is_drawn_before_anything_is_asked(page: Page, server: Server, de
 
 
 def test_before_is_the_original(page: Page, server: Server, demo: Demo) -> None:
-    page.goto(f"/#/portrait/{demo.portraits[0]}?zoom=1&marks=0")
+    page.goto(f"/#/portrait/{demo.portraits[0]}?zoom=1&marks=0&canvas=gl")
     after, place = on_canvas(page)
     page.keyboard.down("b")
     expect(page.locator(".viewer")).to_have_attribute("data-compare", "before")

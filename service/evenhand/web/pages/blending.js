@@ -17,40 +17,47 @@ export function partOf(strength) {
 }
 
 /**
- * Blend a tile.
+ * Blend a part of a tile.
  *
  * @param {Uint8ClampedArray} original  RGBA
  * @param {{part:number,left:number,top:number,width:number,height:number,numbers:Int16Array}[]} layers
  * @param {{width:number,height:number,left:number,top:number,dithered:boolean}} place
  *   size of the tile and where it begins in the upright photograph
- * @param {Int32Array} total  room for the sums, 3 numbers a pixel
- * @param {Uint8ClampedArray} result  RGBA, filled
+ * @param {{left:number,top:number,right:number,bottom:number}} region  what to blend, in the tile
+ * @param {Int32Array} total  room for the sums of a row, 3 numbers a pixel
+ * @param {Uint8ClampedArray} result  RGBA, filled inside the region
  */
-export function blend(original, layers, place, total, result) {
-  const { width, height } = place;
-  total.fill(0);
-  for (const layer of layers) {
-    if (!layer.part) continue;
-    for (let row = 0; row < layer.height; row++) {
-      let to = ((layer.top + row) * width + layer.left) * 3;
-      let from = row * layer.width * 3;
-      for (const end = from + layer.width * 3; from < end; from++, to++) {
-        total[to] += layer.numbers[from] * layer.part;
-      }
+export function blend(original, layers, place, region, total, result) {
+  const { width } = place;
+  const across = region.right - region.left;
+  const active = layers.filter((layer) => layer.part && layer.width);
+  for (let row = region.top; row < region.bottom; row++) {
+    total.fill(0, 0, across * 3);
+    for (const layer of active) {
+      if (row < layer.top || row >= layer.top + layer.height) continue;
+      const left = Math.max(region.left, layer.left), right = Math.min(region.right, layer.left + layer.width);
+      const { numbers, part } = layer;
+      let to = (left - region.left) * 3;
+      let from = ((row - layer.top) * layer.width + left - layer.left) * 3;
+      for (const end = from + (right - left) * 3; from < end; from++, to++) total[to] += numbers[from] * part;
     }
-  }
-  for (let row = 0, pixel = 0; row < height; row++) {
-    const line = ((place.top + row) * ROW_STEP) & 65535;
-    for (let column = 0; column < width; column++, pixel++) {
-      const base = ((place.left + column) * COLUMN_STEP + line) & 65535;
-      for (let channel = 0; channel < 3; channel++) {
-        const sum = total[pixel * 3 + channel];
-        const code = original[pixel * 4 + channel];
-        const threshold = place.dithered ? (base + channel * CHANNEL_STEP) & 65535 : HALF;
-        // Clamping is the array's own; zero sums keep the original: 65536 code + threshold >> 16.
-        result[pixel * 4 + channel] = (code * 65536 + sum + threshold) >> 16;
+    // Clamping is the array's own. Zero sums keep the original: (65536 code + threshold) >> 16.
+    let at = (row * width + region.left) * 4;
+    if (!place.dithered) {
+      for (let from = 0; from < across * 3; from += 3, at += 4) {
+        result[at] = ((original[at] << 16) + total[from] + HALF) >> 16;
+        result[at + 1] = ((original[at + 1] << 16) + total[from + 1] + HALF) >> 16;
+        result[at + 2] = ((original[at + 2] << 16) + total[from + 2] + HALF) >> 16;
+        result[at + 3] = 255;
       }
-      result[pixel * 4 + 3] = 255;
+      continue;
+    }
+    let base = (place.top + row) * ROW_STEP + (place.left + region.left) * COLUMN_STEP;
+    for (let from = 0; from < across * 3; from += 3, at += 4, base += COLUMN_STEP) {
+      result[at] = ((original[at] << 16) + total[from] + (base & 65535)) >> 16;
+      result[at + 1] = ((original[at + 1] << 16) + total[from + 1] + ((base + CHANNEL_STEP) & 65535)) >> 16;
+      result[at + 2] = ((original[at + 2] << 16) + total[from + 2] + ((base + 2 * CHANNEL_STEP) & 65535)) >> 16;
+      result[at + 3] = 255;
     }
   }
 }

@@ -41,23 +41,39 @@ export class CanvasPainter {
 
   end() {}
 
-  /** The tile blended, once for before and once for the last strengths. */
+  /** The tile blended, once for before and once for the last strengths; only what changed anew. */
   #picture(tile, parts, dithered) {
-    const which = parts.some(Boolean) ? "after" : "before";
-    const key = `${tile.version}:${parts}:${dithered}`;
     const kept = this.kept.get(tile) ?? {};
     this.kept.set(tile, kept);
-    if (kept[which]?.key === key) return kept[which].canvas;
-    const canvas = kept[which]?.canvas ?? new OffscreenCanvas(tile.width, tile.height);
-    kept.total ??= new Int32Array(tile.width * tile.height * 3);
-    kept.image ??= new ImageData(tile.width, tile.height);
+    const which = parts.some(Boolean) ? "after" : "before";
+    const last = kept[which] ?? { canvas: new OffscreenCanvas(tile.width, tile.height), image: new ImageData(tile.width, tile.height) };
+    const same = last.version === tile.version && last.dithered === dithered;
+    const changed = same ? tile.layers.filter((layer, k) => layer.width && parts[k] !== last.parts[k]) : null;
+    kept[which] = { ...last, version: tile.version, dithered, parts };
+    if (changed?.length === 0) return last.canvas;
+    const region = changed ? around(changed) : { left: 0, top: 0, right: tile.width, bottom: tile.height };
+    this.total = this.total?.length >= tile.width * 3 ? this.total : new Int32Array(tile.width * 3);
     const layers = tile.layers.map((layer, k) => ({ ...layer, part: parts[k] ?? 0 }));
-    blend(tile.original, layers, { ...tile, dithered }, kept.total, kept.image.data);
-    if (this.table) convert(kept.image.data, this.table);
-    canvas.getContext("2d").putImageData(kept.image, 0, 0);
-    kept[which] = { key, canvas };
-    return canvas;
+    blend(tile.original, layers, { ...tile, dithered }, region, this.total, last.image.data);
+    const context = last.canvas.getContext("2d");
+    if (this.table) {
+      const shown = new ImageData(new Uint8ClampedArray(last.image.data), tile.width);
+      convert(shown.data, this.table);
+      context.putImageData(shown, 0, 0);
+    } else {
+      context.putImageData(last.image, 0, 0, region.left, region.top, region.right - region.left, region.bottom - region.top);
+    }
+    return last.canvas;
   }
+}
+
+/** Smallest rectangle around layers in a tile. */
+function around(layers) {
+  return {
+    left: Math.min(...layers.map((layer) => layer.left)), top: Math.min(...layers.map((layer) => layer.top)),
+    right: Math.max(...layers.map((layer) => layer.left + layer.width)),
+    bottom: Math.max(...layers.map((layer) => layer.top + layer.height)),
+  };
 }
 
 /** Codes to the display's colours, by the nearest corner below and trilinear weights. */

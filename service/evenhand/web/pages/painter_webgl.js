@@ -69,10 +69,10 @@ function program(gl) {
 export class WebGLPainter {
   static kind = "WebGL 2";
 
-  /** Throws if the browser has no WebGL 2. */
-  constructor(canvas) {
+  /** Throws if the browser has no WebGL 2, or none that is quick, unless any will do. */
+  constructor(canvas, any = false) {
     const gl = canvas.getContext("webgl2", {
-      alpha: false, antialias: false, depth: false, preserveDrawingBuffer: true, desynchronized: false,
+      alpha: false, antialias: false, depth: false, preserveDrawingBuffer: true, failIfMajorPerformanceCaveat: !any,
     });
     if (!gl) throw new Error("no WebGL 2");
     this.gl = gl;

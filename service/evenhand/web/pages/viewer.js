@@ -19,9 +19,9 @@ const WHEEL_STEP = 60; // turn of the wheel for one step of size
 export class Viewer {
   /**
    * @param {object} options  service, portrait, view (kept state), onview (called when it changes),
-   *   plain (no WebGL)
+   *   painter ("gl" or "plain"; by itself WebGL 2 where a graphics card does it, else the canvas)
    */
-  constructor({ service, portrait, view, onview, plain }) {
+  constructor({ service, portrait, view, onview, painter }) {
     Object.assign(this, { service, portrait, onview });
     this.view = { zoom: null, x: portrait.width / 2, y: portrait.height / 2,
                   compare: "after", divider: 0.5, ...view };
@@ -40,7 +40,7 @@ export class Viewer {
       "aria-label": say("viewer.portrait"), "aria-describedby": "viewer-keys" },
       this.canvas, this.overlay, this.handle, this.labels,
       element("p", { id: "viewer-keys", class: "only-heard" }, say("viewer.keys")));
-    this.#makePainter(plain);
+    this.#makePainter(painter);
     this.tiles = new Tiles(service, portrait, () => this.redraw());
     this.tiles.gone = (tile) => this.painter.forget(tile);
     this.#listen();
@@ -48,17 +48,17 @@ export class Viewer {
     this.sizes.observe(this.root);
   }
 
-  #makePainter(plain) {
+  #makePainter(wanted) {
     try {
-      if (plain) throw new Error("asked for");
-      this.painter = new WebGLPainter(this.canvas);
+      if (wanted === "plain") throw new Error("asked for");
+      this.painter = new WebGLPainter(this.canvas, wanted === "gl");
     } catch {
       this.painter = new CanvasPainter(this.canvas);
     }
     this.root.dataset.painter = this.painter.constructor.kind;
     this.canvas.addEventListener("webglcontextlost", (event) => event.preventDefault());
     this.canvas.addEventListener("webglcontextrestored", () => {
-      this.painter = new WebGLPainter(this.canvas);
+      this.painter = new WebGLPainter(this.canvas, true);
       this.painter.setTable(this.table ?? null);
       this.redraw();
     });

@@ -24,7 +24,7 @@ export async function portraitView(studio, [, id], kept) {
     studio.keep(state);
   };
 
-  const viewer = new Viewer({ service, portrait, plain: kept.canvas === "plain",
+  const viewer = new Viewer({ service, portrait, painter: kept.canvas,
     view: { zoom: kept.zoom ? Number(kept.zoom) : null, compare: kept.compare ?? "after",
             divider: Number(kept.divider ?? 0.5),
             ...(kept.x ? { x: Number(kept.x), y: Number(kept.y) } : {}) },
