@@ -56,6 +56,13 @@ RENDERED_KEPT = {
 MONK_GROUPS = ("Monk 1-2",) * 2 + ("Monk 3-4",) * 2 + ("Monk 5-6",) * 2 + ("Monk 7-10",) * 4
 # Group of each tone of the Monk scale (Monk 2019), the tone a rendered person was given.
 
+HEAD_CLASSES = (1, 3, 9, 10, 11, 12, 13, 14, 15, 16, 17)
+# Face, ears, and what is on a head, in the rendered views.
+
+LEAST_OF_HEAD = 0.3
+# A head counts if pixels of heads fill this share of its box: it is neither cut off by the
+# picture's edge nor hidden by somebody. A whole one fills about 0.7.
+
 FACE_CLASS = 1
 # Class of face skin in the rendered views.
 
@@ -229,9 +236,7 @@ def rendered(folder: Path) -> Iterator[Sample]:
         labels = read_labels(Path(f"{stem}_label.png"))
         soft = read_labels(Path(f"{stem}_skin.png"))
         record = json.loads(Path(f"{stem}_meta.json").read_text())
-        heads = tuple(
-            tuple(float(v) for v in box) for box in record.get("heads", []) if box is not None
-        )
+        heads = tuple(visible_heads(record, labels))
         yield Sample(
             path.stem,
             path,
@@ -240,9 +245,24 @@ def rendered(folder: Path) -> Iterator[Sample]:
             np.ones(labels.shape, np.bool_),
             {name: np.isin(labels, classes) for name, classes in RENDERED_KEPT.items()},
             labels == FACE_CLASS,
-            heads,  # type: ignore[arg-type]
+            heads,
             known_tone(record),
         )
+
+
+def visible_heads(record: Mapping[str, Any], labels: Pixels) -> Iterator[BoxCorners]:
+    """Heads of a rendered view of which the picture shows enough."""
+    on_head = np.isin(labels, HEAD_CLASSES)
+    height, width = labels.shape
+    for box in record["views"][0]["heads"]:
+        if box is None:
+            continue
+        left, top, right, bottom = (float(value) for value in box)
+        columns = slice(max(0, int(left)), max(0, min(width, int(right))))
+        rows = slice(max(0, int(top)), max(0, min(height, int(bottom))))
+        shown = on_head[rows, columns].sum() / max(1.0, (right - left) * (bottom - top))
+        if shown >= LEAST_OF_HEAD:
+            yield left, top, right, bottom
 
 
 def known_tone(record: Mapping[str, Any]) -> str | None:
