@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -37,28 +38,37 @@ class Running:
     folder: Path
 
 
-@pytest.fixture(scope="module")
-def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
+@contextmanager
+def serving(folder: Path, *options: str, scheme: str = "http") -> Iterator[Running]:
     """`evenhand serve` on a port of its own."""
-    folder, port = tmp_path_factory.mktemp("serve"), free_port()
-    command = [*SERVE, "serve", "--data", str(folder / "data"), "--port", str(port)]
+    port = free_port()
+    command = [*SERVE, "serve", "--data", str(folder / "data"), "--port", str(port), *options]
     log = (folder / "log").open("w")
     process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=log, text=True)
-    assert process.stdout is not None
-    said = process.stdout.readline()
-    assert "told this once" in said, (folder / "log").read_text()
-    url = f"http://127.0.0.1:{port}"
-    deadline = time.monotonic() + 60
-    while True:
-        try:
-            assert httpx.get(f"{url}/ready").status_code == 200
-            break
-        except httpx.HTTPError:
-            assert time.monotonic() < deadline, (folder / "log").read_text()
-            time.sleep(0.2)
-    yield Running(url, said.split()[-1], process, folder)
-    if process.poll() is None:
-        process.kill()
+    try:
+        assert process.stdout is not None
+        said = process.stdout.readline()
+        assert "told this once" in said, (folder / "log").read_text()
+        url = f"{scheme}://127.0.0.1:{port}"
+        deadline = time.monotonic() + 60
+        while True:
+            try:
+                assert httpx.get(f"{url}/ready", verify=False).status_code == 200
+                break
+            except httpx.HTTPError:
+                assert time.monotonic() < deadline, (folder / "log").read_text()
+                time.sleep(0.2)
+        yield Running(url, said.split()[-1], process, folder)
+    finally:
+        if process.poll() is None:
+            process.kill()
+
+
+@pytest.fixture(scope="module")
+def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
+    """A service as `evenhand serve` starts it."""
+    with serving(tmp_path_factory.mktemp("serve")) as running:
+        yield running
 
 
 @pytest.fixture
@@ -77,7 +87,7 @@ def test_the_worked_example(running: Running, photo: Path, tmp_path: Path, name:
     environment = os.environ | {"URL": running.url, "TOKEN": running.token, "PHOTO": str(photo)}
     done = subprocess.run(
         [*program, str(EXAMPLE / name)],
-        cwd=tmp_path, env=environment, capture_output=True, text=True, timeout=120,
+        cwd=tmp_path, env=environment, capture_output=True, text=True, timeout=400,
     )  # fmt: skip
     assert done.returncode == 0, done.stdout + done.stderr + (running.folder / "log").read_text()
     final = imagecodecs.imread(tmp_path / "final.jpg").astype(int)
@@ -128,3 +138,17 @@ def test_a_wrong_address_is_told(tmp_path: Path, option: str, address: str) -> N
     refused = subprocess.run(command, capture_output=True, text=True, timeout=60)
     assert refused.returncode == 1
     assert "Give" in refused.stderr
+
+
+@pytest.mark.skipif(shutil.which("openssl") is None, reason="openssl is not installed")
+def test_with_a_certificate_it_speaks_tls(tmp_path: Path) -> None:
+    key, certificate = tmp_path / "key.pem", tmp_path / "certificate.pem"
+    made = ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "1"]
+    made += ["-subj", "/CN=127.0.0.1", "-keyout", str(key), "-out", str(certificate)]
+    subprocess.run(made, check=True, capture_output=True)
+    options = ["--workers", "0", "--tls-certificate", str(certificate), "--tls-key", str(key)]
+    with serving(tmp_path, *options, scheme="https") as running:
+        answer = httpx.get(f"{running.url}/health", verify=False)
+        assert "max-age" in answer.headers["Strict-Transport-Security"]
+        with pytest.raises(httpx.HTTPError):
+            httpx.get(running.url.replace("https", "http") + "/health")

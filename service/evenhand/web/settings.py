@@ -36,7 +36,7 @@ class ServiceSettings(BaseSettings):
         768, ge=16, le=65_536, description="Memory for what previews are made from, megabytes."
     )
     requests_per_minute: int = Field(
-        1200, ge=10, le=100_000, description="Requests of one token in a minute."
+        6000, ge=10, le=100_000, description="Requests of one token in a minute."
     )
     guesses_per_minute: int = Field(
         20, ge=1, le=1000, description="Refused tokens from one address in a minute."
