@@ -13,8 +13,9 @@ import imagecodecs
 import numpy as np
 import numpy.typing as npt
 
-from evenhand.errors import EvenhandError, UnreadablePhotographError, UnsupportedPhotographError
+from evenhand.errors import EvenhandError, UnsupportedPhotographError
 from evenhand.photo.coded_colour import coded_profile
+from evenhand.photo.damage import damaged
 from evenhand.photo.exif import orientation_of
 from evenhand.photo.limits import check_size
 from evenhand.photo.new_tiff import NewTiffSource, essential_exif
@@ -25,8 +26,6 @@ from evenhand.photo.source import Decoded, Stored
 _AVIF_BRANDS, _SEQUENCE_BRANDS = {b"avif", b"avis"}, {b"avis", b"msf1", b"hevc"}
 _HEIF_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"mif1", b"mif2", b"msf1", b"hevc", b"hevx"}
 """Brands of the file type box (ISO/IEC 23008-12, annex B; AVIF 1.1, section 6)."""
-
-_DAMAGED = "Copy it again from the card or the backup."
 
 
 def kind_of(start: bytes) -> FileKind | None:
@@ -53,9 +52,7 @@ def decode(content: bytes, name: str, pixel_limit: int) -> Decoded:
     except EvenhandError:
         raise
     except Exception as error:  # the libraries raise many kinds
-        raise UnreadablePhotographError(
-            f"{name} is a damaged or truncated {kind} file ({error}).", _DAMAGED
-        ) from error
+        raise damaged(f"{name} is a damaged or truncated {kind} file ({error}).") from error
     if array.ndim != 3 or array.shape[2] not in (3, 4):
         raise UnsupportedPhotographError(
             f"{name} is a greyscale picture; skin colour cannot be told from it.",

@@ -12,15 +12,15 @@ import imagecodecs
 import numpy as np
 import numpy.typing as npt
 
-from evenhand.errors import UnreadablePhotographError, UnsupportedPhotographError
+from evenhand.errors import UnsupportedPhotographError
 from evenhand.photo.coded_colour import adobe_rgb_profile
+from evenhand.photo.damage import damaged
 from evenhand.photo.exif import interoperability_of, orientation_of
 from evenhand.photo.jpeg_markers import (
     APP0,
     APP1,
     APP2,
     APP13,
-    DAMAGED,
     DHT,
     EXIF_HEAD,
     ICC_HEAD,
@@ -206,9 +206,7 @@ def _pixels(content: bytes, name: str) -> npt.NDArray[np.uint8]:
     try:
         return np.asarray(imagecodecs.jpeg8_decode(content, outcolorspace="RGB"))
     except (imagecodecs.Jpeg8Error, ValueError, RuntimeError, MemoryError) as error:
-        raise UnreadablePhotographError(
-            f"{name} is a damaged JPEG file ({error}).", DAMAGED
-        ) from error
+        raise damaged(f"{name} is a damaged JPEG file ({error}).") from error
 
 
 def _scan(layout: Layout, name: str) -> Any:
@@ -219,13 +217,10 @@ def _scan(layout: Layout, name: str) -> Any:
         quantisation(layout)
         scan = sequential_scan(layout)
     except (ValueError, IndexError, KeyError) as error:
-        raise UnreadablePhotographError(
-            f"{name} is a damaged JPEG file (tables).", DAMAGED
-        ) from error
+        raise damaged(f"{name} is a damaged JPEG file (tables).") from error
     if scan is not None and scan.trouble:
-        raise UnreadablePhotographError(
-            f"{name} is a damaged or truncated JPEG file: part of the picture cannot be decoded.",
-            DAMAGED,
+        raise damaged(
+            f"{name} is a damaged or truncated JPEG file: part of the picture cannot be decoded."
         )
     return scan
 
@@ -234,9 +229,7 @@ def _check_frame(layout: Layout, name: str, pixel_limit: int) -> None:
     try:
         frame = layout.frame
     except (StopIteration, IndexError) as error:
-        raise UnreadablePhotographError(
-            f"{name} is a damaged JPEG file (no whole frame header).", DAMAGED
-        ) from error
+        raise damaged(f"{name} is a damaged JPEG file (no whole frame header).") from error
     if frame.marker not in READ_FRAMES or frame.precision != 8:
         raise UnsupportedPhotographError(
             f"{name} is a JPEG of {frame.precision} bits, coding {frame.marker - 0xC0}.",

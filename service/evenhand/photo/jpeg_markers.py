@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from evenhand.errors import UnreadablePhotographError
+from evenhand.photo.damage import damaged
 
 START = b"\xff\xd8"
 """SOI, the marker every JPEG file begins with (T.81, table B.1)."""
@@ -43,9 +43,6 @@ ZIGZAG = np.array(
     np.int64,
 )
 """Row-major place in the block of each coefficient in the file's order (T.81, figure 5)."""
-
-DAMAGED = "Copy it again from the card or the backup."
-"""What to do about a file that is broken."""
 
 
 @dataclass(frozen=True)
@@ -164,9 +161,7 @@ def layout_of(content: bytes, name: str) -> Layout:
     place, scan = 2, 0
     while place + 4 <= len(content):
         if content[place] != 0xFF:
-            raise UnreadablePhotographError(
-                f"{name} is a damaged JPEG file (no marker at byte {place}).", DAMAGED
-            )
+            raise damaged(f"{name} is a damaged JPEG file (no marker at byte {place}).")
         marker = content[place + 1]
         if marker == 0xFF:  # fill byte
             place += 1
@@ -181,10 +176,7 @@ def layout_of(content: bytes, name: str) -> Layout:
         if not scan:
             segments.append(Segment(marker, content[place + 4 : place + 2 + length]))
         place += 2 + length
-    raise UnreadablePhotographError(
-        f"{name} is a truncated JPEG file: its end is missing.",
-        DAMAGED,
-    )
+    raise damaged(f"{name} is a truncated JPEG file: its end is missing.")
 
 
 def end_of_scan(content: bytes, place: int) -> int:

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from evenhand.errors import UnreadablePhotographError
+from evenhand.photo.damage import damaged
 
 _NO_ACCESS_TIME = getattr(os, "O_NOATIME", 0)
 """Flag that leaves the access time alone; Linux only, and only for the file's owner."""
@@ -57,9 +58,7 @@ def opened(path: Path) -> Iterator[FileIO]:
         raise UnreadablePhotographError(f"{path} is not a file.", "Give the path of a photograph.")
     with FileIO(descriptor, "rb") as file:
         if before.st_size == 0:
-            raise UnreadablePhotographError(
-                f"{path} is empty (0 bytes).", "Copy it again from the card or the backup."
-            )
+            raise damaged(f"{path} is empty (0 bytes).")
         try:
             yield file
         finally:

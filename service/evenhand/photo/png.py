@@ -13,8 +13,9 @@ from typing import BinaryIO
 import imagecodecs
 import numpy as np
 
-from evenhand.errors import UnreadablePhotographError, UnsupportedPhotographError
+from evenhand.errors import UnsupportedPhotographError
 from evenhand.photo.coded_colour import D65, SRGB, coded_profile, gamma_profile
+from evenhand.photo.damage import damaged
 from evenhand.photo.exif import orientation_of
 from evenhand.photo.limits import check_size
 from evenhand.photo.orientation import contiguous
@@ -125,13 +126,9 @@ def decode(content: bytes, name: str, pixel_limit: int) -> Decoded:
     try:
         pixels = imagecodecs.png_decode(content)
     except (imagecodecs.PngError, ValueError, RuntimeError, MemoryError) as error:
-        raise UnreadablePhotographError(
-            f"{name} is a damaged PNG file ({error}).", "Copy it again from the card or the backup."
-        ) from error
+        raise damaged(f"{name} is a damaged PNG file ({error}).") from error
     if pixels.dtype.itemsize * 8 != depth or pixels.ndim != 3:
-        raise UnreadablePhotographError(
-            f"{name} is a damaged PNG file.", "Copy it again from the card or the backup."
-        )
+        raise damaged(f"{name} is a damaged PNG file.")
     stored = Stored(np.ascontiguousarray(pixels[..., :3]))
     if pixels.shape[2] == 4:
         stored = Stored(stored.pixels, np.ascontiguousarray(pixels[..., 3]))
@@ -153,19 +150,13 @@ def _chunks_of(content: bytes, name: str) -> list[Chunk]:
         place += 12 + length
         if chunks[-1].type == b"IEND":
             return chunks
-    raise UnreadablePhotographError(
-        f"{name} is a truncated PNG file: its end is missing.",
-        "Copy it again from the card or the backup.",
-    )
+    raise damaged(f"{name} is a truncated PNG file: its end is missing.")
 
 
 def _check_chunks(chunks: list[Chunk], name: str, pixel_limit: int) -> int:
     """Refuse what cannot be retouched; gives back the bit depth."""
     if chunks[0].type != b"IHDR" or len(chunks[0].data) != 13:
-        raise UnreadablePhotographError(
-            f"{name} is a damaged PNG file (no header).",
-            "Copy it again from the card or the backup.",
-        )
+        raise damaged(f"{name} is a damaged PNG file (no header).")
     width, height, depth, colour = struct.unpack_from(">IIBB", chunks[0].data)
     types = {chunk.type for chunk in chunks}
     if b"acTL" in types:
@@ -183,9 +174,7 @@ def _check_chunks(chunks: list[Chunk], name: str, pixel_limit: int) -> int:
             "Save it as an ordinary RGB PNG or TIFF.",
         )
     if colour not in (_RGB, _RGB_ALPHA) or depth not in (8, 16) or b"IDAT" not in types:
-        raise UnreadablePhotographError(
-            f"{name} is a damaged PNG file (header).", "Copy it again from the card or the backup."
-        )
+        raise damaged(f"{name} is a damaged PNG file (header).")
     check_size(height, width, name, pixel_limit)
     return int(depth)
 

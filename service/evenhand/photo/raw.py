@@ -14,7 +14,8 @@ import imagecodecs
 import numpy as np
 import tifffile
 
-from evenhand.errors import UnreadablePhotographError, UnsupportedPhotographError
+from evenhand.errors import UnsupportedPhotographError
+from evenhand.photo.damage import damaged
 from evenhand.photo.limits import check_size
 from evenhand.photo.new_tiff import NewTiffSource, essential_exif
 from evenhand.photo.photograph import FileKind
@@ -88,10 +89,7 @@ def decode(content: bytes, name: str, pixel_limit: int) -> Decoded:
             "Convert it to DNG, or develop it to a 16-bit TIFF.",
         ) from error
     except (rawpy.LibRawError, ValueError, MemoryError) as error:
-        raise UnreadablePhotographError(
-            f"{name} is a damaged or truncated RAW file ({error}).",
-            "Copy it again from the card or the backup.",
-        ) from error
+        raise damaged(f"{name} is a damaged or truncated RAW file ({error}).") from error
     if pixels.ndim != 3 or pixels.shape[2] != 3:
         raise UnsupportedPhotographError(
             f"{name} has no three colours; skin colour cannot be told from it.",

@@ -19,9 +19,9 @@ import tifffile
 from evenhand.errors import (
     EvenhandError,
     NotWrittenError,
-    UnreadablePhotographError,
     UnsupportedPhotographError,
 )
+from evenhand.photo.damage import damaged
 from evenhand.photo.exif import ORIENTATION_TAG, valid_orientation
 from evenhand.photo.limits import check_size
 from evenhand.photo.opening import Identity, copy_of, identity_of, opened
@@ -65,8 +65,6 @@ _MOST_PAGES = 64
 """Pages that a photograph's file may have: itself, smaller versions, masks."""
 
 _ONE_ONLY = "Save the one to retouch as a file of its own."
-
-_DAMAGED = "Copy it again from the card or the backup."
 
 
 @dataclass(frozen=True)
@@ -149,9 +147,7 @@ def decode(file: FileIO, path: Path, pixel_limit: int) -> Decoded:
     except EvenhandError:
         raise
     except Exception as error:  # the parser raises whatever its arithmetic meets
-        raise UnreadablePhotographError(
-            f"{name} is a damaged or truncated TIFF file ({error}).", _DAMAGED
-        ) from error
+        raise damaged(f"{name} is a damaged or truncated TIFF file ({error}).") from error
 
 
 def _photograph_page(tiff: tifffile.TiffFile, name: str) -> int:
@@ -170,7 +166,7 @@ def _photograph_page(tiff: tifffile.TiffFile, name: str) -> int:
         if len(found) > 1:
             raise UnsupportedPhotographError(f"{name} holds several pictures.", _ONE_ONLY)
     if not found:
-        raise UnreadablePhotographError(f"{name} holds no full picture.", _DAMAGED)
+        raise damaged(f"{name} holds no full picture.")
     return found[0]
 
 
@@ -222,9 +218,7 @@ def _check_whole(page: tifffile.TiffPage, name: str) -> None:
         count == 0 or offset == 0 or offset + count > size
         for offset, count in zip(offsets, counts, strict=True)
     ):
-        raise UnreadablePhotographError(
-            f"{name} is a truncated TIFF file: part of the picture is missing.", _DAMAGED
-        )
+        raise damaged(f"{name} is a truncated TIFF file: part of the picture is missing.")
 
 
 def _stored(page: tifffile.TiffPage) -> Stored:
