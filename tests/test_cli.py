@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
 import re
+import shutil
 import statistics
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -267,3 +270,72 @@ def test_steps_are_listed_with_limits() -> None:
     assert done.exit_code == 0
     assert "redness (runs unless" in done.output
     assert re.search(r"smoothing\.strength = 0\.\d+ \[0 to 1\]  [A-Z]", done.output)
+
+
+@pytest.mark.usefixtures("known_people")
+def test_a_folder_that_may_not_be_listed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As root every folder may be listed, so the refusal is put in."""
+    good = write_file(frame_of(HEIGHT, WIDTH), tmp_path / "good.png")
+    locked = tmp_path / "locked"
+    locked.mkdir()
+    listed = Path.iterdir
+
+    def refuse(path: Path) -> object:
+        if path == locked:
+            raise PermissionError(errno.EACCES, "Permission denied", str(path))
+        return listed(path)
+
+    monkeypatch.setattr(Path, "iterdir", refuse)
+    done = run("retouch", locked, good, "--out", tmp_path / "out")
+    assert done.exit_code == 1
+    assert f"{locked}: cannot be listed (Permission denied)" in done.output
+    assert (tmp_path / "out" / "good.png").exists()
+
+
+@pytest.fixture
+def full_disk(tmp_path: Path) -> Iterator[Path]:
+    """A disk of its own with room for a small file only."""
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    mounted = shutil.which("mount") and subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", "size=16k", "none", str(disk)], capture_output=True
+    )
+    if not mounted or mounted.returncode:
+        pytest.skip("mounting a small disk needs root")
+    yield disk
+    subprocess.run(["umount", str(disk)], check=True)
+
+
+@pytest.mark.usefixtures("known_people")
+def test_a_full_disk(portrait: Path, full_disk: Path) -> None:
+    done = run("retouch", portrait, "--out", full_disk / "out")
+    assert done.exit_code == 1
+    assert "space" in done.output
+    assert not [path for path in full_disk.rglob("*") if path.is_file()]
+
+
+def test_a_process_that_dies_takes_no_other_file_with_it(tmp_path: Path) -> None:
+    """Two workers; the one that meets the marked file is killed as if memory had run out."""
+    code = (
+        "import os, signal, sys\n"
+        "from pathlib import Path\n"
+        "import evenhand.batch as batch\n"
+        "def fatal(path, *rest):\n"
+        "    if path.name == 'b.png': os.kill(os.getpid(), signal.SIGKILL)\n"
+        "    return batch.Outcome(path)\n"
+        "batch._retouch_one = fatal\n"
+        "batch.cores = lambda: 2\n"
+        "if __name__ == '__main__':\n"
+        "    paths = [Path(f'{letter}.png') for letter in 'abcd']\n"
+        "    for done in batch.retouch_many(paths, Path('out'), None):\n"
+        "        print(done.path.name, 'bad' if done.trouble else 'good')\n"
+    )
+    script = tmp_path / "fatal.py"
+    script.write_text(code)
+    done = subprocess.run([sys.executable, script], capture_output=True, text=True, timeout=120)
+    assert sorted(done.stdout.split("\n")[:-1]) == [
+        "a.png good",
+        "b.png bad",
+        "c.png good",
+        "d.png good",
+    ]
