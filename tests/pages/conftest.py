@@ -80,6 +80,7 @@ class watched:
 
     def __init__(self, browser: Browser, server: Server, **options: Any) -> None:
         self.context = browser.new_context(locale="en-GB", base_url=server.address, **options)
+        self.context.set_default_timeout(20_000)
         self.faults: list[str] = []
         self.context.on("weberror", lambda error: self.faults.append(str(error.error)))
         self.context.on(

@@ -278,7 +278,7 @@ class Proof {
       this.after.src = after.address;
       this.after.alt = say("viewer.picture", { name: portrait.name });
       this.shown = { portrait: portrait.id, rendering: after.rendering, side, choices };
-      this.#cutOuts(after.address);
+      this.#cutOuts(after.blob);
       if (this.proof.strengths.includes(0)) {
         const before = await this.#picture(`${base}&strengths=${nothing}`, `${portrait.id}:${side}`);
         if (this.shownKey === key) this.before.src = before.address;
@@ -295,14 +295,15 @@ class Proof {
   async #picture(path, key) {
     if (!this.pictures.has(key)) {
       const response = await service.ask("GET", path);
-      const made = { rendering: response.headers.get("Rendering"), address: URL.createObjectURL(await response.blob()) };
+      const blob = await response.blob();
+      const made = { blob, rendering: response.headers.get("Rendering"), address: URL.createObjectURL(blob) };
       this.pictures.set(key, made);
     }
     return this.pictures.get(key);
   }
 
-  async #cutOuts(address) {
-    this.whole = await createImageBitmap(await (await fetch(address)).blob());
+  async #cutOuts(blob) {
+    this.whole = await createImageBitmap(blob);
     for (const canvas of this.parts.spots.querySelectorAll("canvas")) this.#cutOut(canvas);
   }
 

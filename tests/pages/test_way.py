@@ -1,0 +1,187 @@
+"""From upload to signed final through both pages, and what people do on the way."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from io import BytesIO
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+from playwright.sync_api import Browser, Page, expect
+
+from tests.pages.conftest import DESKTOP, PHONE, Demo, watched
+from tests.pages.serving import Server, demo_picture
+from tests.pages.test_rendering import settled
+
+
+def test_from_upload_to_signed_final(
+    browser: Browser, server: Server, tmp_path: Path, screens: Path
+) -> None:
+    photograph = tmp_path / "freckles.jpg"
+    photograph.write_bytes(demo_picture("freckles", 560))
+    with (
+        watched(browser, server, viewport=DESKTOP) as photographer,
+        watched(browser, server, viewport=PHONE, is_mobile=True, has_touch=True) as phone,
+    ):
+        page = photographer.new_page()
+        page.goto("/")
+        page.get_by_label("Access token").fill("wrong")
+        page.get_by_role("button", name="Enter").click()
+        expect(page.get_by_text("This token opens nothing")).to_be_visible()
+        page.get_by_label("Access token").fill(server.token)
+        page.get_by_role("button", name="Enter").click()
+
+        page.get_by_label("Name of the shoot").fill("Regatta, second day")
+        page.get_by_role("button", name="Make the shoot").click()
+        expect(page.get_by_text("No portraits yet.")).to_be_visible()
+        page.screenshot(path=screens / "sheet-empty.jpg", type="jpeg", quality=80)
+        page.set_input_files("#files", photograph)
+        expect(page.locator(".sheet .state")).to_have_text("◔to name", timeout=30_000)
+
+        page.locator(".sheet a").first.click()
+        settled(page)
+        page.get_by_label("Name of this person").fill("Mara")
+        page.get_by_label("Name of this person").press("Enter")
+        page.get_by_role("button", name="Permission", exact=True).click()
+        for step in ("Less redness", "Softer skin", "Passing marks"):
+            page.get_by_role("dialog").get_by_label(step, exact=True).check()
+        page.screenshot(path=screens / "permission-asked.jpg", type="jpeg", quality=80)
+        page.get_by_role("button", name="Write it down").click()
+        expect(page.locator(".status .state")).to_have_text("◐to review", timeout=60_000)
+
+        page.get_by_role("link", name="Regatta, second day").click()
+        page.get_by_label("Choose freckles.jpg").check()
+        page.get_by_role("button", name="Make a proof of these").click()
+        page.get_by_label("Message to the client").fill("Dear Mara, this is my first pass.")
+        page.get_by_role("button", name="Make the link").click()
+        link = page.get_by_role("textbox", name="Link").input_value()
+        page.screenshot(path=screens / "proof-link.jpg", type="jpeg", quality=80)
+        page.get_by_role("button", name="Close").click()
+        expect(page.locator(".sheet .state")).to_have_text("➤with the client")
+        page.get_by_role("link", name="Proofs, sign-offs, finals").click()
+
+        client = phone.new_page()
+        client.goto(link)
+        expect(client.get_by_text("Dear Mara, this is my first pass.")).to_be_visible()
+        signed_at(client, "50% of it", "A little less, please.")
+        client.screenshot(path=screens / "client-signed.jpg", type="jpeg", quality=80)
+        with client.expect_download() as kept:
+            client.get_by_role("button", name="Keep a copy").click()
+        copy = kept.value.path().read_bytes()
+
+        expect(page.get_by_text("Mara signed off freckles.jpg.")).to_be_visible(timeout=10_000)
+        expect(page.get_by_text("A little less, please.")).to_be_visible()
+        page.get_by_role("button", name="Make the final", exact=True).click()
+        with page.expect_download(timeout=60_000) as saved:
+            page.get_by_role("button", name="Save the file").click(timeout=60_000)
+        final = saved.value.path().read_bytes()
+        page.screenshot(path=screens / "signed-and-final.jpg", type="jpeg", quality=80)
+
+    shoot = server.get("/v1/shoots")[0]["id"]
+    (sign_off,) = server.get(f"/v1/shoots/{shoot}/sign-offs")
+    assert {choice["strength"] for choice in sign_off["choices"]} == {0.5}
+    assert hashlib.sha256(copy).hexdigest() == sign_off["image_sha256"]
+    (made,) = server.get(f"/v1/shoots/{shoot}/finals")
+    assert made["sign_off_id"] == sign_off["id"]
+    assert hashlib.sha256(final).hexdigest() == made["sha256"]
+    before, after = (
+        np.asarray(Image.open(BytesIO(content)).convert("RGB")).astype(int)
+        for content in (photograph.read_bytes(), final)
+    )
+    assert before.shape == after.shape
+    assert (before != after).any()
+    record = json.dumps(server.get(f"/v1/shoots/{shoot}/record"))
+    assert "signed off" in record
+
+
+def signed_at(client: Page, strength: str, note: str) -> None:
+    """Choose on the client's page, say something, sign."""
+    client.get_by_label(strength, exact=True).first.check()
+    client.get_by_label("A note to the studio (optional)").fill(note)
+    client.get_by_label("Your name").fill("Mara")
+    client.wait_for_function("document.querySelector('.stage').ariaBusy !== 'true'")
+    client.wait_for_timeout(300)
+    client.get_by_role("button", name="This is how I want it").click()
+    expect(client.get_by_text("Signed off by Mara")).to_be_visible(timeout=15_000)
+
+
+@pytest.fixture
+def proof(server: Server, demo: Demo) -> str:
+    """Address of a proof of both demo portraits."""
+    server.settle(demo.shoot)
+    made = server.send(
+        "POST", f"/v1/shoots/{demo.shoot}/proofs", json={"portraits": demo.portraits}
+    )
+    return str(made["link"]["path"])
+
+
+def test_reload_and_back_keep_the_clients_words(
+    browser: Browser, server: Server, proof: str, screens: Path
+) -> None:
+    with watched(browser, server, viewport=PHONE, is_mobile=True, has_touch=True) as phone:
+        page = phone.new_page()
+        page.goto(proof)
+        page.get_by_label("75% of it", exact=True).first.check()
+        page.get_by_label("A note to the studio (optional)").fill("Just as I am")
+        page.get_by_role("link", name="Picture 2").click()
+        expect(page).to_have_title("bowman.jpg · Summer regatta")
+        page.go_back()
+        expect(page).to_have_title("freckles.jpg · Summer regatta")
+        page.reload()
+        expect(page.get_by_label("75% of it").first).to_be_checked()
+        expect(page.get_by_label("A note to the studio (optional)")).to_have_value("Just as I am")
+        page.get_by_role("button", name="Undo").click()
+        expect(page.get_by_label("All: as the studio suggests").first).to_be_checked()
+        page.get_by_role("slider", name="Slide to uncover before").fill("50")
+        page.screenshot(path=screens / "client-divided.jpg", type="jpeg", quality=80)
+
+
+def test_the_client_leaves_a_spot(
+    browser: Browser, server: Server, demo: Demo, proof: str, screens: Path
+) -> None:
+    with watched(browser, server, viewport=PHONE, is_mobile=True, has_touch=True) as phone:
+        page = phone.new_page()
+        page.goto(proof)
+        spots = page.locator(".spots li")
+        if not page.locator(".part.spots details").evaluate("one => one.open"):
+            page.locator(".part.spots summary").click()
+        spot = spots.filter(has_text="taken out here").first
+        number = spot.locator("strong").inner_text().split()[-1]
+        spot.get_by_label("leave it", exact=True).check()
+        mark = spots.filter(has=page.get_by_text(f"Spot {number}", exact=True)).first
+        expect(mark).to_contain_text("left as it is", timeout=30_000)
+        mark.scroll_into_view_if_needed()
+        page.screenshot(path=screens / "client-spots.jpg", type="jpeg", quality=80)
+        mark.get_by_role("button", name="Take it back").click()
+        expect(mark).to_contain_text("taken out here", timeout=30_000)
+    server.settle(demo.shoot)
+
+
+def test_a_closed_link_says_so(browser: Browser, server: Server) -> None:
+    with watched(browser, server, viewport=PHONE) as phone:
+        page = phone.new_page()
+        page.goto("/proof#nothing")
+        expect(page.get_by_role("heading", name="This link does not open any more")).to_be_visible()
+
+
+def test_a_person_says_what_they_agree_to(
+    browser: Browser, server: Server, demo: Demo, screens: Path
+) -> None:
+    made = server.send("POST", f"/v1/shoots/{demo.shoot}/permission-links", json={"name": "Pia"})
+    with watched(browser, server, viewport=PHONE) as phone:
+        page = phone.new_page()
+        page.goto(made["path"])
+        page.get_by_label("Less redness").check()
+        page.screenshot(path=screens / "asked.jpg", type="jpeg", quality=80)
+        page.get_by_role("button", name="Save what I said").click()
+        expect(page.get_by_text("Saved. Thank you.")).to_be_visible()
+        page.reload()
+        expect(page.get_by_label("Less redness")).to_be_checked()
+        page.get_by_label("Less redness").uncheck()
+        page.get_by_role("button", name="Save what I said").click()
+        expect(page.get_by_text("Saved. Thank you.")).to_be_visible()
+    agreed = server.get(f"/v1/shoots/{demo.shoot}/permissions")["agreed"]
+    assert agreed["Pia"] == []
