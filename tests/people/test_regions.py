@@ -10,9 +10,8 @@ from evenhand.people.person import Region
 from evenhand.people.regions import (
     FEATHER_MM,
     KEPT_PARTS,
-    PROFILE_PARTS,
+    kept_discs,
     kept_parts,
-    kept_parts_in_profile,
 )
 
 FRAME = Box(0, 0, 1200, 1200)
@@ -55,7 +54,7 @@ def test_boxes_lie_inside_the_frame(roll: float, size: float, column: float, row
     spiral = np.stack([np.cos(7 * turn), np.sin(3 * turn)], axis=-1) * size / 2
     landmarks = (spiral + np.array([column, row])).astype(np.float32)
     found = kept_parts(landmarks, 100 / size, FRAME)
-    found |= kept_parts_in_profile(landmarks[:6], 100 / size, FRAME)
+    found |= kept_discs(landmarks[:6], 100 / size, FRAME)
     for mask in found.values():
         assert mask.box.intersection(FRAME) == mask.box
         assert mask.alpha.shape == (mask.box.height, mask.box.width)
@@ -63,11 +62,11 @@ def test_boxes_lie_inside_the_frame(roll: float, size: float, column: float, row
         assert mask.alpha.max() <= 1
 
 
-def test_profile_keeps_eye_and_mouth() -> None:
+def test_discs_hold_eyes_and_mouth() -> None:
     points = np.array([(400, 400), (410, 400), (380, 450), (400, 500), (500, 430), (510, 430)])
-    found = kept_parts_in_profile(points.astype(np.float32), 0.5, FRAME)
+    found = kept_discs(points.astype(np.float32), 0.5, FRAME)
     assert set(found) == {Region.EYE, Region.LIP}
-    for region, point, _ in PROFILE_PARTS:
+    for region, point in ((Region.EYE, 0), (Region.EYE, 1), (Region.LIP, 3)):
         column, row = points[point]
         assert found[region].cut(FRAME)[row, column] == 1
 

@@ -20,7 +20,7 @@ from evenhand.photo.photograph import Photograph
 
 Field = npt.NDArray[np.float32]
 
-WORKING_SIZE = 640
+WORKING_SIZE = 512
 """Pixels along the longer side of the view on which a body's skin is judged."""
 
 NETWORK_SIZE = 512

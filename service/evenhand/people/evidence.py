@@ -38,6 +38,20 @@ KEPT_REGIONS_OF_PARTS = {
 }
 """Parts of each kept region that the landmarks do not give."""
 
+FACE_PARTS = {
+    Region.EYE: Part.EYE,
+    Region.BROW: Part.BROW,
+    Region.LIP: Part.LIP,
+    Region.NOSTRIL: Part.NOSTRIL,
+}
+"""Parts of the face that the landmarks give, where there are any."""
+
+FACE_PART_SHARE = 0.15
+"""Chance from which such a part is believed where no landmarks tell."""
+
+FACE_PART_MARGIN_MM = 5.0
+"""Kept around it: the parser's edges are less sure than the landmarks'."""
+
 PERSON_SHARE = (0.25, 0.6)
 """Chance of being a person at which skin begins to be believed, and is."""
 
@@ -114,6 +128,17 @@ def evidence_of(body: Body, parsing: Parsing, kept: Field) -> Evidence:
     skin = colour_votes.weighed(skin, linear, near_person * (kept < 0.5), body.mm_per_pixel)
     skin *= skin_model.falling(chances[Region.HAIR] + chances[Region.BEARD], *HAIR_SHARE)
     return Evidence(_without_specks(skin, body.mm_per_pixel), _nearest(parts), chances)
+
+
+def face_parts(body: Body, parsing: Parsing) -> dict[Region, Field]:
+    """Eyes, brows, lips and nostrils on the working view as the parser alone sees them."""
+    parts = {}
+    reach = max(1, round(FACE_PART_MARGIN_MM / body.mm_per_pixel))
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
+    for region, part in FACE_PARTS.items():
+        seen = (_chance(parsing, body, (part,)) > FACE_PART_SHARE).astype(np.float32)
+        parts[region] = cv2.GaussianBlur(cv2.dilate(seen, disc), (0, 0), max(0.5, reach / 4))
+    return parts
 
 
 def _chance(parsing: Parsing, body: Body, parts: tuple[Part, ...]) -> Field:

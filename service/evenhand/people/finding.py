@@ -11,16 +11,15 @@ import numpy.typing as npt
 from pydantic import BaseModel, ConfigDict, Field
 
 from evenhand.box import Box
-from evenhand.people import bodies, edges, regions
+from evenhand.people import bodies, edges, parser, regions
 from evenhand.people.bodies import Body
-from evenhand.people.evidence import Evidence, evidence_of
+from evenhand.people.evidence import Evidence, evidence_of, face_parts
 from evenhand.people.faces import Head, find_heads
-from evenhand.people.looks import looks_at
-from evenhand.people.parser import FRAME_SIDE, Parse, parse
+from evenhand.people.looks import further_heads, looks_at
+from evenhand.people.parser import Parse, Parsing
 from evenhand.people.person import SKIN_REGIONS, Alpha, Mask, Person, Region, Scale, union
 from evenhand.people.pointed import SkinPlace, pointed_person
 from evenhand.people.scale import scale_of
-from evenhand.people.views import reduced
 from evenhand.photo.photograph import Photograph
 
 LEAST_SKIN = 0.05
@@ -83,8 +82,9 @@ def find_people(
     settings = settings or PeopleSettings()
     if skin_at:
         return [pointed_person(photograph, skin_at, settings.pointed_mm_per_pixel)]
-    frame = parse(reduced(photograph, photograph.frame, FRAME_SIDE))
-    heads = _chosen(find_heads(photograph), settings)
+    frame = parser.look(photograph, photograph.frame)
+    heads = find_heads(photograph)
+    heads = _chosen(heads + further_heads(frame, heads, photograph.frame), settings)
     scales = [scale_of(head.face) for head in heads]
     found = [
         bodies.body_of(photograph, head, scale) for head, scale in zip(heads, scales, strict=True)
@@ -96,10 +96,10 @@ def find_people(
 
 
 def _chosen(heads: list[Head], settings: PeopleSettings) -> list[Head]:
-    """Heads sure enough, at most so many, in their order from left to right."""
+    """Heads sure enough, at most so many, from left to right."""
     sure = [head for head in heads if head.face.confidence >= settings.least_confidence]
     largest = sorted(sure, key=lambda head: -head.face.box.area)[: settings.most_people]
-    return [head for head in sure if head in largest]
+    return sorted(largest, key=lambda head: head.face.box.left + head.face.box.right)
 
 
 def _masks(
@@ -111,8 +111,8 @@ def _masks(
     found: list[Body],
 ) -> dict[Region, Mask]:
     body = found[index]
-    masks = _kept_parts(head, scale, photograph.frame)
-    parsing = looks_at(photograph, frame, head, body)
+    parsing = looks_at(frame, photograph, head, body)
+    masks = _kept_parts(photograph, parsing, head, scale, body)
     evidence = evidence_of(body, parsing, _on_view(masks, body))
     others = found[:index] + found[index + 1 :]
     if others:
@@ -131,11 +131,27 @@ def _masks(
     return masks
 
 
-def _kept_parts(head: Head, scale: Scale, frame: Box) -> dict[Region, Mask]:
-    if len(head.face.landmarks):
-        face = head.face
-        return regions.kept_parts(face.landmarks, scale.mm_per_pixel, frame, face.yaw)
-    return regions.kept_parts_in_profile(head.points, scale.mm_per_pixel, frame)
+def _kept_parts(
+    photograph: Photograph, parsing: Parsing, head: Head, scale: Scale, body: Body
+) -> dict[Region, Mask]:
+    """Eyes, brows, lips and nostrils: by the mesh, or with a wider margin by the parser."""
+    face = head.face
+    if len(face.landmarks):
+        return regions.kept_parts(face.landmarks, scale.mm_per_pixel, photograph.frame, face.yaw)
+    masks = {}
+    if np.ptp(head.points, axis=0).any():
+        masks = regions.kept_discs(head.points, scale.mm_per_pixel, photograph.frame)
+    for region, chance in face_parts(body, parsing).items():
+        mask = _kept_mask(photograph, body, chance, ())
+        if mask is not None:
+            masks[region] = _joined(mask, masks[region]) if region in masks else mask
+    return masks
+
+
+def _joined(mask: Mask, other: Mask) -> Mask:
+    """The union of two masks of one region."""
+    box = mask.box.union(other.box)
+    return Mask(box, union((mask, other), box))
 
 
 def _on_view(masks: dict[Region, Mask], body: Body) -> Alpha:

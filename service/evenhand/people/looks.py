@@ -1,55 +1,83 @@
-"""Where the parser looks: the whole photograph once, then each person and each head."""
+"""Where the parser looks: the whole photograph once, and again at people it shows too small."""
 
 from __future__ import annotations
 
 import numpy as np
 
+from evenhand.box import Box
+from evenhand.people import parser
 from evenhand.people.bodies import Body
 from evenhand.people.faces import Head
-from evenhand.people.parser import CROP_HEADS, CROP_SIDE, FRAME_SIDE, Parse, Parsing, parse
-from evenhand.people.views import aligned, smaller
+from evenhand.people.parser import Parse, Parsing
+from evenhand.people.person import Face
 from evenhand.photo.photograph import Photograph
-
-MUCH_OF_THE_FRAME = 0.6
-"""Share of the photograph's longer side from which a closer look shows nothing new."""
-
-UPRIGHT = 20.0
-"""Degrees of roll up to which the whole photograph shows a head well enough."""
 
 HEAD_IN_FACES = 1.35
 """Height of a head with its hair, in heights of its face."""
 
-HEAD_ABOVE_FACE = 0.12
-"""The middle of a head lies this far above the middle of its face, in heights of the face."""
+HEAD_IN_PROFILES = 1.55
+"""Height of a head with its hair, in sides of the box around a face in profile."""
+
+SUREST_HEAD = 0.6
+"""Chance from which a head that only the parser sees is taken for one."""
+
+SMALLEST_HEAD = 140.0
+"""Pixels: the head of the smallest face that is looked for."""
+
+SAME_PLACE = 0.3
+"""Share of a face's box inside the parser's head from which the two are the same."""
 
 
-def looks_at(photograph: Photograph, frame: Parse, head: Head, body: Body) -> Parsing:
+def looks_at(frame: Parse, photograph: Photograph, head: Head, body: Body) -> Parsing:
     """The parser's answers that concern one person, coarse to close.
 
     Parameters
     ----------
-    photograph : Photograph
     frame : Parse
         The answer for the whole photograph.
+    photograph : Photograph
     head : Head
     body : Body
+        A closer, upright look at it is added where its head is small in the whole, or it lies.
     """
-    longest = max(photograph.shape)
-    closer = []
-    view = body.view
-    reach = max(view.pixels.shape) * view.pixel_size
+    shrunk = max(1.0, max(photograph.shape) / parser.LOOK_SIDES[0])
+    small = HEAD_IN_FACES * head.face.box.height < parser.SMALL_HEAD * shrunk
     lying = round(head.face.roll / 90) % 4 != 0
-    if lying or reach < MUCH_OF_THE_FRAME * longest:
-        closer.append(parse(smaller(view, max(view.pixels.shape) // FRAME_SIDE)))
-    box = head.face.box
-    face = max(box.height, box.width)
-    side = CROP_HEADS * HEAD_IN_FACES * face
-    tilted = abs(head.face.roll) > UPRIGHT
-    if tilted or side < MUCH_OF_THE_FRAME * longest:
-        roll = np.radians(head.face.roll)
-        upwards = np.array([np.sin(roll), -np.cos(roll)])
-        middle = np.array([(box.left + box.right) / 2, (box.top + box.bottom) / 2])
-        centre = middle + HEAD_ABOVE_FACE * face * upwards
-        crop = aligned(photograph, centre, side, head.face.roll, CROP_SIDE)
-        closer.append(parse(crop))
-    return Parsing(frame, tuple(closer), ())
+    closer = (parser.parse(body.view),) if small or lying else ()
+    return Parsing(frame, closer, ())
+
+
+def further_heads(frame: Parse, known: list[Head], bounds: Box) -> list[Head]:
+    """Heads that only the parser sees: in full profile and from behind.
+
+    Their faces have no landmarks; the detector's points are all put in the middle.
+    """
+    heads = []
+    for seen in frame.heads:
+        size = max(seen.box.height, seen.box.width)
+        if seen.confidence >= SUREST_HEAD and size >= SMALLEST_HEAD and _is_new(seen, known):
+            heads.append(_as_head(seen, bounds))
+    return heads
+
+
+def _is_new(seen: parser.Head, known: list[Head]) -> bool:
+    return all(
+        seen.box.intersection(head.face.box).area < SAME_PLACE * head.face.box.area
+        for head in known
+    )
+
+
+def _as_head(seen: parser.Head, bounds: Box) -> Head:
+    box = seen.box
+    column, row = (box.left + box.right) / 2, (box.top + box.bottom) / 2
+    middle = np.array([column, row], np.float32)
+    half = max(box.height, box.width) / HEAD_IN_PROFILES / 2
+    around = Box(round(row - half), round(column - half), round(row + half), round(column + half))
+    face = Face(
+        box=around.intersection(bounds),
+        landmarks=np.zeros((0, 2), np.float32),
+        roll=seen.roll,
+        yaw=seen.yaw,
+        confidence=seen.confidence,
+    )
+    return Head(face, np.tile(middle, (6, 1)))

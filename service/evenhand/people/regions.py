@@ -52,11 +52,11 @@ class KeptPart:
 
 
 KEPT_PARTS = (
-    KeptPart(Region.EYE, RIGHT_EYE, 6.0),
-    KeptPart(Region.EYE, LEFT_EYE, 6.0),
-    KeptPart(Region.BROW, RIGHT_BROW, 4.0),
-    KeptPart(Region.BROW, LEFT_BROW, 4.0),
-    KeptPart(Region.LIP, LIPS, 1.8),
+    KeptPart(Region.EYE, RIGHT_EYE, 4.0),
+    KeptPart(Region.EYE, LEFT_EYE, 4.0),
+    KeptPart(Region.BROW, RIGHT_BROW, 3.0),
+    KeptPart(Region.BROW, LEFT_BROW, 3.0),
+    KeptPart(Region.LIP, LIPS, 1.5),
     KeptPart(Region.NOSTRIL, RIGHT_NOSTRIL, 1.0),
     KeptPart(Region.NOSTRIL, LEFT_NOSTRIL, 1.0),
 )
@@ -66,16 +66,17 @@ TRUE_YAW, MARGIN_BY_YAW_MM = 30.0, 0.1
 """Degrees up to which the mesh fits as well as from the front, and millimetres by which margins
 widen for each degree beyond."""
 
+FOREHEAD, CHIN = 10, 152
+"""Top of the forehead and tip of the chin in the face mesh."""
+
+LASHES_MM = 3.0
+"""Upper lashes stand out this much farther than the lower ones."""
+
 FEATHER_MM = 2.0
 """Width over which a kept part's membership falls from 1 to 0 beyond its margin."""
 
-PROFILE_PARTS = (
-    (Region.EYE, 0, 26.0),
-    (Region.EYE, 1, 26.0),
-    (Region.LIP, 3, 30.0),
-)
-"""Where no mesh fits: region, the detector's point, and the radius in mm that holds it all, eye and
-brow or both lips."""
+DISC_MM = 13.0
+"""Radius around the detector's points that holds an eye with its lids, or the lips in profile."""
 
 GRID_MM = 0.4
 """Kept parts are drawn on a grid no finer than this; their edges are wider by far."""
@@ -107,11 +108,20 @@ def kept_parts(
     for part in KEPT_PARTS:
         outline = landmarks[list(part.outline)]
         outlines.setdefault(part.region, []).append((outline, part.margin_mm + more))
+    upwards = _upwards(landmarks) * (LASHES_MM / mm_per_pixel)
+    outlines[Region.EYE] += [(eye + upwards, margin) for eye, margin in outlines[Region.EYE]]
     return _drawn(outlines, mm_per_pixel, frame)
 
 
-def kept_parts_in_profile(points: Points, mm_per_pixel: float, frame: Box) -> dict[Region, Mask]:
-    """Generous discs around eyes with brows and mouth where only the detector's points are known.
+def _upwards(landmarks: Points) -> Points:
+    """Direction from chin to forehead in the picture, unit length."""
+    upwards = landmarks[FOREHEAD] - landmarks[CHIN]
+    unit: Points = upwards / max(float(np.linalg.norm(upwards)), 1e-6)
+    return unit
+
+
+def kept_discs(points: Points, mm_per_pixel: float, frame: Box) -> dict[Region, Mask]:
+    """Discs on eyes and mouth where only the detector's points are known.
 
     Parameters
     ----------
@@ -121,9 +131,10 @@ def kept_parts_in_profile(points: Points, mm_per_pixel: float, frame: Box) -> di
     frame : Box
         Of the photograph.
     """
-    outlines: dict[Region, list[tuple[Points, float]]] = {}
-    for region, point, radius in PROFILE_PARTS:
-        outlines.setdefault(region, []).append((points[point : point + 1], radius))
+    outlines = {
+        Region.EYE: [(points[eye : eye + 1], DISC_MM) for eye in (0, 1)],
+        Region.LIP: [(points[3:4], DISC_MM)],
+    }
     return _drawn(outlines, mm_per_pixel, frame)
 
 
