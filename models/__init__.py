@@ -1,0 +1,1 @@
+"""Cards, weights and small tables that the package reads."""
