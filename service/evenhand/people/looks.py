@@ -18,6 +18,10 @@ HEAD_IN_FACES = 1.35
 HEAD_IN_PROFILES = 1.55
 """Height of a head with its hair, in sides of the box around a face in profile."""
 
+SMALL_WITH_BODY = 40.0
+"""Pixels: a head smaller than this in the look at the whole photograph is looked at again with its
+body, too."""
+
 SUREST_HEAD = 0.6
 """Chance from which a head that only the parser sees is taken for one."""
 
@@ -38,13 +42,25 @@ def looks_at(frame: Parse, photograph: Photograph, head: Head, body: Body) -> Pa
     photograph : Photograph
     head : Head
     body : Body
-        A closer, upright look at it is added where its head is small in the whole, or it lies.
+        A closer, upright look at it is added where its head is very small in the whole, or it lies.
     """
-    shrunk = max(1.0, max(photograph.shape) / parser.LOOK_SIDES[0])
-    small = HEAD_IN_FACES * head.face.box.height < parser.SMALL_HEAD * shrunk
+    share = parser.LOOK_SIDE / max(parser.LOOK_SIDE, *photograph.shape)
+    size = HEAD_IN_FACES * head.face.box.height * share
     lying = round(head.face.roll / 90) % 4 != 0
-    closer = (parser.parse(body.view),) if small or lying else ()
-    return Parsing(frame, closer, ())
+    closer = []
+    if size < SMALL_WITH_BODY or lying:
+        closer.append(parser.parse(body.view))
+    if size < parser.SMALL_HEAD and not lying:
+        around = parser.around_head(_whole_head(head)).intersection(photograph.frame)
+        closer.append(parser.look(photograph, around, parser.CROP_SIDE))
+    return Parsing(frame, tuple(closer), ())
+
+
+def _whole_head(head: Head) -> Box:
+    """About where the head with its hair is."""
+    box = head.face.box
+    more = round((HEAD_IN_FACES - 1) * box.height)
+    return Box(box.top - more, box.left - more // 2, box.bottom, box.right + more // 2)
 
 
 def further_heads(frame: Parse, known: list[Head], bounds: Box) -> list[Head]:

@@ -36,28 +36,21 @@ CHECKSUM_FILE = "parser.onnx.sha256"
 STEP = 32
 """Sides of the network's input are multiples of this many pixels."""
 
-FRAME_SIDE = 448
-"""Longer side, in pixels, of the whole photograph as the network sees it."""
+LOOK_SIDE = 448
+"""Longer side, in pixels, of a photograph or a body as the network sees it."""
 
 CROP_SIDE = 320
-"""Side, in pixels, of the square around one head as the network sees it."""
+"""Longer side, in pixels, of the surroundings of one head as the network sees them."""
 
 CROP_HEADS = 2.2
-"""Side of that square in sizes of the head: room for hair, neck and shoulders."""
+"""Side of the square around a head in sizes of the head: room for hair, neck and shoulders."""
 
-LOOK_SIDES = (448, 256)
-"""Longer sides, in pixels, at which the network sees a picture; its answers are averaged. The second
-sees larger forms and costs a third; measured on photographs, it takes away false skin."""
+SMALL_HEAD = 90.0
+"""Pixels: a head smaller than this in the look at the whole photograph is looked at again; for
+larger ones that measures no better."""
 
-SMALL_HEAD = 40.0
-"""Pixels: a head smaller than this in the first look at the whole photograph is looked at again
-with its body. Looks closer than that measure no better."""
-
-BODY_ABOVE, BODY_BELOW, BODY_ASIDE = 0.5, 8.5, 2.5
-"""How far that second look reaches from the head's top and middle, in sizes of the head."""
-
-MOST_CLOSER = 3
-"""People looked at again one by one, the largest first."""
+MOST_CLOSER = 4
+"""Heads looked at again one by one, the largest first."""
 
 ANSWER_STEP = 2
 """Input pixels for one cell of the answer."""
@@ -188,14 +181,14 @@ class Parse:
 
 @dataclass(frozen=True)
 class Parsing:
-    """All answers for a photograph: the whole of it, then closer looks at small people.
+    """All answers for a photograph: the whole of it, then closer looks at small heads.
 
     Attributes
     ----------
     frame : Parse
         The whole photograph.
     closer : tuple of Parse
-        One for each person looked at again, the largest first.
+        One for each head looked at again, the largest first.
     heads : tuple of Head
         Every head once, surest first, from the closest look at it.
     """
@@ -229,7 +222,7 @@ def available() -> bool:
 
 
 def parse_photograph(photograph: Photograph) -> Parsing:
-    """Parts and heads of a photograph: the whole of it, then every small person again.
+    """Parts and heads of a photograph: the whole of it, then every small head again.
 
     Parameters
     ----------
@@ -247,32 +240,33 @@ def parse_photograph(photograph: Photograph) -> Parsing:
     frame = look(photograph, photograph.frame)
     heads = list(frame.heads)
     closer = []
-    shrunk = max(1.0, max(photograph.shape) / LOOK_SIDES[0])
+    shrunk = max(1.0, max(photograph.shape) / LOOK_SIDE)
     for index in _small_heads(heads, SMALL_HEAD * shrunk):
-        again = look(photograph, _person_around(heads[index].box).intersection(photograph.frame))
-        closer.append(again)
-        same = [h for h in again.heads if _overlap(h.box, heads[index].box) > SAME_HEAD]
-        heads[index : index + 1] = same[:1] or [heads[index]]
+        around = around_head(heads[index].box).intersection(photograph.frame)
+        closer.append(look(photograph, around, CROP_SIDE))
+        same = [h for h in closer[-1].heads if _overlap(h.box, heads[index].box) > SAME_HEAD]
+        heads[index] = same[0] if same else heads[index]
     return Parsing(frame, tuple(closer), tuple(distinct(heads)))
 
 
-def look(photograph: Photograph, box: Box) -> Parse:
-    """Parts and heads in a box of the photograph, seen at each of `LOOK_SIDES` and averaged.
+def look(photograph: Photograph, box: Box, side: int = LOOK_SIDE) -> Parse:
+    """Parts and heads in a box of the photograph, reduced to `side` pixels along its longer side.
+
+    The box should lie inside the photograph: the network was never shown a margin without picture.
 
     Raises
     ------
     MissingNetworkError
         If the weights are absent or damaged.
     """
-    views = [reduced(photograph, box, side) for side in LOOK_SIDES]
-    first = parse(views[0])
-    distant = [parse(view) for view in views[1:] if view.pixels.shape != views[0].pixels.shape]
-    total = first.probability.copy()
-    for other in distant:
-        to_cells = chained(inverse(other.to_photograph), first.to_photograph)
-        for part, chance in enumerate(other.probability):
-            total[part] += _warped(chance, to_cells, total.shape[1:])
-    return replace(first, probability=total / np.float32(1 + len(distant)))
+    return parse(reduced(photograph, box, side))
+
+
+def around_head(head: Box) -> Box:
+    """The square around a head's box that is worth a closer look; may reach beyond the picture."""
+    half = CROP_HEADS * max(head.height, head.width, 8) / 2
+    row, column = (head.top + head.bottom) / 2, (head.left + head.right) / 2
+    return Box(round(row - half), round(column - half), round(row + half), round(column + half))
 
 
 def _small_heads(heads: Sequence[Head], small: float) -> list[int]:
@@ -280,18 +274,6 @@ def _small_heads(heads: Sequence[Head], small: float) -> list[int]:
     sizes = [max(head.box.height, head.box.width) for head in heads]
     chosen = [index for index, size in enumerate(sizes) if size < small]
     return sorted(chosen, key=lambda index: -sizes[index])[:MOST_CLOSER]
-
-
-def _person_around(head: Box) -> Box:
-    """Where the body of a head may be."""
-    size = max(head.height, head.width)
-    middle = (head.left + head.right) / 2
-    return Box(
-        round(head.top - BODY_ABOVE * size),
-        round(middle - BODY_ASIDE * size),
-        round(head.top + BODY_BELOW * size),
-        round(middle + BODY_ASIDE * size),
-    )
 
 
 def parse(view: View) -> Parse:
@@ -406,7 +388,7 @@ def _trust(shape: tuple[int, ...]) -> Chance:
     return np.clip(np.minimum(down, across) / fade, 0, 1).astype(np.float32)
 
 
-def _warped(cells: Chance, to_cells: Affine, shape: tuple[int, ...]) -> Chance:
+def _warped(cells: Chance, to_cells: Affine, shape: tuple[int, int]) -> Chance:
     """Cells drawn on a grid, bilinear, zero outside; `to_cells` maps the grid to cells."""
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     height, width = shape
