@@ -14,6 +14,7 @@ from evenhand.steps.redness import RednessSettings, redness
 from evenhand.steps.smoothing import SmoothingSettings, smoothing
 from tests.evaluation import steps_measures as measures
 from tests.evaluation import steps_photographs as photographs
+from tests.evaluation import steps_rendered as rendered
 from tests.evaluation import steps_scenes as scenes
 from tests.evaluation.steps_marks import MarkTally, tally
 from tests.evaluation.steps_scenes import Case
@@ -192,6 +193,8 @@ def main() -> None:
         *(photographs.cases(chosen.tuning, name) for name in ("burnt", "blotched", "marked")),
         chosen.out / "photographed",
     )
+    print("\nRendered people, masks found; looked at while tuning")
+    _measure(rendered.burnt(), (), (), chosen.out / "rendered")
 
 
 def _measure(

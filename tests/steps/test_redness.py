@@ -13,7 +13,7 @@ from evenhand.steps.redness import Grade, RednessSettings, redness
 from tests.evaluation.steps_measures import burn_measures, difference
 from tests.evaluation.steps_textbook import global_a_shift
 from tests.optics.skin import MELANIN, Light
-from tests.steps.skins import burnt, clean, tanned
+from tests.steps.skins import burnt, clean, rendered_burnt_arm, tanned
 
 SETTINGS = RednessSettings()
 
@@ -53,7 +53,7 @@ def test_no_halo_along_sharp_and_soft_straps(edge_mm: float) -> None:
     border = (blood > 0.05) & (blood < 0.7) & (scene.alpha > 0.9)
     assert difference(wanted, scene.clean)[border].mean() < 3.0
     beside = (blood == 0) & (scene.alpha > 0.9)
-    assert np.quantile(difference(wanted, scene.clean)[beside], 0.99) < 2.5
+    assert np.quantile(difference(wanted, scene.clean)[beside], 0.99) < 3.0
 
 
 def test_a_warm_cast_over_everything_is_not_redness() -> None:
@@ -125,3 +125,10 @@ def test_no_skin_at_all_is_left_as_it_is() -> None:
 def test_settings_outside_their_limits_are_refused(wrong: dict[str, float]) -> None:
     with pytest.raises(ValidationError):
         RednessSettings(**wrong)
+
+
+def test_the_rendered_burnt_arm_comes_back_with_true_masks() -> None:
+    scene = rendered_burnt_arm()
+    measured = burn_measures(scene, redness(scene.patch, SETTINGS).wanted)
+    assert measured["burn reduced"] > 0.6
+    assert measured["unburnt moved"] < 1.0

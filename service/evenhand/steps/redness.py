@@ -20,6 +20,7 @@ from evenhand.steps.masked_filters import blur, guided
 from evenhand.steps.patch import Change, SkinPatch
 from evenhand.steps.pigments import Direction
 from evenhand.steps.redness_measure import Excess, measure
+from evenhand.steps.unburnt import GENTLE
 
 Map = npt.NDArray[np.float32]
 
@@ -68,7 +69,7 @@ class RednessSettings(BaseModel):
 
 
 class Grade(StrEnum):
-    """How burnt a region is, by the mean excess of its burnt part."""
+    """How burnt a region is, by the mean redness that comes off its burnt part."""
 
     NONE = "none"
     SLIGHT = "slight"
@@ -77,7 +78,7 @@ class Grade(StrEnum):
 
 
 GRADES = ((Grade.STRONG, 0.35), (Grade.MODERATE, 0.18), (Grade.SLIGHT, 0.07))
-"""Mean excess in density from which a grade holds: 0.18 is about a CIEDE2000 of 6."""
+"""Mean density taken off from which a grade holds: 0.18 is about a CIEDE2000 of 6."""
 
 BURNT = 0.04
 """Density taken off above which a place counts as burnt in the report."""
@@ -125,7 +126,8 @@ def _burn(skin: CoarsePatch, excess: Excess, least: float) -> Map:
     share = np.clip(smooth / np.maximum(least, excess.least) - 1, 0, 1) * excess.in_light
     near = blur(share * share * (3 - 2 * share), skin.skin, skin.pixels(BORDER_MM))
     burn = np.maximum(smooth, 0) * np.minimum(2 * near, 1)
-    return np.asarray(excess.most * np.tanh(burn / excess.most), np.float32)
+    most = np.maximum(excess.most, GENTLE)
+    return np.asarray(most * np.tanh(burn / most), np.float32)
 
 
 def _natural_places(patch: SkinPatch, skin: CoarsePatch) -> Map:
@@ -151,7 +153,7 @@ def _facts(skin: CoarsePatch, excess: Excess, removal: Map, direction: Direction
             continue
         burnt = (removal > BURNT) & (share > 0.5)
         regions[region.value] = {
-            "grade": grade(excess.amount[burnt], int((share > 0.5).sum())).value,
+            "grade": grade(removal[burnt], int((share > 0.5).sum())).value,
             "burnt_share": round(float(burnt.sum() / max(1, (share > 0.5).sum())), 4),
             "before": round(float(np.average(np.maximum(excess.amount, 0), weights=share)), 4),
             "after": round(
@@ -161,9 +163,9 @@ def _facts(skin: CoarsePatch, excess: Excess, removal: Map, direction: Direction
     return {"direction": [round(float(value), 4) for value in direction], "regions": regions}
 
 
-def grade(excess: Map, pixels: int) -> Grade:
-    """Grade of a region from the excess of its burnt part and its size in pixels."""
-    if len(excess) < max(1, LEAST_BURNT_SHARE * pixels):
+def grade(removal: Map, pixels: int) -> Grade:
+    """Grade of a region from what comes off its burnt part, density, and its size in pixels."""
+    if len(removal) < max(1, LEAST_BURNT_SHARE * pixels):
         return Grade.NONE
-    mean = float(excess.mean())
+    mean = float(removal.mean())
     return next((name for name, least in GRADES if mean >= least), Grade.NONE)

@@ -58,6 +58,18 @@ GENTLE = 0.08
 FREE = 10.0
 """The same where one does: no limit."""
 
+EVEN_BY_NATURE = (Region.NECK, Region.ARM, Region.HAND, Region.TORSO, Region.LEG)
+"""Regions without the natural unevenness of a face: what stands out there is burnt.
+
+On faces without burns, cheeks, nose and warm reflected light reach as far as a burn does.
+"""
+
+PALE_SHARE = 0.25
+"""Quantile of such a region's redness that stands for its unburnt skin, however much is burnt."""
+
+PALE_LEAST = 0.12
+"""Excess there from which skin is burnt in part, density; twice that, in full."""
+
 REGION_SEPARATION = 0.78
 """Separation from which a region of a person who is of one kind as a whole is two groups."""
 
@@ -131,6 +143,8 @@ def unburnt_levels(skin: CoarsePatch, redness: Map, lit: npt.NDArray[np.bool_]) 
         if len(amounts) * skin.mm_per_pixel**2 >= LEAST_AREA_MM2:
             one_kind = everywhere.split is None
             level = unburnt_level(amounts, REGION_SEPARATION if one_kind else SEPARATION)
+            if level.split is None and region in EVEN_BY_NATURE:
+                level = _pale_level(amounts)
             levels[region] = level if one_kind else _within(level, region, everywhere)
     palest = min((level.middle for level in levels.values()), default=everywhere.middle)
     total = np.zeros((*redness.shape, 3), np.float32)
@@ -147,6 +161,11 @@ def unburnt_levels(skin: CoarsePatch, redness: Map, lit: npt.NDArray[np.bool_]) 
     values = np.where(inside, total / np.maximum(weight, 1e-6)[..., None], elsewhere)
     values = blur(values, np.minimum(weight, 1), skin.pixels(BORDER_MM / 2))
     return Levels(values[..., 0], values[..., 1], values[..., 2])
+
+
+def _pale_level(amounts: Amounts) -> Level:
+    """Level of the palest part of a region whose skin passes from unburnt to burnt by degrees."""
+    return Level(float(np.quantile(amounts, PALE_SHARE)), PALE_LEAST, FREE)
 
 
 def _naturally_redder(region: Region) -> float:
