@@ -20,7 +20,7 @@ from sqlalchemy.orm import Session
 
 from evenhand.jobs.job import OVER, Kind, State
 from evenhand.jobs.place import Place
-from evenhand.jobs.tidying import fail_lost_jobs, tidy
+from evenhand.jobs.tidying import fail_lost_jobs, forget_old_runs, tidy
 from evenhand.jobs.work import AWAY, do
 from evenhand.shoots import storage
 from evenhand.shoots.database import Database
@@ -241,8 +241,8 @@ class JobWorker:
 
         @DBOS.step(name="tidy step")
         def tidy_step() -> None:
-            fail_lost_jobs(place)
-            log.info("tidied", **tidy(place))
+            lost, forgotten = fail_lost_jobs(place), forget_old_runs()
+            log.info("tidied", lost=lost, forgotten=forgotten, **tidy(place))
 
         @DBOS.workflow(name="tidy")
         def tidy_run(at: datetime, context: Any) -> None:

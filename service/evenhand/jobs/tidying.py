@@ -14,6 +14,12 @@ from evenhand.shoots import storage
 from evenhand.shoots.deletion import delete_shoot, unfinished
 from evenhand.shoots.tables import Job, Shoot, Upload, now
 
+KEPT = timedelta(days=7)
+"""How long a durable run that ended is kept, for whoever looks for a fault."""
+
+MOST_AT_ONCE = 2000
+"""Runs deleted at one time."""
+
 YOUNG_S = 3600.0
 """A file that is younger may still be on its way in, seconds."""
 
@@ -51,6 +57,20 @@ def end_uploads(place: Place) -> int:
     return len(over)
 
 
+def forget_old_runs(kept: timedelta = KEPT) -> int:
+    """Delete durable runs that ended long ago; the jobs they were of stay. Gives how many."""
+    ended = DBOS.list_workflows(
+        status=["SUCCESS", "ERROR", "CANCELLED"],
+        completed_before=(now() - kept).isoformat(),
+        limit=MOST_AT_ONCE,
+        load_input=False,
+        load_output=False,
+    )
+    if ended:
+        DBOS.delete_workflows([run.workflow_id for run in ended])
+    return len(ended)
+
+
 def fail_lost_jobs(place: Place) -> int:
     """End jobs whose durable run ended without them; gives how many."""
     with place.database.reading() as session:
@@ -58,11 +78,9 @@ def fail_lost_jobs(place: Place) -> int:
         jobs = list(
             session.scalars(select(Job.id).where(Job.state.not_in(OVER), Job.created_at < old))
         )
-    lost = [
-        run.workflow_id
-        for run in (DBOS.list_workflows(workflow_ids=jobs) if jobs else [])
-        if run.status not in ("PENDING", "ENQUEUED", "DELAYED")
-    ]
+    runs = DBOS.list_workflows(workflow_ids=jobs, load_output=False) if jobs else []
+    alive = {run.workflow_id for run in runs if run.status in ("PENDING", "ENQUEUED", "DELAYED")}
+    lost = [job for job in jobs if job not in alive]
     with place.database.writing() as session:
         for job in session.scalars(
             select(Job).where(Job.id.in_(lost), Job.state.not_in(OVER)).with_for_update()

@@ -1,0 +1,64 @@
+"""What is tidied once an hour, and what is left alone."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from dbos import DBOS
+
+from evenhand.jobs.job import Kind
+from evenhand.jobs.tidying import fail_lost_jobs, forget_old_runs, tidy
+from evenhand.shoots import tables
+from tests.jobs.fixtures import Studio
+
+
+def runs(job_id: str) -> list[str]:
+    """Durable runs of a job."""
+    return [run.workflow_id for run in DBOS.list_workflows(workflow_ids=[job_id])]
+
+
+def test_old_runs_are_forgotten_and_their_jobs_stay(studio: Studio) -> None:
+    shoot = studio.shoot()
+    studio.portrait(shoot, seed=80)
+    job = studio.get(f"/v1/shoots/{shoot}/jobs")[0]["id"]
+    assert forget_old_runs() == 0
+    assert runs(job) == [job]
+    assert forget_old_runs(timedelta(seconds=-60)) >= 1
+    assert runs(job) == []
+    assert studio.get(f"/v1/jobs/{job}")["state"] == "done"
+
+
+def test_a_job_whose_run_ended_without_it_fails(studio: Studio) -> None:
+    shoot = studio.shoot()
+    portrait = studio.portrait(shoot, seed=81)
+    ended = studio.get(f"/v1/shoots/{shoot}/jobs")[0]["id"]
+    with studio.place.database.writing() as session:
+        job = session.get_one(tables.Job, ended)
+        job.state, job.created_at = "running", tables.now() - timedelta(hours=2)
+        young = tables.Job(
+            shoot_id=shoot, portrait_id=portrait, kind=Kind.FIND.value, state="waiting"
+        )
+        session.add(young)
+    assert fail_lost_jobs(studio.place) == 1
+    assert studio.get(f"/v1/jobs/{ended}")["state"] == "failed"
+    assert studio.get(f"/v1/jobs/{young.id}")["state"] == "waiting"
+
+
+def test_a_deletion_that_was_broken_off_goes_on(studio: Studio) -> None:
+    shoot = studio.shoot()
+    studio.portrait(shoot, seed=82)
+    with studio.place.database.writing() as session:
+        session.get_one(tables.Shoot, shoot).deleting_at = tables.now()
+    assert studio.http.get(f"/v1/shoots/{shoot}").status_code == 404
+    assert tidy(studio.place)["deletions"] == 1
+    assert list(studio.place.files.listing(shoot)) == []
+    with studio.place.database.reading() as session:
+        assert session.get(tables.Shoot, shoot) is None
+
+
+def test_what_is_in_use_stays(studio: Studio) -> None:
+    shoot = studio.shoot()
+    studio.portrait(shoot, seed=83)
+    before = sorted(studio.place.files.listing(shoot))
+    tidy(studio.place)
+    assert sorted(studio.place.files.listing(shoot)) == before
