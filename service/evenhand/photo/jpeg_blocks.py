@@ -57,6 +57,8 @@ _COSINES = (np.where(_u == 0, np.sqrt(1 / 8), 0.5) * np.cos((2 * _x + 1) * _u * 
 """The 8-point cosine transform, orthonormal, as in T.81, A.3.3."""
 
 
+_QUARTER = np.float32(0.25)
+
 _THREADS = 2
 """Threads that transform blocks."""
 
@@ -343,24 +345,38 @@ def _transform(
         number = 0
         for c in range(3):
             tall, wide = unit[0] // 8 // factors[c, 0], unit[1] // 8 // factors[c, 1]
-            share = np.float32(1 / (tall * wide))
             for v in range(factors[c, 0]):
                 for h in range(factors[c, 1]):
-                    for y in range(8):
-                        for x in range(8):
-                            total = np.float32(0)
-                            for i in range(tall):
-                                for j in range(wide):
-                                    total += change[
-                                        c, (v * 8 + y) * tall + i, (h * 8 + x) * wide + j
-                                    ]
-                            block[y, x] = total * share
+                    _average(change[c], v * 8 * tall, h * 8 * wide, tall, wide, block)
                     _transform_block(block, half)
                     for i in range(64):
                         differences[n, number, places[i]] = np.int16(
                             np.rint(block[i >> 3, i & 7] * inverse_steps[c, i])
                         )
                     number += 1
+
+
+@compiled
+def _average(plane: Reals, top: int, left: int, tall: int, wide: int, block: Reals) -> None:
+    """Means of `tall` by `wide` samples; the two usual cases without inner loops."""
+    if tall == 1 and wide == 1:
+        for y in range(8):
+            for x in range(8):
+                block[y, x] = plane[top + y, left + x]
+    elif tall == 2 and wide == 2:
+        for y in range(8):
+            upper, lower = plane[top + 2 * y], plane[top + 2 * y + 1]
+            for x in range(8):
+                i = left + 2 * x
+                block[y, x] = (upper[i] + upper[i + 1] + lower[i] + lower[i + 1]) * _QUARTER
+    else:
+        for y in range(8):
+            for x in range(8):
+                total = np.float32(0)
+                for i in range(tall):
+                    for j in range(wide):
+                        total += plane[top + y * tall + i, left + x * wide + j]
+                block[y, x] = total / np.float32(tall * wide)
 
 
 @compiled
