@@ -165,6 +165,15 @@ def test_500_megapixel_tiff(tmp_path: Path) -> None:
     refused(path, PhotographTooLargeError, "500 megapixels")
 
 
+@pytest.mark.parametrize("start", [b"\xff\xd8\xff\xe0", b"\x89PNG\r\n\x1a\n"])
+def test_files_too_large_to_be_photographs_are_not_read(start: bytes, tmp_path: Path) -> None:
+    path = tmp_path / "portrait.bin"
+    with open(path, "wb") as file:
+        file.write(start)
+        file.truncate(3 << 30)  # a hole, which takes no room on the disk
+    refused(path, PhotographTooLargeError, "3.0 GiB")
+
+
 def test_the_limit_is_an_argument(tmp_path: Path) -> None:
     path = tmp_path / "portrait.jpg"
     write_with_pillow(path, scene(8), None, 1)

@@ -3,19 +3,27 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from io import FileIO
 from pathlib import Path
 from typing import NoReturn
 
-from evenhand.errors import UnreadablePhotographError, UnsupportedPhotographError
+from evenhand.errors import (
+    PhotographTooLargeError,
+    UnreadablePhotographError,
+    UnsupportedPhotographError,
+)
 from evenhand.photo import heif, jpeg, png, raw, tiff
 from evenhand.photo.limits import PIXEL_LIMIT
 from evenhand.photo.opening import opened, sha256_of
 from evenhand.photo.orientation import contiguous, upright
 from evenhand.photo.photograph import FileKind, Photograph
 from evenhand.photo.source import Decoded
+
+_LARGEST_CONTENT = 2 << 30
+"""Bytes of a file that is read as a whole, which TIFF files are not."""
 
 _OTHER_KINDS = (
     (b"GIF8", "a GIF picture, which may be animated"),
@@ -65,7 +73,7 @@ def read(path: Path | str, pixel_limit: int = PIXEL_LIMIT) -> Photograph:
                 sha256 = hashing.result()
         else:
             decode = _decoder(start, path)
-            content = _content(file)
+            content = _content(file, path.name)
             sha256 = hashlib.sha256(content).hexdigest()
             decoded = decode(content, path.name, pixel_limit)
     return _photograph(decoded, path, sha256)
@@ -83,7 +91,13 @@ def _decoder(start: bytes, path: Path) -> Callable[[bytes, str, int], Decoded]:
     _refuse(start, path)
 
 
-def _content(file: FileIO) -> bytes:
+def _content(file: FileIO, name: str) -> bytes:
+    size = os.fstat(file.fileno()).st_size
+    if size > _LARGEST_CONTENT:
+        raise PhotographTooLargeError(
+            f"{name} has {size / 2**30:.1f} GiB, more than a photograph of its format can have.",
+            "Check that it is a photograph.",
+        )
     file.seek(0)
     return file.read()
 
