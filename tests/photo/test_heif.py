@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 import imagecodecs
@@ -118,4 +119,12 @@ def test_truncated(share: float, suffix: str, tmp_path: Path) -> None:
     content = path.read_bytes()
     path.write_bytes(content[: int(share * len(content))])
     with pytest.raises(UnreadablePhotographError, match=f"portrait{suffix}"):
+        photo.read(path)
+
+
+def test_a_missing_reader_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "portrait.heic"
+    write_heif(path, 8)
+    monkeypatch.setitem(sys.modules, "pillow_heif", None)
+    with pytest.raises(UnsupportedPhotographError, match=r"evenhand\[heif\]"):
         photo.read(path)
