@@ -41,14 +41,17 @@ Table = npt.NDArray[np.float32]
 DIRECTIONS = np.array([d for d in product((-1, 0, 1), repeat=3) if any(d)], np.float32)
 # Directions of change in which a cell's norm is checked.
 
-LENGTHS = (3.0, 12.0, 24.0, 40.0)
-# Lengths of change in 8-bit code values at which it is checked.
+SHORT, LONG = (3.0, 12.0), (24.0, 40.0)
+# Lengths of change in 8-bit code values at which it is checked: short ones need less enlarging.
 
 DARKEST_RED = 48
 # Least red, 8-bit code values, of cells with a bound. They are also at least as red as green and
 # as blue, as skin is: through black, grey and blue the difference is too far from a norm.
 
-WIDEST = LENGTHS[-1]
+SHORTEST_LONG = SHORT[-1]
+# Change of a channel up to which the bound of short changes holds.
+
+WIDEST = LONG[-1]
 # Largest change of a channel that a bound speaks of; beyond it there is none.
 
 PROBE = 4.0
@@ -61,8 +64,8 @@ ROUNDEST = 0.03
 # Smallest eigenvalue of the squared norm in parts of its largest: none is flatter, so that no
 # direction between those tried slips through.
 
-ROUNDING_COLUMN = 6
-# Column of the table after the six of the norm.
+ROUNDING_COLUMN, SHORT_COLUMN = 6, 7
+# Columns of the table after the six of the norm.
 
 UNKNOWN = np.inf
 # In the rows of cells that are not worked out: no bound, so a closer look.
@@ -79,16 +82,16 @@ class Bounds:
 
     Attributes
     ----------
-    table : ndarray of float32, shape (cells, 7)
+    table : ndarray of float32, shape (cells, 8)
         For each cell of colours: the squared norm's factors of ``r^2, g^2, b^2, rg, rb, gb`` for a
-        change in 8-bit code values, and what rounding may add.
+        change in 8-bit code values, what rounding may add, and a factor on short changes' norm.
     """
 
     def __init__(self, encoding: Encoding) -> None:
         self._encoding = encoding
         self._known = np.zeros(1 << 3 * CELL_BITS, np.bool_)
         self._lock = Lock()
-        self.table = np.full((len(self._known), 7), UNKNOWN, np.float32)
+        self.table = np.full((len(self._known), 8), UNKNOWN, np.float32)
 
     def prepared(self, codes: CodeValues) -> Table:
         """The table with the cells of `codes`, shape (height, width, 3), worked out."""
@@ -108,21 +111,23 @@ class Bounds:
         size = 256 >> CELL_BITS
         lowest = np.stack(axes, axis=-1) * size
         warm = (lowest[:, 0] >= DARKEST_RED) & (lowest[:, 0] >= lowest[:, 1:].max(axis=1))
-        rows = np.full((len(cells), 7), UNKNOWN, np.float32)
+        rows = np.full((len(cells), 8), UNKNOWN, np.float32)
         rows[warm] = self._warm_rows(cells[warm], lowest[warm])
         return rows
 
     def _warm_rows(self, cells: npt.NDArray[np.intp], lowest: npt.NDArray[np.intp]) -> Table:
         size = 256 >> CELL_BITS
         norm = _norm(self._encoding, (lowest + size // 2).astype(np.uint8))
-        largest = np.zeros(len(cells), np.float32)
+        short, long = np.zeros((2, len(cells)), np.float32)
         for place in [*product((0, size - 1), repeat=3), (size // 2,) * 3]:
             start = (lowest + np.array(place)).astype(np.uint8)
-            np.maximum(largest, _ratio(self._encoding, start, norm), out=largest)
-        factor = (SAFETY * largest) ** 2
-        rows = np.empty((len(cells), 7), np.float32)
-        rows[:, :ROUNDING_COLUMN] = norm * factor[:, None]
+            np.maximum(short, _ratio(self._encoding, start, norm, SHORT), out=short)
+            np.maximum(long, _ratio(self._encoding, start, norm, LONG), out=long)
+        np.maximum(long, short, out=long)
+        rows = np.empty((len(cells), 8), np.float32)
+        rows[:, :ROUNDING_COLUMN] = norm * ((SAFETY * long) ** 2)[:, None]
         rows[:, ROUNDING_COLUMN] = step_table(self._encoding)[cells, ROUNDED]
+        rows[:, SHORT_COLUMN] = short / long
         return rows
 
 
@@ -159,12 +164,14 @@ def _norm(encoding: Encoding, colours: CodeValues) -> Table:
     return np.asarray(np.stack([*squares, *products], axis=-1), np.float32)
 
 
-def _ratio(encoding: Encoding, colours: CodeValues, norm: Table) -> Table:
+def _ratio(
+    encoding: Encoding, colours: CodeValues, norm: Table, lengths: tuple[float, ...]
+) -> Table:
     """Largest ratio of the difference to the norm over all changes tried, shape (n,)."""
     measure = Measure(encoding, colours)
     start = colours.astype(np.float32)
     largest = np.zeros(len(colours), np.float32)
-    for length in LENGTHS:
+    for length in lengths:
         for direction in DIRECTIONS:
             change = np.clip(start + length * direction, 0, 255) - start
             size = np.sqrt(np.maximum(squared(norm, change), LEAST))
@@ -255,7 +262,10 @@ def _mark_near(  # type: ignore[no-untyped-def]
             within = code_scale * np.float32(lowest) - moved >= 0
             within = within and code_scale * np.float32(highest) + moved <= white
             place = cell_of(codes, row, column, cell_shift)
-            size = bound[row, column] + rounding * table[place, ROUNDING_COLUMN]
+            size = bound[row, column]
+            if moved <= SHORTEST_LONG:
+                size *= table[place, SHORT_COLUMN]
+            size += rounding * table[place, ROUNDING_COLUMN]
             near[row, column] = not (within and moved <= WIDEST and size <= near_bound)
 
 

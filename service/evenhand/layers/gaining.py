@@ -17,7 +17,15 @@ import numpy.typing as npt
 
 from evenhand.box import Box
 from evenhand.colour.inverse_table import DARKEST, FIRST_CELL, SHIFT, InverseTable
-from evenhand.layers.bounding import ROUNDING_COLUMN, WIDEST, bounds_of, cell_of, norm_at
+from evenhand.layers.bounding import (
+    ROUNDING_COLUMN,
+    SHORT_COLUMN,
+    SHORTEST_LONG,
+    WIDEST,
+    bounds_of,
+    cell_of,
+    norm_at,
+)
 from evenhand.layers.cap import (
     CELL_BITS,
     FINE_PER_CODE,
@@ -235,5 +243,7 @@ def _gain_rows(  # type: ignore[no-untyped-def]
                 columns[column] = True
                 place = cell_of(codes, row, column, cell_shift)
                 size = norm_at(table, place, own[column, 0], own[column, 1], own[column, 2])
+                if reach <= SHORTEST_LONG:
+                    size *= table[place, SHORT_COLUMN]
                 size += rounding * table[place, ROUNDING_COLUMN]
                 near[row, column] = not (reach <= WIDEST and size <= near_bound)
