@@ -1,6 +1,6 @@
 """Trains the parser from scratch on rendered views and measures it.
 
-    python -m models.parser.train --views /tmp/views --out out --minutes 9
+    python -m models.parser.train --views views --out out --minutes 9
 
 Writes into the output folder: ``parser.pt`` (weights in half precision), ``parser.onnx``,
 ``metrics.json``, ``log.txt`` and two contact sheets.

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import multiprocessing
-import os
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
@@ -12,6 +11,7 @@ from pathlib import Path
 
 from evenhand.errors import EvenhandError
 from evenhand.photo.photograph import FileKind
+from evenhand.processors import available
 from evenhand.report import Report
 from evenhand.retouching import RetouchSettings, retouch
 
@@ -70,7 +70,7 @@ def retouch_many(
     dry_run: bool = False,
 ) -> Iterator[Outcome]:
     """Retouch each file into `out` and give each outcome as soon as it is there."""
-    workers = min(len(paths), cores())
+    workers = min(len(paths), available())
     if workers <= 1:
         for path in paths:
             yield _retouch_one(path, out, settings, overwrite, dry_run)
@@ -93,11 +93,6 @@ def retouch_many(
             yield _outcome(future, path) or Outcome(
                 path, trouble=f"{path}: the process was ended from outside; memory may be short."
             )
-
-
-def cores() -> int:
-    """Cores that this process may use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def _is_portrait(path: Path) -> bool:

@@ -23,12 +23,6 @@ if TYPE_CHECKING:
 SOME_FAILED = 1
 """Exit status where at least one file failed; the others are done."""
 
-WRONG_COMMAND = 2
-"""Exit status where the command line is wrong and nothing was begun (click's own)."""
-
-INTERRUPTED = 130
-"""Exit status after Ctrl-C, as shells have it."""
-
 EPILOG = (
     "Exit status: 0 all done, 1 at least one file failed and the others are done, "
     "2 wrong command line, 130 interrupted."

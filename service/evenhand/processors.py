@@ -5,12 +5,12 @@ from __future__ import annotations
 import os
 
 
-def _available() -> int:
+def available() -> int:
     """Processors that this process may run on; all of them where the system does not say."""
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1
 
 
-PROCESSORS = max(1, min(8, _available()))
+PROCESSORS = max(1, min(8, available()))
 # Threads for one computation, eight at most: beyond that memory is the limit.

@@ -62,13 +62,6 @@ def measure_case(case: Case, runs: int, *, with_textbook: bool) -> dict[str, Any
         return figures
 
 
-def skin_share(path: Path) -> tuple[int, float]:
-    """People found and share of the frame that is skin."""
-    photograph = photo.read(path)
-    people = people_of(photograph, RetouchSettings())
-    return len(people), float(_skin(people, photograph).mean())
-
-
 def _whole_run(path: Path, out: Path, runs: int) -> dict[str, Any]:
     clocks: list[Stopwatch] = []
 

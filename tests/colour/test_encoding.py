@@ -20,9 +20,6 @@ PROFILES = {
     "tables": profiles.table_profile,
 }
 
-LIGHT_TOLERANCE = 2e-5
-"""Of linear light against an oracle: ICC profiles keep colorants in 1/65536."""
-
 CMS_TOLERANCE = 5e-5
 """Of linear light against little-cms, which rounds sampled curves and tables to 16 bits."""
 

@@ -34,9 +34,6 @@ BYSTANDER_MARGIN = 0.05
 # body labels the main person alone: background further from the person's bounding box than this
 # share of its height is not judged.
 
-RENDERED_SKIN = (1, 2, 3, 4, 5, 6, 7, 8, 23)
-# Classes of the rendered views that are skin; see the scene script.
-
 RENDERED_KEPT = {
     "background": (0,),
     "eye": (9, 10),

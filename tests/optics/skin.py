@@ -242,12 +242,3 @@ class Skin:
 
 MELANIN = {"light": 0.02, "intermediate": 0.05, "tan": 0.09, "brown": 0.15, "dark": 0.28}
 """Melanin shares of five skins from light to dark."""
-
-
-def individual_typology_angle(linear: Array) -> Array:
-    """Degrees (Chardon 1991), Lab with the D65 white."""
-    xyz = linear @ colour.RGB_COLOURSPACES["ITU-R BT.2020"].matrix_RGB_to_XYZ.T
-    lab = colour.XYZ_to_Lab(
-        xyz, colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D65"]
-    )
-    return np.asarray(np.degrees(np.arctan2(lab[..., 0] - 50, lab[..., 2])), np.float64)

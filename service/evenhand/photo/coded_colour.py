@@ -29,7 +29,7 @@ _ADOBE_GAMMA = 563 / 256
 D65 = (0.3127, 0.3290)
 """Chromaticity of the white of all these."""
 
-_LINEAR_CURVE, _SRGB_CURVE = 8, 13
+_LINEAR_CURVE = 8
 _HIGH_DYNAMIC_RANGE = {16: "PQ", 18: "HLG"}
 """Transfer characteristics (H.273, table 3)."""
 

@@ -32,7 +32,7 @@ _NEXT_MARKER = re.compile(rb"\xff[\x01-\xcf\xd8-\xfe]")
 EXIF_HEAD = b"Exif\x00\x00"
 XMP_HEAD = b"http://ns.adobe.com/xap/1.0/\x00"
 ICC_HEAD = b"ICC_PROFILE\x00"
-IPTC_HEAD = b"Photoshop 3.0\x00"
+IPTC_HEAD = bytes.fromhex("50686f746f73686f7020332e3000")
 ADOBE_HEAD = b"Adobe"
 JFIF_HEAD = b"JFIF\x00"
 """Heads of the application segments (Exif 2.32, XMP part 3, ICC.1 annex B, IIM, T.872)."""

@@ -22,9 +22,6 @@ from evenhand.web.views import found
 LOOK_EVERY_S = 0.25
 """How often a job is looked at while its events are listened to, seconds."""
 
-KEEP_ALIVE_S = 15.0
-"""After this long without news a comment keeps the connection open, seconds."""
-
 router = APIRouter(prefix="/v1", tags=["jobs"])
 
 

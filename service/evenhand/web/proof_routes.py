@@ -42,9 +42,6 @@ from evenhand.web.views import found, mark_out, proof_out, sign_off_out
 LARGEST_SHOWN = 2400
 """Longest side of a picture in a proof, pixels: for a screen, not for print."""
 
-WISHES = {"leave it": "keep", "please remove": "remove"}
-"""What a client's wish would make of a mark."""
-
 router = APIRouter(prefix="/v1", tags=["proofs"])
 client = APIRouter(prefix="/v1/proof", tags=["links"])
 

@@ -9,9 +9,6 @@ from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from evenhand.jobs.place import addresses_in
 
-MEGABYTE = 1024 * 1024
-"""Bytes."""
-
 
 class ServiceSettings(BaseSettings):
     """How the service runs."""
