@@ -35,7 +35,7 @@ def known_people(monkeypatch: pytest.MonkeyPatch) -> None:
         "evenhand.retouching.find_people",
         lambda photograph, *_, **__: [person_in(*photograph.shape)],
     )
-    monkeypatch.setattr("evenhand.batch.cores", lambda: 1)
+    monkeypatch.setattr("evenhand.batch.available", lambda: 1)
 
 
 @pytest.fixture
@@ -324,7 +324,7 @@ def test_a_process_that_dies_takes_no_other_file_with_it(tmp_path: Path) -> None
         "    if path.name == 'b.png': os.kill(os.getpid(), signal.SIGKILL)\n"
         "    return batch.Outcome(path)\n"
         "batch._retouch_one = fatal\n"
-        "batch.cores = lambda: 2\n"
+        "batch.available = lambda: 2\n"
         "if __name__ == '__main__':\n"
         "    paths = [Path(f'{letter}.png') for letter in 'abcd']\n"
         "    for done in batch.retouch_many(paths, Path('out'), None):\n"

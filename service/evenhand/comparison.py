@@ -1,4 +1,4 @@
-"""The before/after picture: original left, result right, for the eye and in sRGB."""
+"""The before/after picture: original left, result right, and below them what to heed; sRGB."""
 
 from __future__ import annotations
 
@@ -8,15 +8,23 @@ import cv2
 import imagecodecs
 import numpy as np
 import numpy.typing as npt
+from PIL import Image, ImageDraw, ImageFont
 
 from evenhand.box import Box
 from evenhand.photo.photograph import CodeValues, Photograph
+from evenhand.report import NOTICES
 
 LONG_SIDE = 1200
 """Largest side of either half in pixels: fits a screen, own choice."""
 
 GAP = 12
 """White pixels between the halves."""
+
+LETTERS = 15
+"""Height of the notices' letters in pixels, as small as a screen shows well."""
+
+INK = 64
+"""Code value of the notices' dark grey."""
 
 JPEG_QUALITY = 92
 """Of the picture; high enough that its own errors stay below a careful eye, common practice."""
@@ -59,7 +67,8 @@ def comparison(photograph: Photograph, result: CodeValues, around: Box | None = 
 
 
 def write_comparison(picture: Screen, path: Path) -> None:
-    """Write the picture as a JPEG without metadata."""
+    """Write the picture, the notices below it, as a JPEG without metadata."""
+    picture = np.vstack([picture, _notices(picture.shape[1])])
     path.write_bytes(imagecodecs.jpeg8_encode(picture, level=JPEG_QUALITY, subsampling="444"))
 
 
@@ -93,6 +102,23 @@ def _screen(pixels: CodeValues, profile: bytes | None) -> Screen:
 def _beside(before: Screen, after: Screen) -> Screen:
     gap = np.full((before.shape[0], GAP, 3), 255, np.uint8)
     return np.hstack([before, gap, after])
+
+
+def _notices(width: int) -> Screen:
+    """What must be said wherever a result is shown, on white, as wide as the picture."""
+    font = ImageFont.load_default(LETTERS)
+    lines = [""]
+    for word in " ".join(NOTICES.values()).split():
+        longer = f"{lines[-1]} {word}".strip()
+        if font.getlength(longer) <= width - 2 * GAP:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    text = "\n".join(lines)
+    height = 2 * GAP + len(lines) * (LETTERS + GAP // 2)
+    strip = Image.new("RGB", (width, height), "white")
+    ImageDraw.Draw(strip).multiline_text((GAP, GAP), text, (INK,) * 3, font, spacing=GAP // 2)
+    return np.asarray(strip, np.uint8)
 
 
 def _window(around: Box, size: tuple[int, int], shape: tuple[int, int]) -> Box:

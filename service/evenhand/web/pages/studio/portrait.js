@@ -10,6 +10,8 @@ import { masksPanel } from "./masks.js";
 import { crumbs, faceRegion, inOrder, Pictures, stateSign, stepWord } from "./parts.js";
 import { agreedLine, namingForm } from "./people.js";
 
+const NOTICES = ["doctor", "permission", "personal data", "labelling"];
+
 export async function portraitView(studio, [, id], kept) {
   const { service } = studio;
   const portrait = await service.get(`/v1/portraits/${id}`);
@@ -46,7 +48,7 @@ export async function portraitView(studio, [, id], kept) {
     element("div", { class: "looking" },
       element("h1", { class: "only-heard" }, portrait.name), tools, viewer.root, change.legend),
     element("div", { class: "doing", tabindex: "-1" }, status, people, marks.root, masks.root,
-      element("p", { class: "notice" }, say("notice.doctor"))));
+      NOTICES.map((one) => element("p", { class: "notice" }, say(`notice.${one}`)))));
 
   const at = portraits.findIndex((one) => one.id === id);
   const neighbour = (step) => portraits.slice(step < 0 ? 0 : at + 1, step < 0 ? at : undefined)
