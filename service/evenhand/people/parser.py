@@ -216,11 +216,6 @@ class Parsing:
         return self.on(parts, to_photograph, (box.height, box.width))
 
 
-def available() -> bool:
-    """Whether the network's weights came with the package."""
-    return (files("evenhand") / "models" / "parser" / WEIGHTS_FILE).is_file()
-
-
 def parse_photograph(photograph: Photograph) -> Parsing:
     """Parts and heads of a photograph: the whole of it, then every small head again.
 
