@@ -166,7 +166,7 @@ def retouch(
     Parameters
     ----------
     path : path
-        JPEG, PNG or TIFF.
+        JPEG, PNG, TIFF, HEIF, AVIF or camera RAW.
     out : path
         Folder for the results, made if it is not there.
     settings : RetouchSettings, optional

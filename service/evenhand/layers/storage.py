@@ -11,8 +11,8 @@ import hashlib
 import io
 import json
 import os
+import secrets
 import shutil
-import tempfile
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -152,7 +152,8 @@ def save(
         raise NotWrittenError(f"{folder} exists.", "Remove it or choose another place.")
     beside = None
     try:
-        beside = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.parent))
+        beside = folder.parent / f".{folder.name}.{secrets.token_hex(4)}"
+        beside.mkdir()
         entries = [
             _save_layer(beside, number, layer, strength)
             for number, (layer, strength) in enumerate(zip(layers, values, strict=True))
@@ -165,7 +166,6 @@ def save(
         }
         text = json.dumps(index, indent=1, ensure_ascii=False, default=_plain)
         (beside / INDEX).write_text(text + "\n", "utf-8")
-        beside.chmod(0o777 & ~_umask())
         beside.rename(folder)
     except OSError as fault:
         raise NotWrittenError(
@@ -364,9 +364,3 @@ def _plain(value: Any) -> Any:
     if hasattr(value, "model_dump"):
         return value.model_dump(mode="json")
     raise TypeError(f"{type(value).__name__} cannot be kept in {INDEX}")
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

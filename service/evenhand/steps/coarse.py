@@ -15,7 +15,7 @@ from evenhand.steps.patch import SkinPatch
 Map = npt.NDArray[np.float32]
 
 DARKEST = 1e-4
-"""Linear light below which density is not followed: about a quarter of an 8-bit sRGB step."""
+"""Linear light below which density is not followed: a third of the darkest 8-bit sRGB step."""
 
 MOST_PIXELS = 600_000
 """Pixels of the coarse grid at most, so that a step's cost stays bounded on any photograph."""
