@@ -85,9 +85,11 @@ class watched:
         self.context.on("weberror", lambda error: self.faults.append(str(error.error)))
         self.context.on(
             "request",
-            lambda request: self.faults.append(f"asked {request.url}")
-            if not request.url.startswith((server.address, "data:", "blob:"))
-            else None,
+            lambda request: (
+                self.faults.append(f"asked {request.url}")
+                if not request.url.startswith((server.address, "data:", "blob:"))
+                else None
+            ),
         )
 
     def __enter__(self) -> BrowserContext:

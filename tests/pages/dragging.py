@@ -2,9 +2,9 @@
 
     python -m tests.pages.dragging [--width 1600 --height 1000]
 
-Prints a line of JSON with WebGL 2 and one with the plain canvas: frames drawn in a second, the middle and the 95th percentile of the time
-between frames, what a frame costs when it is waited for, how large the portrait is shown and what
-paints it. Debian's Chromium has no graphics card here: WebGL 2 is its software rasteriser's.
+Prints a line of JSON with WebGL 2 and one with the plain canvas: frames drawn in a second, the
+middle and the 95th percentile of the time between frames, what a frame costs when it is waited for,
+how large the portrait is shown and what paints it. Debian's Chromium has no graphics card here: WebGL 2 is its software rasteriser's.
 """
 
 from __future__ import annotations
@@ -51,8 +51,9 @@ DRAG = """async (seconds) => {
   const gaps = times.slice(1).map((time, k) => time - times[k]).sort((a, b) => a - b);
   costs.sort((a, b) => a - b);
   const at = (list, part) => Math.round(list[Math.floor(list.length * part)] * 10) / 10;
-  return { frames_per_second: Math.round(drawn / seen * 10) / 10, gap_ms: at(gaps, 0.5), gap_ms_p95: at(gaps, 0.95),
-           waited_for_ms: at(costs, 0.5), painter: viewer.root.dataset.painter, shown: viewer.shownSize(),
+  return { frames_per_second: Math.round(drawn / seen * 10) / 10,
+           gap_ms: at(gaps, 0.5), gap_ms_p95: at(gaps, 0.95), waited_for_ms: at(costs, 0.5),
+           painter: viewer.root.dataset.painter, shown: viewer.shownSize(),
            canvas: [viewer.canvas.width, viewer.canvas.height], layers: viewer.layers.length };
 }"""
 

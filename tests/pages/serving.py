@@ -28,7 +28,9 @@ from evenhand.shoots import tokens
 from evenhand.web.app import create_app
 from evenhand.web.settings import ServiceSettings
 
-CHROMIUM = next(filter(None, (shutil.which(name) for name in ("chromium", "chromium-browser"))), None)
+CHROMIUM = next(
+    filter(None, (shutil.which(name) for name in ("chromium", "chromium-browser"))), None
+)
 
 ARGUMENTS = [
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
@@ -88,7 +90,9 @@ class Server:
 
     def shoot(self, name: str = "Summer regatta") -> str:
         """A new shoot."""
-        return str(self.send("POST", "/v1/shoots", json={"name": name, "client": "Rowing club"})["id"])
+        return str(
+            self.send("POST", "/v1/shoots", json={"name": name, "client": "Rowing club"})["id"]
+        )
 
     def portrait(self, shoot: str, name: str, content: bytes) -> str:
         """A portrait in which people have been looked for."""

@@ -24,7 +24,8 @@ READ = """async () => {
   copy.drawImage(canvas, 0, 0);
   const { data } = copy.getImageData(0, 0, canvas.width, canvas.height);
   let text = '';
-  for (let i = 0; i < data.length; i += 32768) text += String.fromCharCode(...data.subarray(i, i + 32768));
+  for (let i = 0; i < data.length; i += 32768)
+    text += String.fromCharCode(...data.subarray(i, i + 32768));
   return { width: canvas.width, height: canvas.height, ...viewer.origin(), scale: viewer.scale(),
            shown: viewer.shownSize(), data: btoa(text) };
 }"""
@@ -34,7 +35,9 @@ READ = """async () => {
 def settled(page: Page) -> None:
     """Wait until every tile in view has come and is drawn."""
     expect(page.locator(".viewer")).to_have_attribute("data-waiting", "0")
-    page.evaluate("() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
+    page.evaluate(
+        "() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))"
+    )
     expect(page.locator(".viewer")).to_have_attribute("data-waiting", "0")
 
 
@@ -88,9 +91,7 @@ def test_full_size_is_the_final(
 
 @pytest.mark.parametrize("way", ["gl", "plain"])
 @pytest.mark.usefixtures("strengths")
-def test_fitted_is_the_final_made_smaller(
-    page: Page, server: Server, demo: Demo, way: str
-) -> None:
+def test_fitted_is_the_final_made_smaller(page: Page, server: Server, demo: Demo, way: str) -> None:
     page.set_viewport_size({"width": 1000, "height": 600})
     page.goto(f"/#/portrait/{demo.portraits[0]}?marks=0&canvas={way}")
     seen, place = on_canvas(page)
@@ -167,5 +168,3 @@ def test_the_scale_of_change_reads_without_red_and_green(page: Page, server: Ser
         seen = linear if kind is None else linear @ colour.matrix_cvd_Machado2009(kind, 1.0).T
         lightness = colour.XYZ_to_Lab(colour.RGB_to_XYZ(np.clip(seen, 0, 1), "sRGB"))[:, 0]
         assert (np.diff(lightness) > 1).all(), kind
-
-

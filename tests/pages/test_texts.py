@@ -27,8 +27,14 @@ def test_both_languages_say_the_same_things() -> None:
     assert set(TEXTS) == {"en", "de"}
     assert list(TEXTS["en"]) == list(TEXTS["de"])
     for key, text in TEXTS["en"].items():
-        places = {re.search(r"\{(\w+)\}", form) and tuple(re.findall(r"\{(\w+)\}", form)) for form in forms(text)}
-        other = {re.search(r"\{(\w+)\}", form) and tuple(re.findall(r"\{(\w+)\}", form)) for form in forms(TEXTS["de"][key])}
+        places = {
+            re.search(r"\{(\w+)\}", form) and tuple(re.findall(r"\{(\w+)\}", form))
+            for form in forms(text)
+        }
+        other = {
+            re.search(r"\{(\w+)\}", form) and tuple(re.findall(r"\{(\w+)\}", form))
+            for form in forms(TEXTS["de"][key])
+        }
         assert {frozenset(p or ()) for p in places} == {frozenset(p or ()) for p in other}, key
 
 

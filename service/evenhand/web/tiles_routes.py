@@ -1,4 +1,4 @@
-"""What the pages blend a portrait from: all layers of a tile at once, and how much changed where."""
+"""What the pages blend a portrait from: layers of a tile at once, and how much changed where."""
 
 from __future__ import annotations
 
@@ -48,8 +48,8 @@ NUMBERS: dict[int | str, dict[str, Any]] = {
     200: {
         "content": {"application/octet-stream": {"schema": {"type": "string", "format": "binary"}}},
         "description": "A 32-bit little-endian length; that many bytes of JSON, filled with spaces "
-        "to a multiple of four, a list of layers with id, left, top, width and height in the tile, and "
-        "whether the final is dithered; "
+        "to a multiple of four, a list of layers with id, left, top, width and height in the tile, "
+        "and whether the final is dithered; "
         "then for each layer signed 16-bit little-endian numbers, row by row, red, green, blue: "
         "what it adds at strength 1, in 1/64 of an 8-bit code.",
     }
