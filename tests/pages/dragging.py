@@ -4,7 +4,8 @@
 
 Prints a line of JSON with WebGL 2 and one with the plain canvas: frames drawn in a second, the
 middle and the 95th percentile of the time between frames, what a frame costs when it is waited for,
-how large the portrait is shown and what paints it. Debian's Chromium has no graphics card here: WebGL 2 is its software rasteriser's.
+how large the portrait is shown and what paints it. Where there is no graphics card, WebGL 2 is
+Chromium's software rasteriser's.
 """
 
 from __future__ import annotations
