@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import imagecodecs
@@ -74,6 +75,15 @@ def portrait(desk: Desk) -> dict[str, str]:
     return {"id": portrait, "shoot": shoot, "person": people[0]["id"]}
 
 
+@pytest.fixture(scope="module")
+def final(desk: Desk, portrait: dict[str, str]) -> dict[str, Any]:
+    """A final of the portrait."""
+    desk.http.post(f"/v1/portraits/{portrait['id']}/final", json={"override": "a test"})
+    desk.work_off()
+    made: dict[str, Any] = desk.http.get(f"/v1/shoots/{portrait['shoot']}/finals").json()[0]
+    return made
+
+
 def codes(response: Any) -> npt.NDArray[np.int64]:
     """Pixels of a picture that was answered."""
     assert response.status_code == 200, response.text
@@ -85,10 +95,9 @@ def test_layers_of_the_steps_agreed_to(desk: Desk, portrait: dict[str, str]) -> 
     assert {layer["step"] for layer in layers} == set(STEPS)
 
 
-def test_pictures_are_the_final_within_one_code(desk: Desk, portrait: dict[str, str]) -> None:
-    desk.http.post(f"/v1/portraits/{portrait['id']}/final", json={"override": "a test"})
-    desk.work_off()
-    final = desk.http.get(f"/v1/shoots/{portrait['shoot']}/finals").json()[0]
+def test_pictures_are_the_final_within_one_code(
+    desk: Desk, portrait: dict[str, str], final: dict[str, Any]
+) -> None:
     delivered = codes(desk.http.get(f"/v1/finals/{final['id']}/file"))
     path = f"/v1/portraits/{portrait['id']}/iiif/retouched/full/max/0/default.png"
     assert np.abs(codes(desk.http.get(path)) - delivered).max() <= 1
@@ -150,9 +159,8 @@ def test_masks_are_pictures_and_can_be_painted(desk: Desk, portrait: dict[str, s
 
 
 def test_a_final_keeps_format_and_profile(
-    desk: Desk, portrait: dict[str, str], tmp_path: Any
+    desk: Desk, final: dict[str, Any], tmp_path: Path
 ) -> None:
-    final = desk.http.get(f"/v1/shoots/{portrait['shoot']}/finals").json()[0]
     out = tmp_path / final["name"]
     out.write_bytes(desk.http.get(f"/v1/finals/{final['id']}/file").content)
     read = photo.read(out)
