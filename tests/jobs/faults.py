@@ -38,6 +38,9 @@ WORKERS = 2
 REST_S = (0.3, 1.5)
 """Shortest and longest time between two kills, seconds."""
 
+EVERY = 4
+"""At the latest after so many portraits something is killed, however quick the machine is."""
+
 LONGEST_S = 3000
 """After this long nothing more is sent; what was sent is counted."""
 
@@ -214,7 +217,7 @@ def run(jobs: int, on: str, seed: int) -> Counted:
                 sent[hashlib.sha256(data).hexdigest()] = data
             else:
                 counted.lost_uploads += 1
-            if time.monotonic() >= due:
+            if time.monotonic() >= due or number % EVERY == 1:
                 counted.kills[studio.kill_something(chance)] += 1
                 due = time.monotonic() + chance.uniform(*REST_S)
         until_quiet(studio, PATIENCE_S)
