@@ -12,13 +12,13 @@ import pytest
 
 pytest.importorskip("playwright", reason="Playwright is not installed (pip install playwright)")
 
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize, sync_playwright
 
 from tests.pages.serving import ARGUMENTS, CHROMIUM, Server, demo_picture, running
 
-DESKTOP = {"width": 1360, "height": 850}
+DESKTOP: ViewportSize = {"width": 1360, "height": 850}
 
-PHONE = {"width": 390, "height": 844}
+PHONE: ViewportSize = {"width": 390, "height": 844}
 
 
 @dataclass
@@ -52,7 +52,8 @@ def server(tmp_path_factory: pytest.TempPathFactory, browser: Browser) -> Iterat
 def demo(server: Server) -> Demo:
     """Two portraits ready to be looked at."""
     shoot = server.shoot()
-    portraits, people = [], []
+    portraits: list[str] = []
+    people: list[list[str]] = []
     for name in ("freckles", "bowman"):
         portraits.append(server.portrait(shoot, f"{name}.jpg", demo_picture(name)))
         steps = ["redness", "smoothing", "marks"]

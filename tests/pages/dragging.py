@@ -17,7 +17,7 @@ from io import BytesIO
 from pathlib import Path
 from typing import Any
 
-import psutil
+import psutil  # type: ignore[import-untyped]
 from PIL import Image
 from playwright.sync_api import Page, expect, sync_playwright
 
@@ -89,7 +89,7 @@ def browser_seconds() -> float:
     """Processor time that the browser and all its processes have taken."""
     children = psutil.Process().children(recursive=True)
     times = [child.cpu_times() for child in children if "chrom" in child.name()]
-    return sum(time.user + time.system for time in times)
+    return float(sum(time.user + time.system for time in times))
 
 
 def main() -> None:

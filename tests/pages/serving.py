@@ -18,6 +18,7 @@ import pytest
 import structlog
 import uvicorn
 from PIL import Image
+from playwright.sync_api import Page
 
 from evenhand.jobs import queue
 from evenhand.jobs.job import OVER
@@ -144,6 +145,14 @@ def running(folder: Path, retoucher: Retoucher | None = None) -> Iterator[Server
     thread.join(20)
     elsewhere(worker.stop)
     place.database.close()
+
+
+def until(page: Page, expression: str, within_s: float = 20) -> None:
+    """Wait until an expression holds on a page, without `eval`, which the pages forbid."""
+    deadline = time.monotonic() + within_s
+    while not page.evaluate(expression):
+        assert time.monotonic() < deadline, f"never: {expression}"
+        page.wait_for_timeout(100)
 
 
 def elsewhere(work: Callable[[], Any]) -> None:

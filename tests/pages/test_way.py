@@ -13,7 +13,7 @@ from PIL import Image
 from playwright.sync_api import Browser, Page, expect
 
 from tests.pages.conftest import DESKTOP, PHONE, Demo, watched
-from tests.pages.serving import Server, demo_picture
+from tests.pages.serving import Server, demo_picture, until
 from tests.pages.test_rendering import settled
 
 
@@ -102,7 +102,7 @@ def signed_at(client: Page, strength: str, note: str) -> None:
     client.get_by_label(strength, exact=True).first.check()
     client.get_by_label("A note to the studio (optional)").fill(note)
     client.get_by_label("Your name").fill("Mara")
-    client.wait_for_function("document.querySelector('.stage').ariaBusy !== 'true'")
+    until(client, "document.querySelector('.stage').ariaBusy !== 'true'")
     client.wait_for_timeout(300)
     client.get_by_role("button", name="This is how I want it").click()
     expect(client.get_by_text("Signed off by Mara")).to_be_visible(timeout=15_000)

@@ -34,7 +34,7 @@ export async function portraitView(studio, [, id], kept) {
       drawTools();
       keep({ zoom: view.zoom, compare: view.compare === "after" ? null : view.compare,
              divider: view.divider === 0.5 ? null : view.divider.toFixed(3),
-             x: view.zoom ? Math.round(view.x) : null, y: view.zoom ? Math.round(view.y) : null });
+             x: view.zoom ? view.x.toFixed(2) : null, y: view.zoom ? view.y.toFixed(2) : null });
     } });
   viewer.tiles.failed = (error) => studio.trouble(error.message);
 

@@ -1,0 +1,126 @@
+"""WCAG 2.2 AA as far as axe-core can tell, and room from 320 pixels to 4K."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, ViewportSize, expect
+
+from tests.pages.conftest import DESKTOP, PHONE, Demo, watched
+from tests.pages.serving import Server, until
+
+axe_playwright = pytest.importorskip("axe_playwright_python.sync_playwright")
+
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+
+VIEWS = {
+    "shoots": "/#/",
+    "sheet": "/#/shoot/{shoot}",
+    "people": "/#/shoot/{shoot}/people",
+    "proofs": "/#/shoot/{shoot}/proofs",
+    "tones": "/#/shoot/{shoot}/tones",
+    "portrait": "/#/portrait/{portrait}",
+    "divided": "/#/portrait/{portrait}?compare=divider&change=1&mask={person}.face-skin",
+}
+
+WIDTHS: list[ViewportSize] = [
+    {"width": 320, "height": 640},
+    DESKTOP,
+    {"width": 3840, "height": 2160},
+]
+
+
+def faults(page: Page) -> list[str]:
+    """What axe finds that is serious, and anything else it is sure of."""
+    found = axe_playwright.Axe().run(page, options={"runOnly": RULES})
+    return [
+        f"{one['impact']}: {one['id']} {[node['html'][:160] for node in one['nodes'][:3]]}"
+        for one in found.response["violations"]
+    ]
+
+
+def address(view: str, demo: Demo) -> str:
+    return VIEWS[view].format(
+        shoot=demo.shoot, portrait=demo.portraits[0], person=demo.people[0][0]
+    )
+
+
+def overflow(page: Page) -> int:
+    """By how many pixels the page is wider than its window."""
+    return int(page.evaluate("document.scrollingElement.scrollWidth - innerWidth"))
+
+
+@pytest.mark.parametrize("view", VIEWS)
+def test_photographers_views(page: Page, demo: Demo, view: str, screens: Path) -> None:
+    page.goto(address(view, demo))
+    until(page, "document.querySelector('#main').children.length > 0")
+    page.wait_for_timeout(600)
+    assert faults(page) == []
+    for size in WIDTHS:
+        page.set_viewport_size(size)
+        page.wait_for_timeout(150)
+        assert overflow(page) <= 0, size
+    page.set_viewport_size(WIDTHS[0])
+    page.screenshot(path=screens / f"{view}-320.jpg", type="jpeg", quality=80)
+    if view == "portrait":
+        page.set_viewport_size(WIDTHS[2])
+        page.wait_for_timeout(500)
+        page.screenshot(path=screens / "portrait-4k.jpg", type="jpeg", quality=60)
+
+
+def test_sign_in_and_keys(browser: Browser, server: Server, screens: Path) -> None:
+    with watched(browser, server, viewport=DESKTOP) as somebody:
+        page = somebody.new_page()
+        page.goto("/")
+        expect(page.get_by_label("Access token")).to_be_visible()
+        assert faults(page) == []
+        page.keyboard.press("Tab")
+        page.get_by_role("button", name="Keys").click()
+        assert faults(page) == []
+        page.screenshot(path=screens / "keys.jpg", type="jpeg", quality=80)
+        page.keyboard.press("Escape")
+        page.get_by_label("Language").select_option("de")
+        expect(page.get_by_role("heading", name="Eintreten")).to_be_visible()
+        assert faults(page) == []
+
+
+def test_dialogs(page: Page, server: Server, demo: Demo) -> None:
+    page.goto(f"/#/shoot/{demo.shoot}")
+    page.get_by_label("Choose freckles.jpg").check()
+    page.get_by_role("button", name="Make a proof of these").click()
+    expect(page.get_by_role("dialog")).to_be_visible()
+    assert faults(page) == []
+    page.get_by_role("button", name="Close").click()
+    page.get_by_role("link", name="People and permission").click()
+    page.get_by_role("button", name="Permission", exact=True).first.click()
+    expect(page.get_by_role("dialog")).to_be_visible()
+    assert faults(page) == []
+
+
+@pytest.mark.parametrize("language", ["en-GB", "de-DE"])
+def test_client_pages(
+    browser: Browser, server: Server, demo: Demo, language: str, screens: Path
+) -> None:
+    server.settle(demo.shoot)
+    wanted = {"portraits": demo.portraits, "message": "Please look.", "strengths": [0, 0.5, 1]}
+    made = server.send("POST", f"/v1/shoots/{demo.shoot}/proofs", json=wanted)
+    asked = server.send("POST", f"/v1/shoots/{demo.shoot}/permission-links", json={"name": "Mara"})
+    for name, path in (("client", made["link"]["path"]), ("permission", asked["path"])):
+        context = browser.new_context(base_url=server.address, locale=language, viewport=PHONE)
+        page = context.new_page()
+        page.goto(path)
+        expect(page.get_by_role("heading", level=1)).to_be_visible()
+        page.wait_for_timeout(1500)
+        assert faults(page) == []
+        page.screenshot(
+            path=screens / f"{name}-{language[:2]}.jpg", type="jpeg", quality=80, full_page=True
+        )
+        for size in WIDTHS:
+            page.set_viewport_size(size)
+            page.wait_for_timeout(100)
+            assert overflow(page) <= 0, size
+        page.set_viewport_size(DESKTOP)
+        page.wait_for_timeout(400)
+        page.screenshot(path=screens / f"{name}-{language[:2]}-wide.jpg", type="jpeg", quality=80)
+        context.close()
