@@ -2,6 +2,7 @@
 
 import { element, fill, refill } from "./element.js";
 import { Service } from "./service.js";
+import { inOrder } from "./steps.js";
 import { languageControl, loadWords, say, sayOr } from "./words.js";
 
 const token = location.hash.slice(1);
@@ -35,7 +36,7 @@ async function begin() {
   const form = (asked) => {
     const agreed = new Set(asked.agreed);
     const trouble = element("p", { class: "wrong", role: "alert" });
-    const boxes = Object.keys(asked.steps).map((step) =>
+    const boxes = inOrder(Object.keys(asked.steps)).map((step) =>
       element("input", { type: "checkbox", value: step, checked: agreed.has(step), "data-key": step }));
     const guardian = element("input", { type: "checkbox", checked: asked.child, disabled: asked.child });
     const role = element("input", { id: "role", maxlength: "200", autocomplete: "off", list: "roles" });

@@ -2,6 +2,7 @@
 
 import { element, fill, refill } from "./element.js";
 import { Service } from "./service.js";
+import { inOrder } from "./steps.js";
 import { languageControl, loadWords, say, sayDate, sayNumber, sayOr, sayPercent } from "./words.js";
 
 const LOOK_EVERY_MS = 2500; // how often the page looks what is new
@@ -162,7 +163,7 @@ class Proof {
         this.#strengthRadios("all", one, (strength) => this.choose({ strength, choices: {} }))),
       many && element("details", { open: open || one === null },
         element("summary", {}, say("client.each")),
-        this.portrait.people.map((person) => person.steps.map((step) =>
+        this.portrait.people.map((person) => inOrder(person.steps).map((step) =>
           element("fieldset", {}, element("legend", {}, `${person.name ?? ""}: ${sayOr(`step.${step}`, step)}`),
             this.#strengthRadios(`${person.id}.${step}`, this.choiceOf(this.portrait, person.id, step), (strength) =>
               this.choose({ choices: { ...this.kept().choices, [`${person.id}.${step}`]: strength } })))))),
@@ -178,7 +179,7 @@ class Proof {
     if (!portrait.people.length) return [];
     return [element("h2", {}, say("client.what")),
       element("ul", {}, portrait.people.map((person) => element("li", {},
-        element("strong", {}, person.name ?? ""), ": ", person.steps.map((step) => sayOr(`step.${step}`, step)).join(", ")))),
+        element("strong", {}, person.name ?? ""), ": ", inOrder(person.steps).map((step) => sayOr(`step.${step}`, step)).join(", ")))),
       element("p", { class: "quiet" }, say("client.kept"))];
   }
 

@@ -7,6 +7,7 @@ import { say, sayNumber } from "../words.js";
 const CODES_PER_DIFFERENCE = 20; // of the service's picture of change
 const TOP = 8; // CIEDE2000 at the light end
 const TICKS = [0, 2, 4, 6, 8];
+const MOST = 255 / CODES_PER_DIFFERENCE; // beyond it the service tells no difference
 const SIDE = 1400; // longest side asked for, pixels
 
 // After cividis: J. R. Nunez, C. R. Anderton, R. S. Renslow, PLoS ONE 13(7), 2018; five of its colours.
@@ -68,8 +69,8 @@ export function changeMap(studio, viewer, portrait, on, toggled) {
         piece.style.background = `rgb(${scaleColour((k + part / 3.9) / (TICKS.length - 1)).join(" ")})`;
         return piece;
       }))),
-    element("span", { class: "ticks", "aria-hidden": "true" }, TICKS.map((tick) => element("i", {}, sayNumber(tick)))),
-    element("span", {}, say("change.most", { most: sayNumber(most) })));
+    element("span", { class: "ticks", "aria-hidden": "true" }, TICKS.map((tick) => element("i", {}, tick === TOP ? `≥ ${tick}` : sayNumber(tick)))),
+    element("span", {}, say(most < MOST ? "change.most" : "change.most-or-more", { most: sayNumber(most) })));
 
   const map = {
     on, legend, look,

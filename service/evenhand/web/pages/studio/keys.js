@@ -27,10 +27,10 @@ export function showKeys() {
         element("section", {}, element("h3", {}, say(`keys.${group}`)),
           element("dl", {}, keys.map(([key, what]) =>
             element("div", {}, element("dt", {}, element("kbd", {}, key)), element("dd", {}, say(`keys.${group}.${what}`)))))))),
-    element("label", {},
+    element("label", { class: "line" },
       element("input", { type: "checkbox", checked: lettersOn(), onchange: (event) =>
         event.target.checked ? localStorage.removeItem(OFF) : localStorage.setItem(OFF, "1") }),
-      say("keys.letters")),
+      element("span", {}, say("keys.letters"))),
     element("form", { method: "dialog" }, element("button", { class: "main" }, say("close"))));
   document.body.append(dialog);
   dialog.showModal();

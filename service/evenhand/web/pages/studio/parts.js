@@ -1,7 +1,10 @@
 // Parts that several of the photographer's views share.
 
 import { element } from "../element.js";
+import { inOrder } from "../steps.js";
 import { say, sayOr } from "../words.js";
+
+export { inOrder };
 
 /** A sign for each state that differs in shape, beside its word. */
 const SIGNS = {
@@ -12,12 +15,6 @@ const SIGNS = {
 export const stateSign = (state) =>
   element("span", { class: "state", data: { state } },
     element("span", { class: "sign", "aria-hidden": "true" }, SIGNS[state] ?? "·"), say(`state.${state}`));
-
-const ORDER = ["redness", "smoothing", "tone", "marks", "lasting marks", "eyes"];
-
-/** Steps in the order in which they are told, whatever order they came in. */
-export const inOrder = (steps, stepOf = (step) => step) =>
-  [...steps].sort((one, other) => ORDER.indexOf(stepOf(one)) - ORDER.indexOf(stepOf(other)));
 
 export const stepWord = (step) => sayOr(`step.${step}`, step);
 

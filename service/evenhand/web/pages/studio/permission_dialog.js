@@ -2,13 +2,13 @@
 
 import { element, fill } from "../element.js";
 import { say, sayDate } from "../words.js";
-import { stepWord } from "./parts.js";
+import { inOrder, stepWord } from "./parts.js";
 
 export async function permissionDialog(studio, shootId, name, child) {
   const [steps, permissions] = await Promise.all([
     studio.service.get("/v1/steps"), studio.service.get(`/v1/shoots/${shootId}/permissions`)]);
   const agreed = new Set(permissions.agreed[name] ?? []);
-  const names = [...steps.map((one) => one.step), "lasting marks"];
+  const names = inOrder([...steps.map((one) => one.step), "lasting marks"]);
   const trouble = element("p", { class: "wrong", role: "alert" });
   const field = (tag, id, attributes, ...children) => element(tag, { id: `said-${id}`, ...attributes }, ...children);
   const boxes = names.map((step) => element("input", { type: "checkbox", value: step, checked: agreed.has(step) }));
