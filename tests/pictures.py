@@ -89,7 +89,7 @@ def pixels_in(path: Path) -> Frame:
         return tifffile.imread(path)
     if path.suffix == ".png":
         read = cv2.imread(str(path), cv2.IMREAD_UNCHANGED)
-        return np.ascontiguousarray(read[..., ::-1])
+        return read if read.ndim == 2 else np.ascontiguousarray(read[..., ::-1])
     return np.asarray(Image.open(path))
 
 

@@ -7,7 +7,16 @@ from __future__ import annotations
 
 import pytest
 
-from tests.evaluation.scenes import BURNT, KEPT, NAMES, bands_left, burnt, kept_changed, unburnt
+from tests.evaluation.scenes import (
+    BURNT,
+    KEPT,
+    NAMES,
+    bands_left,
+    burnt,
+    kept_changed,
+    truth_on_edges,
+    unburnt,
+)
 
 BURN_LEFT, UNBURNT_MOVES, KEPT_CHANGES = 0.40, 1.0, 0.0
 """Goals: burnt skin's mean CIEDE2000 to clean falls by 60 % at least, unburnt skin moves by less
@@ -16,18 +25,8 @@ than 1.0 on average, and no pixel of a kept part changes away from its edge."""
 TEXTURE_LEFT, BLOTCH_LEFT = 0.90, 0.60
 """Goals: above this share of the texture band's energy stays, below that of the blotch band's."""
 
-SHORT_OF_BURN = {"bowman": 0.92, "burnt_arm": 0.45, "pair": 0.75}
-SHORT_OF_UNBURNT = {"burnt_arm": 1.9, "pair": 1.3}
-SHORT_OF_KEPT = {
-    ("beard", "lip"): 0.03, ("beard", "cloth"): 0.001,
-    ("bowman", "lip"): 0.05, ("bowman", "cloth"): 0.003,
-    ("burnt_arm", "eye"): 0.11, ("burnt_arm", "lip"): 0.26, ("burnt_arm", "cloth"): 0.01,
-    ("cox", "hair"): 0.09, ("cox", "cloth"): 0.02,
-    ("freckles", "eye"): 0.06, ("freckles", "lip"): 0.30, ("freckles", "hair"): 0.02,
-    ("freckles", "cloth"): 0.03,
-    ("pair", "eye"): 0.90, ("pair", "lip"): 0.28, ("pair", "hair"): 0.055, ("pair", "cloth"): 0.06,
-    ("turned", "lip"): 0.06, ("turned", "hair"): 0.001, ("turned", "cloth"): 0.18,
-}  # fmt: skip
+SHORT_OF_BURN = {"bowman": 0.87, "pair": 0.68}
+SHORT_OF_KEPT = {("cox", "hair"): 0.0001, ("freckles", "cloth"): 0.0012, ("pair", "cloth"): 0.0003}
 SHORT_OF_BLOTCH = {"cox": 0.75, "freckles": 0.76}
 """What falls short of a goal, with a limit just above today's figure: it must not get worse."""
 
@@ -35,6 +34,12 @@ SHORT_OF_BLOTCH = {"cox": 0.75, "freckles": 0.76}
 def test_there_are_scenes() -> None:
     assert len(NAMES) >= 6
     assert "burnt_arm" in BURNT
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_truth_lies_on_the_picture(name: str) -> None:
+    as_given, mirrored = truth_on_edges(name)
+    assert as_given > 1.5 * mirrored
 
 
 @pytest.mark.parametrize("name", BURNT)
@@ -45,7 +50,7 @@ def test_burnt_skin_comes_back(name: str) -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_unburnt_skin_hardly_moves(name: str) -> None:
-    assert unburnt(name) < SHORT_OF_UNBURNT.get(name, UNBURNT_MOVES)
+    assert unburnt(name) < UNBURNT_MOVES
 
 
 @pytest.mark.parametrize("name", NAMES)

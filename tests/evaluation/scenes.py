@@ -120,6 +120,15 @@ def bands_left(name: str) -> tuple[float, float]:
     return texture[1] / texture[0], blotch[1] / blotch[0]
 
 
+def truth_on_edges(name: str) -> tuple[float, float]:
+    """Mean lightness step along the outline of skin as its truth says, and as mirrored."""
+    lightness = skimage.color.rgb2lab(pixels_in(SCENES / f"{name}_seen.jpg") / 255)[..., 0]
+    steps = cv2.morphologyEx(lightness, cv2.MORPH_GRADIENT, np.ones((3, 3)))
+    skin = (truth(name, "skin") > 0.5).astype(np.uint8)
+    outline = cv2.morphologyEx(skin, cv2.MORPH_GRADIENT, np.ones((3, 3))) > 0
+    return float(steps[outline].mean()), float(steps[outline[:, ::-1]].mean())
+
+
 def truth(name: str, what: str) -> npt.NDArray[np.float32]:
     """A map of the scene, 0 to 1."""
     return pixels_in(SCENES / f"{name}_{what}.png").squeeze().astype(np.float32) / 255
