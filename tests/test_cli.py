@@ -12,30 +12,21 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
-from click.testing import CliRunner, Result
+from PIL import Image
 
-from evenhand.cli import main
+from evenhand import retouching
+from evenhand.people.person import Person, Scale, ScaleSource
 from evenhand.report import Report
-from tests.pictures import frame_of, person_in, pixels_in, write_file
+from evenhand.steps.patch import Change
+from tests.command_line import run
+from tests.pictures import frame_of, pixels_in, write_file
 
 HEIGHT, WIDTH = 96, 128
-
-
-def run(*arguments: object) -> Result:
-    return CliRunner().invoke(main, [str(argument) for argument in arguments])
-
-
-@pytest.fixture
-def known_people(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The made-up person is found in every photograph."""
-    monkeypatch.setattr(
-        "evenhand.retouching.find_people",
-        lambda photograph, *_, **__: [person_in(*photograph.shape)],
-    )
-    monkeypatch.setattr("evenhand.batch.available", lambda: 1)
 
 
 @pytest.fixture
@@ -339,3 +330,45 @@ def test_a_process_that_dies_takes_no_other_file_with_it(tmp_path: Path) -> None
         "c.png good",
         "d.png good",
     ]
+
+
+@pytest.mark.usefixtures("known_people")
+def test_marks_are_shown_numbered_with_what_to_heed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A mark is put in by hand: the made-up skin has none, and detection is tested elsewhere."""
+    path = write_file(frame_of(HEIGHT, WIDTH), tmp_path / "originals" / "portrait.png")
+    out = tmp_path / "out"
+    assert run("retouch", path, "--out", out).exit_code == 0
+    assert not (out / "portrait.marks.jpg").exists()
+    mark = {"number": 1, "kind": "passing", "row": 34.0, "column": 64.0, "size_mm": 8.0}
+    step = retouching.STEPS["marks"]
+    found = replace(step, run=lambda patch, _: Change(patch.linear, {"marks": [mark]}))
+    monkeypatch.setattr(retouching, "STEPS", {**retouching.STEPS, "marks": found})
+    assert run("retouch", path, "--out", out, "--only", "marks", "--overwrite").exit_code == 0
+    with Image.open(out / "portrait.marks.jpg") as picture:
+        assert picture.width == WIDTH
+        assert picture.height > HEIGHT, "no notice stands below"
+        shown = np.asarray(picture).astype(int)
+    change = np.abs(shown[:HEIGHT] - frame_of(HEIGHT, WIDTH)).max(axis=2)
+    assert (change[20:50, 50:80] > 100).any(), "the mark is not outlined"
+    assert change[70:, :30].max() < 60
+    assert (shown[HEIGHT:].mean(axis=2) < 128).any()
+    # A later run without the step leaves no picture of marks that it did not look for.
+    assert run("retouch", path, "--out", out, "--overwrite").exit_code == 0
+    assert not (out / "portrait.marks.jpg").exists()
+
+
+@pytest.mark.usefixtures("known_people")
+def test_people_without_skin_are_no_nobody(
+    portrait: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clothed = Person(0, None, Scale(0.6, ScaleSource.GIVEN), {})
+    monkeypatch.setattr("evenhand.retouching.find_people", lambda *_, **__: [clothed])
+    done = run("retouch", portrait, "--out", tmp_path / "out")
+    assert done.exit_code == 0
+    assert "1 person was found, but no bare skin" in done.output
+    assert "--skin-at" in done.output
+    assert not (tmp_path / "out").exists()
+    monkeypatch.setattr("evenhand.retouching.find_people", lambda *_, **__: [])
+    assert "nobody was found" in run("retouch", portrait, "--out", tmp_path / "out").output

@@ -9,8 +9,9 @@ import numpy as np
 from PIL import Image, ImageCms
 
 from evenhand.box import Box
-from evenhand.comparison import GAP, LONG_SIDE, comparison, write_comparison
+from evenhand.comparison import GAP, LONG_SIDE, comparison
 from evenhand.photo.photograph import Photograph
+from evenhand.screen import write_with_notices
 from tests.pictures import frame_of, photograph_of
 
 
@@ -44,7 +45,7 @@ def test_other_profiles_are_shown_in_srgb(tmp_path: Path) -> None:
     )
     assert np.abs(picture[:, :80].astype(int) - np.asarray(shown)).max() <= 1
     assert (picture[:, :80] != original).any()
-    write_comparison(picture, tmp_path / "picture.jpg")
+    write_with_notices(picture, tmp_path / "picture.jpg")
     with Image.open(tmp_path / "picture.jpg") as read:
         assert read.width == picture.shape[1]
         beneath = np.asarray(read.convert("L"))[picture.shape[0] :]

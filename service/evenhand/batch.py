@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from evenhand.errors import EvenhandError
+from evenhand.photo.credentials import Certificate
 from evenhand.photo.photograph import FileKind
 from evenhand.processors import available
 from evenhand.report import Report
@@ -68,17 +69,18 @@ def retouch_many(
     *,
     overwrite: bool = False,
     dry_run: bool = False,
+    certificate: Certificate | None = None,
 ) -> Iterator[Outcome]:
     """Retouch each file into `out` and give each outcome as soon as it is there."""
     workers = min(len(paths), available())
     if workers <= 1:
         for path in paths:
-            yield _retouch_one(path, out, settings, overwrite, dry_run)
+            yield _retouch_one(path, out, settings, overwrite, dry_run, certificate)
         return
     suspects: list[Path] = []
     with _pool(workers) as pool:
         futures = {
-            pool.submit(_retouch_one, path, out, settings, overwrite, dry_run): path
+            pool.submit(_retouch_one, path, out, settings, overwrite, dry_run, certificate): path
             for path in paths
         }
         for future in as_completed(futures):
@@ -89,7 +91,7 @@ def retouch_many(
                 yield outcome
     for path in suspects:
         with _pool(1) as pool:
-            future = pool.submit(_retouch_one, path, out, settings, overwrite, dry_run)
+            future = pool.submit(_retouch_one, path, out, settings, overwrite, dry_run, certificate)
             yield _outcome(future, path) or Outcome(
                 path, trouble=f"{path}: the process was ended from outside; memory may be short."
             )
@@ -136,10 +138,17 @@ def _outcome(future: Future[Outcome], path: Path) -> Outcome | None:
 
 
 def _retouch_one(
-    path: Path, out: Path, settings: RetouchSettings, overwrite: bool, dry_run: bool
+    path: Path,
+    out: Path,
+    settings: RetouchSettings,
+    overwrite: bool,
+    dry_run: bool,
+    certificate: Certificate | None,
 ) -> Outcome:
     try:
-        report = retouch(path, out, settings, overwrite=overwrite, dry_run=dry_run)
+        report = retouch(
+            path, out, settings, overwrite=overwrite, dry_run=dry_run, certificate=certificate
+        )
     except EvenhandError as error:
         return Outcome(path, trouble=str(error))
     except MemoryError:

@@ -15,10 +15,14 @@ from evenhand import __version__
 from evenhand.web.commands import commands as service
 
 if TYPE_CHECKING:
+    from pydantic import ValidationError
+
     from evenhand.batch import Outcome
     from evenhand.errors import EvenhandError
+    from evenhand.photo.credentials import Certificate
     from evenhand.report import Report
     from evenhand.retouching import RetouchSettings
+    from evenhand.tone_matching import ToneReport
 
 SOME_FAILED = 1
 """Exit status where at least one file failed; the others are done."""
@@ -109,6 +113,31 @@ STRENGTH = click.option(
     type=PerStep("VALUE or STEP=VALUE", alone=True),
     help="How much is applied, 0 to 1: of every step, or of one. May be repeated.",
 )
+PHOTOGRAPH = click.option(
+    "--photograph",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="The original, where it is no longer where it was.",
+)
+CERTIFICATE = click.option(
+    "--certificate",
+    "chain",
+    metavar="FILE",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="Sign results with content credentials (C2PA): certificates in PEM form, yours first.",
+)
+KEY = click.option(
+    "--key",
+    metavar="FILE",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="The private key that belongs to --certificate, PEM, not encrypted.",
+)
+ALGORITHM = click.option(
+    "--algorithm",
+    metavar="NAME",
+    default="es256",
+    show_default=True,
+    help="Signature algorithm of the key: es256 to es512, ps256 to ps512, or ed25519.",
+)
 
 
 @main.command("retouch", epilog=EPILOG)
@@ -133,6 +162,9 @@ STRENGTH = click.option(
     "--only", "only", multiple=True, metavar="STEP", help="Run only this step. May be repeated."
 )
 @SKIN_AT
+@CERTIFICATE
+@KEY
+@ALGORITHM
 @click.option("--dry-run", is_flag=True, help="Compute and report, write nothing.")
 @click.option("--json", "as_json", is_flag=True, help="Print one report in JSON a line.")
 @OVERWRITE
@@ -144,6 +176,9 @@ def retouch_command(
     others: tuple[str, ...],
     only: tuple[str, ...],
     skin_at: tuple[tuple[int, int], ...],
+    chain: Path | None,
+    key: Path | None,
+    algorithm: str,
     dry_run: bool,
     as_json: bool,
     overwrite: bool,
@@ -151,16 +186,25 @@ def retouch_command(
     """Retouch photographs, or those directly inside folders, into a folder.
 
     For each NAME.ext it writes the retouched NAME.ext, its layers in NAME.layers,
-    NAME.before-after.jpg to look at, and NAME.report.json.
+    NAME.before-after.jpg to look at, NAME.marks.jpg where the marks step ran, and
+    NAME.report.json. The result's metadata say what was done.
     """
     from evenhand.batch import portraits_in, retouch_many
 
     settings = settings_from(only, strengths, caps, others, skin_at)
+    certificate = certificate_from(chain, key, algorithm)
     portraits, failed = portraits_in(paths)
     for outcome in failed:
         say_outcome(outcome, as_json=as_json)
     with progress(len(portraits), shown=not as_json) as advance:
-        for outcome in retouch_many(portraits, out, settings, overwrite=overwrite, dry_run=dry_run):
+        for outcome in retouch_many(
+            portraits,
+            out,
+            settings,
+            overwrite=overwrite,
+            dry_run=dry_run,
+            certificate=certificate,
+        ):
             advance()
             say_outcome(outcome, as_json=as_json)
             if outcome.trouble:
@@ -175,11 +219,10 @@ def retouch_command(
 @OUT
 @STRENGTH
 @click.option("--person", type=int, metavar="N", help="The strengths are for this person only.")
-@click.option(
-    "--photograph",
-    type=click.Path(exists=True, dir_okay=False, path_type=Path),
-    help="The original, where it is no longer where it was.",
-)
+@PHOTOGRAPH
+@CERTIFICATE
+@KEY
+@ALGORITHM
 @OVERWRITE
 def blend_command(
     layers: Path,
@@ -187,6 +230,9 @@ def blend_command(
     strengths: tuple[tuple[str, float], ...],
     person: int | None,
     photograph: Path | None,
+    chain: Path | None,
+    key: Path | None,
+    algorithm: str,
     overwrite: bool,
 ) -> None:
     """Make the photograph again from LAYERS at other strengths, computing no step anew.
@@ -195,7 +241,7 @@ def blend_command(
     bit.
     """
     from evenhand.errors import EvenhandError
-    from evenhand.retouching import blend
+    from evenhand.stored_layers import blend
 
     try:
         written = blend(
@@ -205,10 +251,43 @@ def blend_command(
             person=person,
             photograph=photograph,
             overwrite=overwrite,
+            certificate=certificate_from(chain, key, algorithm),
         )
     except EvenhandError as error:
         fail(error)
     click.echo(f"{written}")
+    say_notices()
+
+
+@main.command("hand-off")
+@click.argument("layers", type=click.Path(exists=True, path_type=Path))
+@OUT
+@STRENGTH
+@PHOTOGRAPH
+@OVERWRITE
+def hand_off_command(
+    layers: Path,
+    out: Path,
+    strengths: tuple[tuple[str, float], ...],
+    photograph: Path | None,
+    overwrite: bool,
+) -> None:
+    """Write LAYERS and their photograph for other programs.
+
+    NAME.ora is an OpenRaster file, the original at the bottom and a named picture for each layer
+    above it; NAME.tiffs is a folder of the same pictures as TIFF files. Masks are in the alpha.
+    """
+    from evenhand.errors import EvenhandError
+    from evenhand.stored_layers import hand_off
+
+    try:
+        written = hand_off(
+            layers, out, by_step(strengths), photograph=photograph, overwrite=overwrite
+        )
+    except EvenhandError as error:
+        fail(error)
+    for path in written:
+        click.echo(f"{path}")
     say_notices()
 
 
@@ -235,7 +314,7 @@ def revert_command(
     lay. --strength says what it was blended with, if not with the strengths in its layer set.
     """
     from evenhand.errors import EvenhandError
-    from evenhand.retouching import revert
+    from evenhand.stored_layers import revert
 
     try:
         reverted = revert(result, out, layers, by_step(strengths), overwrite=overwrite)
@@ -264,8 +343,9 @@ def masks_command(
     person-0.arm.png, ..., and skin.png and kept.png for everybody together.
     """
     from evenhand.errors import EvenhandError
+    from evenhand.mask_files import masks
     from evenhand.reporting import NOBODY
-    from evenhand.retouching import RetouchSettings, masks
+    from evenhand.retouching import RetouchSettings
 
     try:
         written = masks(path, out, RetouchSettings(skin_at=skin_at), overwrite=overwrite)
@@ -275,6 +355,84 @@ def masks_command(
         click.echo(f"{file}")
     if not written:
         click.echo(f"{path}: {NOBODY}")
+
+
+@main.command("tone", epilog=EPILOG)
+@click.argument("reference", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@PHOTOGRAPHS
+@click.option(
+    "--out",
+    metavar="DIR",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder for matched portraits; without it they are only measured.",
+)
+@click.option(
+    "--strength", type=float, metavar="VALUE", help="How much of the way is gone, 0 to 1."
+)
+@click.option(
+    "--cap",
+    type=float,
+    metavar="VALUE",
+    help="Largest CIEDE2000 that the match makes to any pixel.",
+)
+@CERTIFICATE
+@KEY
+@ALGORITHM
+@click.option("--json", "as_json", is_flag=True, help="Print the report in JSON.")
+@OVERWRITE
+def tone_command(
+    reference: Path,
+    paths: tuple[Path, ...],
+    out: Path | None,
+    strength: float | None,
+    cap: float | None,
+    chain: Path | None,
+    key: Path | None,
+    algorithm: str,
+    as_json: bool,
+    overwrite: bool,
+) -> None:
+    """Measure one person's skin in photographs against REFERENCE, a portrait you like.
+
+    Prints how far apart they are now and would be after a match, and the exposure and white
+    balance that this takes. With --out and --strength it writes each NAME.ext matched, and the
+    change of the whole frame as a layer in NAME.layers. Nobody is recognised: the largest face
+    counts, so give portraits of one person.
+    """
+    if (out is None) != (strength is None):
+        raise click.UsageError("To write matched portraits, give both --out and --strength.")
+    from pydantic import ValidationError
+
+    from evenhand.batch import portraits_in
+    from evenhand.errors import EvenhandError
+    from evenhand.steps.tone import ToneSettings
+    from evenhand.tone_matching import match_tone
+
+    given = {
+        name: value for name, value in (("strength", strength), ("cap", cap)) if value is not None
+    }
+    try:
+        settings = ToneSettings.model_validate(given)
+    except ValidationError as error:
+        raise click.UsageError(wrong_setting(error)) from None
+    certificate = certificate_from(chain, key, algorithm)
+    portraits, failed = portraits_in(paths)
+    for outcome in failed:
+        say_outcome(outcome, as_json=False)
+    try:
+        report = match_tone(
+            reference, portraits, out, settings, overwrite=overwrite, certificate=certificate
+        )
+    except EvenhandError as error:
+        fail(error)
+    if as_json:
+        click.echo(report.model_dump_json())
+    else:
+        say_tones(report)
+        say_notices()
+    for trouble in report.troubles.values():
+        click.secho(trouble, err=True, fg="red")
+    sys.exit(SOME_FAILED if failed or report.troubles else 0)
 
 
 @main.command("steps")
@@ -325,9 +483,29 @@ def settings_from(
     try:
         return RetouchSettings.model_validate({**steps, **wanted})
     except ValidationError as error:
-        trouble = error.errors()[0]
-        where = ".".join(str(part) for part in trouble["loc"])
-        raise click.UsageError(f"{where}: {trouble['msg']}.") from None
+        raise click.UsageError(wrong_setting(error)) from None
+
+
+def wrong_setting(error: ValidationError) -> str:
+    """The first thing wrong about settings, in a line."""
+    trouble = error.errors()[0]
+    where = ".".join(str(part) for part in trouble["loc"])
+    return f"{where}: {trouble['msg']}."
+
+
+def certificate_from(chain: Path | None, key: Path | None, algorithm: str) -> Certificate | None:
+    """What to sign with, None where nothing was given; ends with an error if it does not fit."""
+    if chain is None and key is None:
+        return None
+    if chain is None or key is None:
+        raise click.UsageError("To sign, give both --certificate and --key.")
+    from evenhand.errors import EvenhandError
+    from evenhand.photo.credentials import read_certificate
+
+    try:
+        return read_certificate(chain, key, algorithm)
+    except EvenhandError as error:
+        fail(error)
 
 
 def by_step(strengths: Sequence[tuple[str, float]]) -> dict[str, float]:
@@ -387,6 +565,18 @@ def line_of(path: Path, report: Report) -> str:
     steps = ", ".join(dict.fromkeys(layer.step for layer in report.layers))
     change = f"mean change {report.total.mean:.1f}, largest {report.total.largest:.1f} CIEDE2000"
     return f"{path.name}: {people}; {steps}; {change}; {report.seconds:.1f} s"
+
+
+def say_tones(report: ToneReport) -> None:
+    """Print how far apart skin is over a shoot, and a line for each portrait."""
+    for tone in report.portraits:
+        balance = ", ".join(f"{gain:.3f}" for gain in tone.balance)
+        click.echo(f"{tone.name}: exposure {tone.exposure:+.2f} stops, balance {balance}")
+    after = "after" if report.strength is not None else "after a match at full strength"
+    click.echo(
+        f"Skin over {1 + len(report.portraits)} portraits lies {report.spread_before:.1f} "
+        f"CIEDE2000 around its mean, {report.spread_after:.1f} {after}"
+    )
 
 
 def say_notices() -> None:

@@ -81,6 +81,15 @@ def refuse_existing(out: Path, names: list[str]) -> None:
         )
 
 
+def refuse_original(original: Path, target: Path) -> None:
+    """Raise NotWrittenError if `target` is the original."""
+    if target.exists() and target.samefile(original):
+        raise NotWrittenError(
+            f"{target} is the original, which is never written to.",
+            "Choose another folder with --out.",
+        )
+
+
 def _move_into(out: Path, beside: Path, name: str) -> None:
     target = out / name
     if target.is_dir():

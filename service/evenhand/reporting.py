@@ -43,6 +43,12 @@ LIBRARIES = ("numpy", "opencv-contrib-python", "opencv-contrib-python-headless",
 NOBODY = "nobody was found, so nothing is written. Point at bare skin with --skin-at X,Y."
 """What is said where there is nothing to retouch."""
 
+NO_SKIN = (
+    "{people} found, but no bare skin to retouch, so nothing is written. "
+    "If there is some, point at it with --skin-at X,Y."
+)
+"""What is said where people were found, but not their skin."""
+
 
 def report_of(
     photograph: Photograph,
@@ -96,8 +102,20 @@ def report_of(
         stages=clock.stages,
         versions=versions(),
         notes=list(photograph.notes),
-        advice="" if layers else NOBODY,
+        advice=advice_of(people, layers),
     )
+
+
+def advice_of(people: list[Person], layers: list[Layer]) -> str:
+    """What to do where nothing could be retouched; empty where something was."""
+    if layers:
+        return ""
+    if not people:
+        return NOBODY
+    if any(person.skin_box.area for person in people):
+        return "no step was asked for, so nothing is written. Name steps with --only."
+    found = "1 person was" if len(people) == 1 else f"{len(people)} people were"
+    return NO_SKIN.format(people=found)
 
 
 def layer_report(

@@ -3,41 +3,37 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator, Mapping
-from concurrent.futures import Future, ThreadPoolExecutor
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-import imagecodecs
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from evenhand import layers as layering
 from evenhand import photo
-from evenhand.comparison import comparison, write_comparison
-from evenhand.delivery import delivery, refuse_existing
-from evenhand.errors import NotWrittenError, WrongPhotographError, WrongSettingError
+from evenhand.comparison import comparison
+from evenhand.delivery import delivery, refuse_existing, refuse_original
 from evenhand.layers.layer import Layer
 from evenhand.people.finding import PeopleSettings, find_people
-from evenhand.people.person import KEPT_REGIONS, SKIN_REGIONS, Alpha, Mask, Person, Region, union
+from evenhand.people.person import Alpha, Person, Region
+from evenhand.photo.credentials import Certificate
 from evenhand.photo.photograph import CodeValues, Photograph
+from evenhand.provenance import write_result
 from evenhand.report import Report, Stage
 from evenhand.reporting import report_of
+from evenhand.screen import Screen, on_screen, write_with_notices
 from evenhand.steps.eyes import EyesSettings, eyes
 from evenhand.steps.gain import Gain, added
 from evenhand.steps.marks import MarksSettings, marks
+from evenhand.steps.marks_picture import marks_picture
 from evenhand.steps.patch import Change, SkinPatch, patch_of
 from evenhand.steps.redness import RednessSettings, redness
 from evenhand.steps.smoothing import SmoothingSettings, smoothing
-
-MASK_WHITE = 65535
-"""Code value of full membership in a mask file, the largest of 16 bits."""
-
-
-FIND_RESULT = "Name its own layers with --layers, and the strengths if it was blended anew."
-"""What to do where a result and its layers do not belong together."""
 
 DARKEST = 1e-6
 """Linear light below which a gain means nothing; the smallest step of 16 bits is 15 times it."""
@@ -133,19 +129,24 @@ class Results:
     portrait: str
     layers: str
     comparison: str
+    marks: str
     report: str
 
     @classmethod
     def of(cls, stem: str, suffix: str) -> Results:
         """Names for the results of a photograph called `stem` plus `suffix`."""
         return cls(
-            stem + suffix, f"{stem}.layers", f"{stem}.before-after.jpg", f"{stem}.report.json"
+            portrait=stem + suffix,
+            layers=f"{stem}.layers",
+            comparison=f"{stem}.before-after.jpg",
+            marks=f"{stem}.marks.jpg",
+            report=f"{stem}.report.json",
         )
 
     @property
     def in_order(self) -> list[str]:
         """The report comes last: where it is, everything is."""
-        return [self.layers, self.comparison, self.portrait, self.report]
+        return [self.layers, self.comparison, self.marks, self.portrait, self.report]
 
 
 def retouch(
@@ -156,12 +157,16 @@ def retouch(
     overwrite: bool = False,
     dry_run: bool = False,
     clock: Stopwatch | None = None,
+    certificate: Certificate | None = None,
+    when: datetime | None = None,
 ) -> Report:
     """Retouch one photograph into a folder.
 
     Writes ``NAME.ext`` in the original's format, depth, profile and metadata, its layers in
-    ``NAME.layers``, ``NAME.before-after.jpg`` and, last, ``NAME.report.json``. Where nobody is
-    found nothing is written and the report's `advice` says what to do. The original is only read.
+    ``NAME.layers``, ``NAME.before-after.jpg``, where marks were looked for the numbered
+    ``NAME.marks.jpg``, and, last, ``NAME.report.json``. The result's metadata say what was done.
+    Where nobody is found nothing is written and the report's `advice` says what to do. The
+    original is only read.
 
     Parameters
     ----------
@@ -177,6 +182,10 @@ def retouch(
         Compute and report, write nothing.
     clock : Stopwatch, optional
         What times the stages.
+    certificate : Certificate, optional
+        Signs the result with content credentials; see `evenhand.photo.credentials`.
+    when : datetime, optional
+        Time that the result's metadata give; now unless given.
 
     Returns
     -------
@@ -189,7 +198,7 @@ def retouch(
     NotWrittenError
         A result is already there, or `out` cannot be written.
     WrongSettingError
-        A point on skin is outside the photograph.
+        A point on skin is outside the photograph, or the certificate does not fit.
     """
     path, out = Path(path), Path(out)
     settings, clock = settings or RetouchSettings(), clock or Stopwatch()
@@ -199,7 +208,7 @@ def retouch(
         photograph = photo.read(path)
     results = Results.of(path.stem, photograph.result_suffix)
     if not dry_run:
-        _refuse_original(path, out / results.portrait)
+        refuse_original(path, out / results.portrait)
     with clock("people"):
         people = people_of(photograph, settings)
     layers = layers_of(photograph, people, settings, clock)
@@ -211,11 +220,20 @@ def retouch(
         return report_of(photograph, people, layers, settings, clock, pixels)
     with delivery(out, results.in_order, overwrite=overwrite) as beside:
         with clock("write"):
-            _write_together(photograph, pixels, layers, settings, beside, results)
-        report = report_of(
-            photograph, people, layers, settings, clock, pixels, beside / results.portrait
-        )
+            strengths, portrait = strengths_of(settings), beside / results.portrait
+            _together(
+                lambda: write_result(
+                    pixels, photograph, portrait, layers, strengths, certificate, when
+                ),
+                lambda: layering.save(
+                    beside / results.layers, photograph, layers, strengths, out / results.layers
+                ),
+                lambda: _write_pictures(photograph, people, layers, pixels, beside, results),
+            )
+        report = report_of(photograph, people, layers, settings, clock, pixels, portrait)
         (beside / results.report).write_text(report.model_dump_json(indent=2) + "\n")
+        if not (beside / results.marks).exists():
+            (out / results.marks).unlink(missing_ok=True)  # of an earlier run, replaced by this one
     return report
 
 
@@ -285,172 +303,6 @@ def strengths_of(settings: RetouchSettings) -> dict[str, float]:
     return {name: float(getattr(settings, name).strength) for name in settings.steps}
 
 
-def blend(
-    layers: Path | str,
-    out: Path | str,
-    strengths: Mapping[str, float] | None = None,
-    *,
-    person: int | None = None,
-    photograph: Path | str | None = None,
-    overwrite: bool = False,
-) -> Path:
-    """Make the photograph again from its layers at other strengths, computing no step anew.
-
-    Parameters
-    ----------
-    layers : path
-        Layer set that `retouch` wrote.
-    out : path
-        Folder for the photograph.
-    strengths : mapping of step to float, optional
-        0 to 1 for each step, under "" for every step not named; without that a step that is not
-        named keeps the strength it was made with.
-    person : int, optional
-        The strengths given are for this person only.
-    photograph : path, optional
-        The original, where it is no longer where it was.
-    overwrite : bool
-        Replace what is already there.
-
-    Returns
-    -------
-    path
-        The file written. At strength zero its pixels are the original's, bit for bit.
-
-    Raises
-    ------
-    WrongPhotographError, BrokenLayersError, WrongSettingError, NotWrittenError
-    """
-    layers, out = Path(layers), Path(out)
-    layer_set = layering.load(layers)
-    original = _original_of(layer_set, layers, photograph)
-    read = photo.read(original)
-    layer_set.check(read)
-    pixels = layering.blend(read, layer_set.layers, _weighed(layer_set, strengths or {}, person))
-    name = original.stem + read.result_suffix
-    _refuse_original(original, out / name)
-    with delivery(out, [name], overwrite=overwrite) as beside:
-        photo.write(pixels, read, beside / name)
-    return out / name
-
-
-@dataclass(frozen=True)
-class Reverted:
-    """What came back from a result.
-
-    Attributes
-    ----------
-    path : Path
-        The file written.
-    whole : bool
-        Whether its pixels are the original's, bit for bit.
-    pixels_sha256 : str
-        SHA-256 of its upright pixels, hexadecimal; the layer set holds the original's.
-    """
-
-    path: Path
-    whole: bool
-    pixels_sha256: str
-
-
-def revert(
-    result: Path | str,
-    out: Path | str,
-    layers: Path | str | None = None,
-    strengths: Mapping[str, float] | None = None,
-    *,
-    overwrite: bool = False,
-) -> Reverted:
-    """Take the layers off a result again, without the original.
-
-    Parameters
-    ----------
-    result : path
-        A retouched photograph.
-    out : path
-        Folder for what comes back.
-    layers : path, optional
-        Its layer set; ``NAME.layers`` beside it unless named.
-    strengths : mapping of step to float, optional
-        What it was blended with, as for `blend`.
-    overwrite : bool
-        Replace what is already there.
-
-    Returns
-    -------
-    Reverted
-        Of a lossless file the original's pixels; of a JPEG nearly them, where a layer lay.
-
-    Raises
-    ------
-    WrongPhotographError
-        The file is lossless and is not the result of these layers at these strengths.
-    BrokenLayersError, WrongSettingError, NotWrittenError
-    """
-    result, out = Path(result), Path(out)
-    layer_set = layering.load(Path(layers or result.with_name(f"{result.stem}.layers")))
-    read = photo.read(result)
-    made_with = _weighed(layer_set, strengths or {}, None)
-    if read.shape != (layer_set.original.height, layer_set.original.width):
-        raise WrongPhotographError(f"{result} has another size than its layers.", FIND_RESULT)
-    pixels = layering.unblend(read.pixels, layer_set.layers, made_with)
-    found = layering.pixels_sha256(replace(read, pixels=pixels))
-    whole = found == layer_set.original.pixels_sha256
-    if not whole and read.source is not None and read.source.kind is not photo.FileKind.JPEG:
-        raise WrongPhotographError(f"{result} is not what these layers made.", FIND_RESULT)
-    name = result.stem + read.result_suffix
-    _refuse_original(result, out / name)
-    with delivery(out, [name], overwrite=overwrite) as beside:
-        photo.write(pixels, read, beside / name)
-    return Reverted(out / name, whole, found)
-
-
-def masks(
-    path: Path | str,
-    out: Path | str,
-    settings: RetouchSettings | None = None,
-    *,
-    overwrite: bool = False,
-) -> list[Path]:
-    """Write the masks of a photograph, one 16-bit greyscale PNG for each person and region.
-
-    Each has the size of the upright photograph, 65535 for full membership: ``skin.png`` and
-    ``kept.png`` for everybody together, ``person-0.face-skin.png`` and so on for one.
-
-    Parameters
-    ----------
-    path : path
-        The photograph.
-    out : path
-        Folder for the masks.
-    settings : RetouchSettings, optional
-        Only `skin_at` is heeded.
-    overwrite : bool
-        Replace what is already there.
-
-    Returns
-    -------
-    list of path
-        The files written; empty where nobody was found.
-    """
-    path, out = Path(path), Path(out)
-    photograph = photo.read(path)
-    people = people_of(photograph, settings or RetouchSettings())
-    if not people:
-        return []
-    files: dict[str, list[Mask]] = {
-        "skin.png": [p.masks[r] for p in people for r in SKIN_REGIONS if r in p.masks],
-        "kept.png": [p.masks[r] for p in people for r in KEPT_REGIONS if r in p.masks],
-    }
-    for person in people:
-        for region, mask in person.masks.items():
-            files[f"person-{person.index}.{region.value}.png"] = [mask]
-    with delivery(out, list(files), overwrite=overwrite) as beside:
-        for name, parts in files.items():
-            _write_mask(union(parts, photograph.frame), beside / name)
-    return [out / name for name in files]
-
-
 def _layer(
     photograph: Photograph,
     person: Person,
@@ -473,82 +325,34 @@ def _layer(
     )
 
 
-def _original_of(layer_set: layering.LayerSet, folder: Path, photograph: Path | str | None) -> Path:
-    """The file that a layer set was made from."""
-    if photograph is not None:
-        return Path(photograph)
-    original = folder / layer_set.original.place
-    if not original.is_file():
-        raise WrongPhotographError(
-            f"{layer_set.original.name}, which these layers were made from, is not at {original}.",
-            "Say where it is with --photograph.",
-        )
-    return original
+def _together(*tasks: Callable[[], object]) -> None:
+    """Do several things at the same time, on all cores."""
+    with ThreadPoolExecutor() as threads:
+        running = [threads.submit(task) for task in tasks]
+    for done in running:
+        done.result()
 
 
-def _weighed(
-    layer_set: layering.LayerSet, strengths: Mapping[str, float], person: int | None
-) -> list[float]:
-    """Strength of every layer: as given for its step or for all, else as it was made with."""
-    known = {layer.step for layer in layer_set.layers} | {""}
-    people = {layer.person for layer in layer_set.layers}
-    unknown = sorted(set(strengths) - known)
-    if unknown:
-        raise WrongSettingError(
-            f"There is no layer {unknown[0]!r}.", f"There are {', '.join(sorted(known - {''}))}."
-        )
-    if person is not None and person not in people:
-        raise WrongSettingError(
-            f"There is no layer of person {person}.",
-            f"There are those of {', '.join(map(str, sorted(people)))}.",
-        )
-    return [
-        made
-        if person not in (None, layer.person)
-        else strengths.get(layer.step, strengths.get("", made))
-        for layer, made in zip(layer_set.layers, layer_set.strengths, strict=True)
-    ]
-
-
-def _refuse_original(original: Path, target: Path) -> None:
-    if target.exists() and target.samefile(original):
-        raise NotWrittenError(
-            f"{target} is the original, which is never written to.",
-            "Choose another folder with --out.",
-        )
-
-
-def _write_together(
+def _write_pictures(
     photograph: Photograph,
+    people: Sequence[Person],
+    layers: Sequence[Layer],
     pixels: CodeValues,
-    layers: list[Layer],
-    settings: RetouchSettings,
     beside: Path,
     results: Results,
 ) -> None:
-    """Write photograph, layers and before/after picture, at the same time on both cores."""
+    """Write the before/after picture and, where marks were looked for, the numbered one."""
     largest = max(layers, key=lambda layer: layer.box.area).box
-
-    def picture() -> None:
-        write_comparison(comparison(photograph, pixels, largest), beside / results.comparison)
-
-    with ThreadPoolExecutor() as threads:
-        writing: list[Future[Any]] = [
-            threads.submit(photo.write, pixels, photograph, beside / results.portrait),
-            threads.submit(
-                layering.save,
-                beside / results.layers,
-                photograph,
-                layers,
-                strengths_of(settings),
-                home=beside.parent / results.layers,
-            ),
-            threads.submit(picture),
-        ]
-    for written in writing:
-        written.result()
+    write_with_notices(comparison(photograph, pixels, largest), beside / results.comparison)
+    if any(layer.step == "marks" for layer in layers):
+        write_with_notices(_numbered(photograph, people, layers), beside / results.marks)
 
 
-def _write_mask(alpha: Alpha, path: Path) -> None:
-    code_values = np.rint(alpha * MASK_WHITE).astype(np.uint16)
-    path.write_bytes(imagecodecs.png_encode(code_values, level=1))
+def _numbered(photograph: Photograph, people: Sequence[Person], layers: Sequence[Layer]) -> Screen:
+    """The photograph with every mark outlined and numbered; each person's count from 1."""
+    picture = on_screen(photograph.pixels, photograph.profile)
+    scales = {person.index: person.scale.mm_per_pixel for person in people}
+    for layer in layers:
+        if layer.step == "marks":
+            picture = marks_picture(picture, layer.facts["marks"], scales[layer.person])
+    return picture

@@ -67,6 +67,29 @@ class Certificate:
     algorithm: str = "es256"
 
 
+def read_certificate(chain: Path | str, key: Path | str, algorithm: str = "es256") -> Certificate:
+    """Read what a photographer signs with, and make sure that signing is possible at all.
+
+    Parameters
+    ----------
+    chain, key : Path or str
+        Files in PEM form, as `Certificate` holds them.
+    algorithm : str
+        One of `ALGORITHMS`.
+
+    Raises
+    ------
+    WrongSettingError
+        A file cannot be read or is not in PEM form, the algorithm is unknown, or the package that
+        signs is missing.
+    """
+    _c2pa()
+    _check_algorithm(algorithm)
+    return Certificate(
+        _pem(Path(chain), b"CERTIFICATE"), _pem(Path(key), b"PRIVATE KEY"), algorithm
+    )
+
+
 def sign(
     result: Path | str,
     original: Path | str,
@@ -99,18 +122,8 @@ def sign(
         The original cannot be read.
     """
     result, original = Path(result), Path(original)
-    try:
-        import c2pa
-    except ImportError as error:
-        raise WrongSettingError(
-            "Content credentials need a package that is not installed.",
-            "Install it with: pip install 'evenhand[credentials]'.",
-        ) from error
-    if certificate.algorithm not in ALGORITHMS:
-        raise WrongSettingError(
-            f"The signature algorithm {certificate.algorithm} is unknown.",
-            f"Use one of {', '.join(ALGORITHMS)}.",
-        )
+    c2pa = _c2pa()
+    _check_algorithm(certificate.algorithm)
     media_type = _MEDIA_TYPES.get(result.suffix.lower())
     if media_type is None:
         raise NotWrittenError(
@@ -138,6 +151,41 @@ def sign(
         raise WrongSettingError(
             f"{result} was not signed ({error}).", "Check the certificate chain and the key."
         ) from error
+
+
+def _c2pa() -> Any:
+    """The package that signs."""
+    try:
+        import c2pa
+    except ImportError as error:
+        raise WrongSettingError(
+            "Content credentials need a package that is not installed.",
+            "Install it with: pip install 'evenhand[credentials]'.",
+        ) from error
+    return c2pa
+
+
+def _check_algorithm(algorithm: str) -> None:
+    if algorithm not in ALGORITHMS:
+        raise WrongSettingError(
+            f"The signature algorithm {algorithm} is unknown.",
+            f"Use one of {', '.join(ALGORITHMS)}.",
+        )
+
+
+def _pem(path: Path, holds: bytes) -> bytes:
+    try:
+        content = path.read_bytes()
+    except OSError as error:
+        raise WrongSettingError(
+            f"{path} cannot be read ({error.strerror}).", "Name a file in PEM form."
+        ) from error
+    if b"-----BEGIN " + holds not in content:
+        raise WrongSettingError(
+            f"{path} holds no {holds.decode().lower()} in PEM form.",
+            "PEM files begin with -----BEGIN ...; a key must be PKCS 8 and not encrypted.",
+        )
+    return content
 
 
 def _manifest(result: Path, steps: Sequence[str], software: tuple[str, str]) -> dict[str, Any]:

@@ -54,11 +54,14 @@ class Edit:
         Name and version.
     parameters : str
         The steps and their strengths, in plain words.
+    enhanced : bool
+        Whether the photograph is now enhanced; False where an enhancement was taken back.
     """
 
     when: datetime
     software: str
     parameters: str
+    enhanced: bool = True
 
 
 def with_edit(packet: bytes | None, edit: Edit) -> bytes:
@@ -75,7 +78,10 @@ def with_edit(packet: bytes | None, edit: Edit) -> bytes:
     _set(tree, description, f"{{{XMP}}}ModifyDate", when)
     _set(tree, description, f"{{{XMP}}}MetadataDate", when)
     kind = _value(tree, f"{{{IPTC}}}DigitalSourceType")
-    if kind is None or kind.rsplit("/", 1)[-1] in _MADE_BY_CAMERA:
+    if not edit.enhanced:
+        if kind == ENHANCED:
+            _remove(tree, f"{{{IPTC}}}DigitalSourceType")
+    elif kind is None or kind.rsplit("/", 1)[-1] in _MADE_BY_CAMERA:
         _set(tree, description, f"{{{IPTC}}}DigitalSourceType", ENHANCED)
     written: bytes = ElementTree.tostring(tree, "utf-8")
     return _BEGIN + written + _PADDING + _FINISH
@@ -146,8 +152,12 @@ def _value(tree: ElementTree.Element, name: str) -> str | None:
 
 
 def _set(tree: ElementTree.Element, description: ElementTree.Element, name: str, text: str) -> None:
+    _remove(tree, name)
+    ElementTree.SubElement(description, name).text = text
+
+
+def _remove(tree: ElementTree.Element, name: str) -> None:
     for holder in tree.iter(f"{{{RDF}}}Description"):
         holder.attrib.pop(name, None)
         for element in holder.findall(name):
             holder.remove(element)
-    ElementTree.SubElement(description, name).text = text
