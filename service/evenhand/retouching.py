@@ -283,7 +283,7 @@ def _on_original(patch: SkinPatch, so_far: SkinPatch, change: Change | Gain) -> 
     """
     if isinstance(change, Gain):
         return replace(change, patch=patch)
-    if so_far.linear is patch.linear:
+    if so_far.light is patch.light:
         return change
     gain = np.ones_like(change.wanted)
     lit = (so_far.linear > DARKEST) & (change.wanted != so_far.linear)
@@ -295,7 +295,7 @@ def _after(patch: SkinPatch, change: Change | Gain) -> SkinPatch:
     """The patch as the next step shall see it."""
     if isinstance(change, Gain):
         return replace(patch, evened=added(patch.evened, change.log_gain))
-    return replace(patch, linear=change.wanted)
+    return replace(patch, light=change.wanted)
 
 
 def strengths_of(settings: RetouchSettings) -> dict[str, float]:

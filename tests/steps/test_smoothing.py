@@ -80,7 +80,7 @@ def test_moles_and_freckles_stay() -> None:
 def test_grain_is_neither_removed_nor_raised() -> None:
     scene = clean("light")
     noise = 0.02 * np.random.default_rng(3).standard_normal(scene.changed.shape).astype(np.float32)
-    patch = replace(scene.patch, linear=np.maximum(scene.changed + noise, 0.001))
+    patch = replace(scene.patch, light=np.maximum(scene.changed + noise, 0.001))
     inside = well_inside(patch)
     assert texture_kept(patch.linear, _at_default(patch), inside, 0.4) == pytest.approx(1, abs=0.03)
 
@@ -104,7 +104,7 @@ def test_the_same_skin_at_half_the_size_gets_the_same_treatment() -> None:
 
     masks = {region: half(mask) for region, mask in scene.masks.items()}
     small = replace(
-        scene.patch, linear=half(scene.changed), masks=masks, mm_per_pixel=2 * scene.mm_per_pixel
+        scene.patch, light=half(scene.changed), masks=masks, mm_per_pixel=2 * scene.mm_per_pixel
     )
     ours = smoothing(small, SETTINGS).wanted / small.linear
     inside = masks[Region.FACE] > 0.99

@@ -26,9 +26,9 @@ def _shoot(tone: str, count: int = 6) -> list[np.ndarray]:
 def test_the_spread_over_a_shoot_falls(tone: str) -> None:
     patch = clean(tone).patch
     frames = _shoot(tone)
-    before = [skin_tone(replace(patch, linear=frame)) for frame in frames]
+    before = [skin_tone(replace(patch, light=frame)) for frame in frames]
     after = [
-        skin_tone(replace(patch, linear=corrected(frame, correction(t, before[0], SETTINGS))))
+        skin_tone(replace(patch, light=corrected(frame, correction(t, before[0], SETTINGS))))
         for frame, t in zip(frames, before, strict=True)
     ]
     assert spread(before) > 1.5
@@ -43,7 +43,7 @@ def test_the_measured_tone_is_the_skins_and_not_the_backgrounds() -> None:
     tone = skin_tone(scene.patch)
     other = scene.clean.copy()
     other[scene.alpha == 0] = 0.9
-    assert skin_tone(replace(scene.patch, linear=other)) == tone
+    assert skin_tone(replace(scene.patch, light=other)) == tone
 
 
 def test_a_portrait_like_the_reference_keeps_its_bits() -> None:
@@ -56,8 +56,8 @@ def test_it_can_be_taken_back() -> None:
     frame = _shoot("tan")[2]
     patch = clean("tan").patch
     wanted = correction(
-        skin_tone(replace(patch, linear=frame)),
-        skin_tone(replace(patch, linear=_shoot("tan")[0])),
+        skin_tone(replace(patch, light=frame)),
+        skin_tone(replace(patch, light=_shoot("tan")[0])),
         SETTINGS,
     )
     back = corrected(frame, wanted) / wanted.gains
@@ -67,7 +67,7 @@ def test_it_can_be_taken_back() -> None:
 def test_exposure_and_balance_stay_inside_their_limits() -> None:
     scene = clean("light")
     here = skin_tone(scene.patch)
-    there = skin_tone(replace(scene.patch, linear=scene.clean * np.float32([2.5, 1.2, 0.6])))
+    there = skin_tone(replace(scene.patch, light=scene.clean * np.float32([2.5, 1.2, 0.6])))
     wanted = correction(here, there, SETTINGS)
     assert wanted.exposure == pytest.approx(SETTINGS.most_exposure)
     luminance = np.array([0.2627, 0.6780, 0.0593])  # Recommendation ITU-R BT.2020
@@ -80,8 +80,8 @@ def test_a_lift_blows_no_highlights_out() -> None:
     scene = clean("light")
     frame = scene.clean.copy()
     frame[:40] = 0.95
-    here = skin_tone(replace(scene.patch, linear=frame))
-    wanted = correction(here, skin_tone(replace(scene.patch, linear=1.4 * frame)), SETTINGS)
+    here = skin_tone(replace(scene.patch, light=frame))
+    wanted = correction(here, skin_tone(replace(scene.patch, light=1.4 * frame)), SETTINGS)
     assert (corrected(frame, wanted) > 1).mean() < 0.01
 
 

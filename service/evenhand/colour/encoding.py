@@ -105,13 +105,23 @@ class MatrixEncoding:
 
     def to_linear(self, code_values: CodeValues) -> npt.NDArray[np.float32]:
         """Linear light of uint8 or uint16 code values, shape (..., 3)."""
-        tables = self._tables8 if code_values.dtype == np.uint8 else self._tables16
         if code_values.dtype not in (np.uint8, np.uint16):
             raise TypeError(f"code values must be uint8 or uint16, not {code_values.dtype}")
+        tables = self.light_tables(code_values.dtype.itemsize * 8)
         linear: npt.NDArray[np.float32] = tables[0].take(code_values[..., 0], axis=0, mode="clip")
         linear += tables[1].take(code_values[..., 1], axis=0, mode="clip")
         linear += tables[2].take(code_values[..., 2], axis=0, mode="clip")
         return linear
+
+    def light_tables(self, depth: int) -> npt.NDArray[np.float32]:
+        """What each code value of each channel adds to the working colour, (3, codes, 3).
+
+        Parameters
+        ----------
+        depth : int
+            Bits per channel, 8 or 16.
+        """
+        return self._tables8 if depth == 8 else self._tables16
 
     def from_linear(self, linear: npt.NDArray[np.float32], white: int) -> npt.NDArray[np.float32]:
         """Real-valued code values in [0, white] nearest to `linear`, not rounded, (..., 3)."""
@@ -128,20 +138,20 @@ class MatrixEncoding:
         return np.linalg.inv(self.matrix).astype(np.float32)
 
     @cached_property
-    def _tables8(self) -> tuple[npt.NDArray[np.float32], ...]:
+    def _tables8(self) -> npt.NDArray[np.float32]:
         return self._tables(256)
 
     @cached_property
-    def _tables16(self) -> tuple[npt.NDArray[np.float32], ...]:
+    def _tables16(self) -> npt.NDArray[np.float32]:
         return self._tables(65536)
 
-    def _tables(self, codes: int) -> tuple[npt.NDArray[np.float32], ...]:
-        """What each code value of each channel adds to the working colour, three times (n, 3)."""
+    def _tables(self, codes: int) -> npt.NDArray[np.float32]:
         device = np.linspace(0.0, 1.0, codes)
-        return tuple(
-            np.outer(curve.linear(device), column).astype(np.float32)
+        light = [
+            np.outer(curve.linear(device), column)
             for curve, column in zip(self.curves, self.matrix.T, strict=True)
-        )
+        ]
+        return np.stack(light).astype(np.float32)
 
     @cached_property
     def _inverses(self) -> tuple[InverseTable, ...]:

@@ -153,13 +153,12 @@ def _tables(encoding: MatrixEncoding, depth: int) -> Tables:
     device = np.linspace(0.0, 1.0, codes)
     inverses = [InverseTable(curve) for curve in encoding.curves]
     own = [curve.linear(device) for curve in encoding.curves]
-    light = [np.outer(plane, column) for plane, column in zip(own, encoding.matrix.T, strict=True)]
     base = [
         inverse.device(plane.astype(np.float32)) * (codes - 1)
         for inverse, plane in zip(inverses, own, strict=True)
     ]
     return Tables(
-        light=np.stack(light).astype(np.float32),
+        light=encoding.light_tables(depth),
         to_own=np.linalg.inv(encoding.matrix).astype(np.float32),
         base=np.stack(base).astype(np.float32),
         starts=np.stack([inverse.start for inverse in inverses]),

@@ -78,7 +78,7 @@ def layer_from_change(
     if not (np.isfinite(cap) and cap > 0):
         raise WrongSettingError(f"The cap {cap} is not above zero.", "Give a CIEDE2000 above 0.")
     shape = (box.height, box.width)
-    of_change = change.patch.linear if isinstance(change, Gain) else change.wanted
+    of_change = change.patch.light if isinstance(change, Gain) else change.wanted
     if of_change.shape != (*shape, 3) or mask.shape != shape:
         raise ValueError(f"the change {of_change.shape} or mask {mask.shape} misses {shape}")
     encoding = photograph.encoding

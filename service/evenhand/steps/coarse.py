@@ -9,8 +9,11 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from evenhand.people.person import SKIN_REGIONS, Alpha, Region
-from evenhand.steps.patch import SkinPatch
+from evenhand.box import Box
+from evenhand.colour.encoding import MatrixEncoding
+from evenhand.people.person import SKIN_REGIONS, Alpha, Mask, Region
+from evenhand.steps.averaging import mean_light, mean_share
+from evenhand.steps.patch import CodedLight, SkinPatch
 
 Map = npt.NDArray[np.float32]
 
@@ -64,8 +67,9 @@ def coarse(patch: SkinPatch, mm_per_pixel: float) -> CoarsePatch:
     finest = patch.mm_per_pixel * np.sqrt(height * width / MOST_PIXELS)
     factor = max(1.0, mm_per_pixel / patch.mm_per_pixel, finest / patch.mm_per_pixel)
     size = (max(1, round(width / factor)), max(1, round(height / factor)))
-    skin = _shrink(patch.skin, size)
-    light = _shrink(cv2.multiply(patch.linear, _each(patch.skin, 3)), size)
+    whole = Mask(Box(0, 0, height, width), patch.skin)
+    skin = mean_share(whole, (height, width), size)
+    light = _skin_light(patch, size)
     light /= np.maximum(skin, LEAST_SKIN)[..., None]
     density = -np.log(np.maximum(light, DARKEST))
     if patch.evened is not None:
@@ -73,17 +77,22 @@ def coarse(patch: SkinPatch, mm_per_pixel: float) -> CoarsePatch:
     return CoarsePatch(
         density=density,
         skin=np.where(skin > LEAST_SKIN, skin, 0).astype(np.float32),
-        regions={r: _shrink(patch.masks[r], size) for r in SKIN_REGIONS if r in patch.masks},
+        regions={
+            region: mean_share(patch.mask(region), (height, width), size)
+            for region in SKIN_REGIONS
+            if region in patch.masks
+        },
         mm_per_pixel=patch.mm_per_pixel * width / size[0],
     )
 
 
-def _each(values: Map, channels: int) -> Map:
-    """The same map for every channel; OpenCV's loops want it laid out."""
-    return np.asarray(cv2.merge([values] * channels), np.float32)
-
-
-def _shrink(values: npt.NDArray[np.float32], size: tuple[int, int]) -> Map:
-    if (values.shape[1], values.shape[0]) == size:
-        return values.copy()
-    return np.asarray(cv2.resize(values, size, interpolation=cv2.INTER_AREA), np.float32)
+def _skin_light(patch: SkinPatch, size: tuple[int, int]) -> Map:
+    """Mean of light times skin in each coarse pixel."""
+    light = patch.light
+    if isinstance(light, CodedLight) and isinstance(light.encoding, MatrixEncoding):
+        tables = light.encoding.light_tables(light.codes.dtype.itemsize * 8)
+        return mean_light(light.codes, tables, patch.skin, size)
+    weighted = cv2.multiply(patch.linear, cv2.merge([patch.skin] * 3))
+    if (weighted.shape[1], weighted.shape[0]) == size:
+        return np.asarray(weighted, np.float32)
+    return np.asarray(cv2.resize(weighted, size, interpolation=cv2.INTER_AREA), np.float32)

@@ -55,7 +55,7 @@ class Gain:
         exponent = _between(self.log_gain, 0, rows, height)
         exponent = _between(exponent, 1, columns, width)
         gain = np.exp(exponent * self.patch.skin[rows, columns, None])
-        return np.asarray(self.patch.linear[rows, columns] * gain, np.float32)
+        return np.asarray(self.patch.window(rows, columns) * gain, np.float32)
 
 
 def _between(grid: Map, axis: int, pixels: slice, length: int) -> Map:

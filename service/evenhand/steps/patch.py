@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -11,10 +11,86 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.box import Box
-from evenhand.people.person import KEPT_REGIONS, SKIN_REGIONS, Alpha, Face, Person, Region
+from evenhand.colour.encoding import CodeValues, Encoding
+from evenhand.people.person import (
+    KEPT_REGIONS,
+    SKIN_REGIONS,
+    Alpha,
+    Face,
+    Mask,
+    Person,
+    Region,
+    union,
+)
 from evenhand.photo.photograph import Photograph
 
 LinearLight = npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True)
+class CodedLight:
+    """Light of a cut of a photograph, worked out only where it is asked for.
+
+    Attributes
+    ----------
+    codes : ndarray of uint8 or uint16, shape (height, width, 3)
+        The photograph's own code values.
+    encoding : Encoding
+        Of the file.
+    """
+
+    codes: CodeValues
+    encoding: Encoding
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """Height, width and 3."""
+        return self.codes.shape
+
+    @cached_property
+    def whole(self) -> LinearLight:
+        """All of it, kept."""
+        return self.encoding.to_linear(self.codes)
+
+    def window(self, rows: slice, columns: slice) -> LinearLight:
+        """A window of it."""
+        return self.encoding.to_linear(self.codes[rows, columns])
+
+
+class CutMasks(Mapping[Region, Alpha]):
+    """A person's masks inside a box, each cut to the whole box only when it is asked for.
+
+    Parameters
+    ----------
+    masks : mapping of Region to Mask
+        In the photograph's coordinates.
+    box : Box
+        Of the patch.
+    """
+
+    def __init__(self, masks: Mapping[Region, Mask], box: Box) -> None:
+        self._box = box
+        self._masks = {
+            region: Mask(mask.box.intersection(box), mask.alpha[_part(mask.box, box)])
+            for region, mask in masks.items()
+        }
+        self._cut: dict[Region, Alpha] = {}
+
+    def __getitem__(self, region: Region) -> Alpha:
+        if region not in self._cut:
+            self._cut[region] = self._masks[region].cut(self._box)
+        return self._cut[region]
+
+    def __iter__(self) -> Iterator[Region]:
+        return iter(self._masks)
+
+    def __len__(self) -> int:
+        return len(self._masks)
+
+    def placed(self, region: Region) -> Mask:
+        """A mask as far as it reaches into the box, in the box's coordinates."""
+        mask = self._masks[region]
+        return Mask(_moved(mask.box, -self._box.top, -self._box.left), mask.alpha)
 
 
 @dataclass(frozen=True)
@@ -25,7 +101,7 @@ class SkinPatch:
     ----------
     box : Box
         Where the patch lies in the upright photograph.
-    linear : ndarray of float32, shape (height, width, 3)
+    light : ndarray of float32, shape (height, width, 3), or CodedLight
         Linear light, Rec. 2020 primaries, D65 white, 1.0 = the file's white; not clipped.
     masks : mapping of Region to ndarray of float32, shape (height, width)
         The person's masks inside the box.
@@ -35,15 +111,33 @@ class SkinPatch:
         Landmarks in the photograph's coordinates (not the patch's).
     evened : ndarray of float32, shape (rows, columns, 3), or None
         Natural logarithm of the gain by which steps before have evened the skin, on any grid over
-        the box; `linear` is without it.
+        the box; `light` is without it.
     """
 
     box: Box
-    linear: LinearLight
+    light: LinearLight | CodedLight
     masks: Mapping[Region, Alpha]
     mm_per_pixel: float
     face: Face | None = None
     evened: LinearLight | None = None
+
+    @property
+    def linear(self) -> LinearLight:
+        """All of `light` as an array."""
+        return self.light.whole if isinstance(self.light, CodedLight) else self.light
+
+    def window(self, rows: slice, columns: slice) -> LinearLight:
+        """`light` of a window as an array."""
+        if isinstance(self.light, CodedLight):
+            return self.light.window(rows, columns)
+        return self.light[rows, columns]
+
+    def mask(self, region: Region) -> Mask:
+        """A region's mask in the patch's coordinates, no larger than it has to be."""
+        if isinstance(self.masks, CutMasks):
+            return self.masks.placed(region)
+        height, width = self.light.shape[:2]
+        return Mask(Box(0, 0, height, width), self.masks[region])
 
     @cached_property
     def skin(self) -> Alpha:
@@ -56,11 +150,9 @@ class SkinPatch:
         return self._union(KEPT_REGIONS)
 
     def _union(self, regions: tuple[Region, ...]) -> Alpha:
-        total = np.zeros(self.linear.shape[:2], np.float32)
-        for region in regions:
-            if region in self.masks:
-                np.maximum(total, self.masks[region], out=total)
-        return total
+        height, width = self.light.shape[:2]
+        masks = (self.mask(region) for region in regions if region in self.masks)
+        return union(masks, Box(0, 0, height, width))
 
 
 @dataclass(frozen=True)
@@ -86,8 +178,17 @@ def patch_of(photograph: Photograph, person: Person, margin_mm: float = 10.0) ->
     box = person.skin_box.grown(margin, photograph.shape)
     return SkinPatch(
         box=box,
-        linear=photograph.encoding.to_linear(photograph.pixels[box.slices]),
-        masks={region: mask.cut(box) for region, mask in person.masks.items()},
+        light=CodedLight(photograph.pixels[box.slices], photograph.encoding),
+        masks=CutMasks(person.masks, box),
         mm_per_pixel=person.scale.mm_per_pixel,
         face=person.face,
     )
+
+
+def _part(mask: Box, box: Box) -> tuple[slice, slice]:
+    """Rows and columns of a mask's pixels that lie in a box."""
+    return mask.intersection(box).within(mask)
+
+
+def _moved(box: Box, down: int, right: int) -> Box:
+    return Box(box.top + down, box.left + right, box.bottom + down, box.right + right)

@@ -147,7 +147,7 @@ def _texture_kept(change: Gain, skin: CoarsePatch, texture_mm: float) -> float |
         return None
     sigma = texture_mm / FWHM / patch.mm_per_pixel
     energies = []
-    for light in (patch.linear[window], change.window(*window)):
+    for light in (patch.window(*window), change.window(*window)):
         density = -np.log(np.maximum(light, DARKEST)).mean(axis=-1)
         texture = density - cv2.GaussianBlur(density, (0, 0), sigma)
         energies.append(float((texture[inside] ** 2).mean()))
