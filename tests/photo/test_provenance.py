@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import hashlib
+import struct
 from datetime import UTC, datetime
 from pathlib import Path
 
 import exiv2
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, PngImagePlugin
 
 from evenhand import photo
 from evenhand.photo.xmp import ENHANCED, Edit, with_edit
@@ -118,3 +120,61 @@ def test_pictures_to_look_at_carry_no_metadata(tmp_path: Path) -> None:
         assert xmp_of(path) == {}
         with Image.open(path) as opened:
             assert not {0x010F, 0x8298, 0x8825, 0x8769, 0x013B} & set(opened.getexif())
+
+
+def with_source(length: int) -> bytes:
+    """A packet in which `dc:source` has so many letters."""
+    text = ("regatta " * (length // 8 + 1))[:length].encode()
+    return XMP.replace(
+        b"</rdf:RDF>",
+        b'<rdf:Description rdf:about="" xmlns:dc="http://purl.org/dc/elements/1.1/"><dc:source>'
+        + text
+        + b"</dc:source></rdf:Description></rdf:RDF>",
+    )
+
+
+def extension_of(path: Path) -> bytes:
+    """Extended XMP put together after XMP part 3, section 1.1.3.1; empty where there is none."""
+    content, place = path.read_bytes(), 2
+    head, pieces = b"http://ns.adobe.com/xmp/extension/\0", []
+    while content[place + 1] != 0xDA:
+        size = int.from_bytes(content[place + 2 : place + 4], "big")
+        payload = content[place + 4 : place + 2 + size]
+        if payload.startswith(head):
+            digest, length, offset, text = struct.unpack(
+                f">32sII{len(payload) - len(head) - 40}s", payload[len(head) :]
+            )
+            pieces.append((digest.decode(), length, offset, text))
+        place += 2 + size
+    extension = b"".join(text for *_, text in sorted(pieces, key=lambda piece: piece[2]))
+    for digest, length, offset, text in pieces:
+        assert length == len(extension)
+        assert extension[offset:].startswith(text)
+        assert digest == hashlib.md5(extension).hexdigest().upper()
+        assert digest == xmp_of(path)["Xmp.xmpNote.HasExtendedXMP"]
+    return extension
+
+
+@pytest.mark.parametrize("length", [60_000, 62_800, 64_300, 65_000])
+def test_a_packet_too_large_for_a_jpeg_segment(length: int, tmp_path: Path) -> None:
+    """With the history it outgrows 64 KiB: first its padding goes, then part of it is extended."""
+    path = tmp_path / "portrait.jpg"
+    Image.fromarray(scene(8)).save(path, xmp=with_source(length - len(XMP)), quality=90)
+    source = xmp_of(path)["Xmp.dc.source"]
+    for count in (1, 2, 3):
+        photograph = photo.read(path)
+        result = photograph.pixels.copy()
+        result[20:40, 30:50] += 3
+        path = photo.write(result, photograph, tmp_path / f"result{count}.jpg", edit=EDIT)
+        found, extension = xmp_of(path), extension_of(path)
+        assert found["Xmp.iptcExt.DigitalSourceType"] == ENHANCED
+        assert found[f"Xmp.xmpMM.History[{count}]/stEvt:action"] == "edited"
+        assert f"Xmp.xmpMM.History[{count + 1}]/stEvt:action" not in found
+        if extension:
+            assert "Xmp.dc.source" not in found
+            carrier = PngImagePlugin.PngInfo()
+            carrier.add_itxt("XML:com.adobe.xmp", extension.decode())
+            Image.fromarray(scene(8)).save(tmp_path / "carrier.png", pnginfo=carrier)
+            found = xmp_of(tmp_path / "carrier.png")
+        assert found["Xmp.dc.source"] == source
+    assert bool(extension) == (length > 63_000)

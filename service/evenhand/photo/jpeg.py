@@ -17,7 +17,6 @@ from evenhand.photo.coded_colour import adobe_rgb_profile
 from evenhand.photo.damage import damaged
 from evenhand.photo.exif import interoperability_of, orientation_of
 from evenhand.photo.jpeg_markers import (
-    APP0,
     APP1,
     APP2,
     APP13,
@@ -27,13 +26,13 @@ from evenhand.photo.jpeg_markers import (
     IPTC_HEAD,
     READ_FRAMES,
     START,
-    XMP_HEAD,
     Layout,
     Segment,
     layout_of,
     quantisation,
 )
 from evenhand.photo.jpeg_pictures import with_moved_pictures, with_new_thumbnail
+from evenhand.photo.jpeg_xmp import packet_in, with_packet
 from evenhand.photo.limits import check_size
 from evenhand.photo.photograph import CodeValues, FileKind
 from evenhand.photo.source import Decoded, Stored
@@ -42,9 +41,6 @@ __all__ = ["START", "JpegSource", "decode"]
 
 _END = b"\xff\xd9"
 """EOI, the marker every picture ends with."""
-
-_LARGEST_PAYLOAD = 65533
-"""Bytes that a segment holds besides its length (T.81, B.1.1.4)."""
 
 
 _ADOBE_RGB_MARK = "R03"
@@ -77,12 +73,8 @@ class JpegSource:
     kind = FileKind.JPEG
 
     def with_xmp(self, packet: bytes) -> JpegSource:
-        """The same source, whose results carry another XMP packet.
-
-        A packet that does not fit into a segment (64 KiB) is left out, and the old one stays.
-        """
-        fits = len(packet) + len(XMP_HEAD) <= _LARGEST_PAYLOAD
-        return replace(self, new_xmp=packet if fits else None)
+        """The same source, whose results carry another XMP packet."""
+        return replace(self, new_xmp=packet)
 
     @cached_property
     def orientation(self) -> int:
@@ -94,10 +86,11 @@ class JpegSource:
         """Exif, XMP and IPTC blocks, without their heads."""
         blocks = {
             "exif": self.layout.payloads(APP1, EXIF_HEAD),
-            "xmp": self.layout.payloads(APP1, XMP_HEAD),
             "iptc": self.layout.payloads(APP13, IPTC_HEAD),
         }
-        return {name: found[0] for name, found in blocks.items() if found}
+        found = {name: parts[0] for name, parts in blocks.items() if parts}
+        packet = packet_in(self.layout.segments)
+        return found if packet is None else {**found, "xmp": packet}
 
     @cached_property
     def profile(self) -> bytes | None:
@@ -124,7 +117,7 @@ class JpegSource:
             old = EXIF_HEAD + exif
             segments = tuple(changed if s.payload == old else s for s in segments)
         if self.new_xmp is not None:
-            segments = _with_xmp(segments, self.new_xmp)
+            segments = with_packet(segments, self.new_xmp)
         size = sum(map(len, (START, *pieces, _END))) + sum(len(s.whole) for s in segments)
         moved = size - self.layout.end
         segments = with_moved_pictures(segments, self.layout.segments, size, moved)
@@ -158,15 +151,6 @@ class JpegSource:
         coding = (s for s in encoded.segments if not s.is_metadata)
         scans = memoryview(encoded.content)[encoded.scan : encoded.end - len(_END)]
         return (*metadata, *coding), (scans,)
-
-
-def _with_xmp(segments: tuple[Segment, ...], packet: bytes) -> tuple[Segment, ...]:
-    """A new XMP packet in the place of the old one, or after Exif."""
-    segment = Segment(APP1, XMP_HEAD + packet)
-    olds = [i for i, s in enumerate(segments) if s.is_xmp]
-    heads = [i for i, s in enumerate(segments) if s.marker in (APP0, APP1)]
-    place = olds[0] if olds else max(heads, default=-1) + 1
-    return (*segments[:place], segment, *(s for s in segments[place:] if not s.is_xmp))
 
 
 def decode(content: bytes, name: str, pixel_limit: int) -> Decoded:

@@ -17,6 +17,7 @@ MEDIA = "http://ns.adobe.com/xap/1.0/mm/"
 EVENT = "http://ns.adobe.com/xap/1.0/sType/ResourceEvent#"
 IPTC = "http://iptc.org/std/Iptc4xmpExt/2008-02-29/"
 META = "adobe:ns:meta/"
+NOTE = "http://ns.adobe.com/xmp/note/"
 """Namespaces (XMP parts 1 and 2; IPTC Photo Metadata Standard 2023.2)."""
 
 _PREFIXES = {
@@ -26,6 +27,7 @@ _PREFIXES = {
     "stEvt": EVENT,
     "Iptc4xmpExt": IPTC,
     "x": META,
+    "xmpNote": NOTE,
 }
 """Usual prefixes of these namespaces."""
 
@@ -69,7 +71,7 @@ def with_edit(packet: bytes | None, edit: Edit) -> bytes:
 
     A missing or unreadable packet is replaced by a new one; everything else in it is kept.
     """
-    tree = _tree(packet)
+    tree = tree_of(packet)
     description = ElementTree.SubElement(
         _only_child(tree, f"{{{RDF}}}RDF"), f"{{{RDF}}}Description", {f"{{{RDF}}}about": ""}
     )
@@ -77,17 +79,22 @@ def with_edit(packet: bytes | None, edit: Edit) -> bytes:
     _append_event(tree, description, edit, when)
     _set(tree, description, f"{{{XMP}}}ModifyDate", when)
     _set(tree, description, f"{{{XMP}}}MetadataDate", when)
-    kind = _value(tree, f"{{{IPTC}}}DigitalSourceType")
+    kind = value_of(tree, f"{{{IPTC}}}DigitalSourceType")
     if not edit.enhanced:
         if kind == ENHANCED:
-            _remove(tree, f"{{{IPTC}}}DigitalSourceType")
+            remove(tree, f"{{{IPTC}}}DigitalSourceType")
     elif kind is None or kind.rsplit("/", 1)[-1] in _MADE_BY_CAMERA:
         _set(tree, description, f"{{{IPTC}}}DigitalSourceType", ENHANCED)
+    return packet_of(tree)
+
+
+def packet_of(tree: ElementTree.Element, *, padded: bool = True) -> bytes:
+    """A packet of a tree, with room for later changes unless that is not wanted."""
     written: bytes = ElementTree.tostring(tree, "utf-8")
-    return _BEGIN + written + _PADDING + _FINISH
+    return _BEGIN + written + (_PADDING if padded else b"\n") + _FINISH
 
 
-def _tree(packet: bytes | None) -> ElementTree.Element:
+def tree_of(packet: bytes | None) -> ElementTree.Element:
     """The packet's x:xmpmeta element, a new one where there is none that can be read."""
     for prefix, namespace in _PREFIXES.items():
         ElementTree.register_namespace(prefix, namespace)
@@ -140,7 +147,7 @@ def _append_event(
         ElementTree.SubElement(event, f"{{{EVENT}}}{name}").text = text
 
 
-def _value(tree: ElementTree.Element, name: str) -> str | None:
+def value_of(tree: ElementTree.Element, name: str) -> str | None:
     """A simple property, written as an element or as an attribute (XMP part 1, section 7.9)."""
     for holder in tree.iter(f"{{{RDF}}}Description"):
         if name in holder.attrib:
@@ -152,11 +159,12 @@ def _value(tree: ElementTree.Element, name: str) -> str | None:
 
 
 def _set(tree: ElementTree.Element, description: ElementTree.Element, name: str, text: str) -> None:
-    _remove(tree, name)
+    remove(tree, name)
     ElementTree.SubElement(description, name).text = text
 
 
-def _remove(tree: ElementTree.Element, name: str) -> None:
+def remove(tree: ElementTree.Element, name: str) -> None:
+    """Take a property out, wherever it stands."""
     for holder in tree.iter(f"{{{RDF}}}Description"):
         holder.attrib.pop(name, None)
         for element in holder.findall(name):
