@@ -18,15 +18,15 @@ def mark(number: int, confidence: float, decision: str | None, kind: str = "pass
 def filled(marks: list[Mark], *, lasting: bool = False, **set_: float) -> set[int]:
     """Numbers of the marks that the engine's step would fill, by its documented rule.
 
-    Passing, sure enough and not kept; or lasting and named.
+    Passing, sure enough or named, and not kept; or lasting and named.
     """
     person = Person(settings={"marks": dict(set_)}, marks=marks)
     settings = MarksSettings.model_validate(settings_of(person, "marks", lasting=lasting))
     return {
         m.number
         for m in marks
-        if (m.kind == "passing" and m.confidence >= settings.confidence
-            and m.number not in settings.kept)
+        if (m.kind == "passing" and m.number not in settings.kept
+            and (m.confidence >= settings.confidence or m.number in settings.unsure_removed))
         or m.number in settings.lasting_removed
     }  # fmt: skip
 

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 from pydantic import ValidationError
@@ -9,13 +10,17 @@ from pydantic import ValidationError
 from evenhand.people.person import Region
 from evenhand.steps.coarse import coarse
 from evenhand.steps.pigments import pigments_of
-from evenhand.steps.redness import Grade, RednessSettings, redness
+from evenhand.steps.redness import GRID_MM, Grade, RednessSettings, redness
+from evenhand.steps.redness_measure import measure
 from tests.evaluation.steps_measures import burn_measures, difference
 from tests.evaluation.steps_textbook import global_a_shift
 from tests.optics.skin import MELANIN, Light
 from tests.steps.skins import burnt, clean, rendered_burnt_arm, tanned
 
 SETTINGS = RednessSettings()
+
+FOLD_MM, FOLD_DENSITY = 9.0, 1.3
+"""Deviation of a fold, and how much darker it is in the middle, optical density."""
 
 
 @pytest.mark.parametrize("tone", list(MELANIN))
@@ -61,6 +66,21 @@ def test_a_warm_cast_over_everything_is_not_redness() -> None:
         scene = clean("light", light, balanced)
         moved = difference(redness(scene.patch, SETTINGS).wanted, scene.clean)
         assert moved[scene.alpha > 0.9].mean() < 0.3
+
+
+def test_redness_in_a_deep_fold_is_not_trusted_and_in_ordinary_light_is() -> None:
+    scene = burnt("light")
+    rows, columns = np.ogrid[: scene.alpha.shape[0], : scene.alpha.shape[1]]
+    within = cv2.distanceTransform((scene.alpha > 0.9).astype(np.uint8), cv2.DIST_L2, 5)
+    row, column = np.unravel_index(within.argmax(), within.shape)
+    far = ((rows - row) ** 2 + (columns - column) ** 2) * scene.mm_per_pixel**2
+    fold = np.exp(-far / (2 * FOLD_MM**2)).astype(np.float32)
+    seen = scene.changed * np.exp(-FOLD_DENSITY * fold)[..., None]
+    skin = coarse(replace(scene, changed=seen).patch, GRID_MM)
+    in_light = measure(skin)[1].in_light
+    depth = cv2.resize(fold, in_light.shape[::-1], interpolation=cv2.INTER_AREA)
+    assert in_light[depth > 0.95].mean() < 0.3
+    assert in_light[(depth < 0.05) & skin.inside].mean() > 0.95
 
 
 def test_a_burn_in_warm_evening_light_is_still_found() -> None:

@@ -12,7 +12,6 @@ from sqlalchemy.orm import Session
 from evenhand.shoots.permissions import LASTING_MARKS, agreed_by_name
 from evenhand.shoots.record import canonical
 from evenhand.shoots.tables import Person, Portrait
-from evenhand.steps.marks import MarksSettings
 
 MARKS = "marks"
 """Name of the step whose settings the decisions on single marks go into."""
@@ -24,9 +23,6 @@ LASTING = "lasting"
 
 LEAST_CONFIDENCE = 0.5
 """A mark that is passing with less confidence than this is as likely a lasting one, and stays."""
-
-ROUNDED = 0.0006
-"""By how much the recorded confidence of a mark may be more than the true one."""
 
 
 @dataclass(frozen=True)
@@ -120,21 +116,9 @@ def settings_of(person: Person, step: str, *, lasting: bool) -> dict[str, Any]:
             for mark, decision in decided.items()
             if decision == "remove" and mark.kind == LASTING and lasting
         )
-        settings |= _with_unsure(person, settings)
+        settings["unsure_removed"] = sorted(
+            mark.number
+            for mark, decision in decided.items()
+            if decision == "remove" and mark.kind != LASTING
+        )
     return settings
-
-
-def _with_unsure(person: Person, settings: dict[str, Any]) -> dict[str, Any]:
-    """What lets the step fill marks that it is not sure enough of, but the photographer is.
-
-    The step asks for a least confidence: it is lowered to theirs, and every other mark that this
-    would let in is kept.
-    """
-    usual = settings.get("confidence", MarksSettings.model_fields["confidence"].default)
-    passing = [mark for mark in person.marks if mark.kind != LASTING]
-    chosen = [m for m in passing if m.decision == "remove" and m.confidence < usual]
-    if not chosen:
-        return {}
-    least = max(LEAST_CONFIDENCE, min(mark.confidence for mark in chosen) - ROUNDED)
-    let_in = {mark.number for mark in passing if mark.confidence < usual and mark not in chosen}
-    return {"confidence": round(least, 4), "kept": sorted(let_in.union(settings["kept"]))}

@@ -41,6 +41,9 @@ class MarksSettings(BaseModel):
         description="Least confidence that a mark is a passing one for it to be filled, 0 to 1.",
     )
     kept: tuple[int, ...] = Field((), description="Numbers of passing marks that stay as they are.")
+    unsure_removed: tuple[int, ...] = Field(
+        (), description="Numbers of passing marks that are filled even if confidence is less."
+    )
     lasting_removed: tuple[int, ...] = Field(
         (), description="Numbers of lasting marks that the person's permission names for removal."
     )
@@ -92,7 +95,8 @@ def marks(patch: SkinPatch, settings: MarksSettings) -> Change:
 
 
 def _is_filled(mark: Mark, settings: MarksSettings) -> bool:
-    """Passing, sure enough and not kept; or lasting and named by permission."""
+    """Passing, sure enough or named, and not kept; or lasting and named by permission."""
     if mark.passing:
-        return mark.confidence >= settings.confidence and mark.number not in settings.kept
+        wanted = mark.confidence >= settings.confidence or mark.number in settings.unsure_removed
+        return wanted and mark.number not in settings.kept
     return mark.number in settings.lasting_removed
