@@ -6,7 +6,7 @@ import hashlib
 import platform
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
@@ -15,6 +15,7 @@ from evenhand import __version__
 from evenhand.box import Box
 from evenhand.colour.difference import ciede2000
 from evenhand.colour.lab import lab_of
+from evenhand.layers.changed import changed
 from evenhand.layers.layer import Layer
 from evenhand.people.person import SKIN_REGIONS, Alpha, Person
 from evenhand.photo.photograph import CodeValues, Photograph
@@ -146,14 +147,15 @@ def total_difference(photograph: Photograph, pixels: CodeValues, layers: list[La
     for layer in layers:
         box = box.union(layer.box)
     original = photograph.pixels[box.slices]
-    change = np.subtract(pixels[box.slices], original, dtype=np.int32)
+    wide = np.int16 if photograph.white == 255 else np.int32
+    change = np.subtract(pixels[box.slices], original, dtype=wide)
     return difference_of(photograph, original, change, 1)[0]
 
 
 def difference_of(
     photograph: Photograph,
     original: CodeValues,
-    change: npt.NDArray[np.int32],
+    change: npt.NDArray[np.signedinteger[Any]],
     steps_per_code: int,
 ) -> tuple[Difference, int]:
     """CIEDE2000 (D65) of a change in units of ``1 / steps_per_code``, and how many pixels change.
@@ -161,35 +163,21 @@ def difference_of(
     Up to `MEASURED` changed pixels are all measured; of more, an even sample, and those that move
     farthest in code values.
     """
-    size = np.abs(change[..., 0])
-    for channel in (1, 2):
-        size += np.abs(change[..., channel])
-    size = size.ravel()
-    where = np.flatnonzero(size)
-    if not where.size:
+    reached = changed(change, MEASURED, FARTHEST)
+    if not reached.count:
         return Difference(mean=0.0, largest=0.0), 0
-    every = 1 + where.size // MEASURED
-    even = _ciede2000(photograph, original, change, where[::every], steps_per_code)
+    even = _ciede2000(photograph, original, change, reached.even, steps_per_code)
     largest = float(even.max())
-    if every > 1:
-        far = _ciede2000(photograph, original, change, _farthest(size), steps_per_code)
+    if reached.farthest.size:
+        far = _ciede2000(photograph, original, change, reached.farthest, steps_per_code)
         largest = max(largest, float(far.max()))
-    return Difference(mean=round(float(even.mean()), 3), largest=round(largest, 3)), where.size
-
-
-def _farthest(size: npt.NDArray[np.int32]) -> npt.NDArray[np.intp]:
-    """Places of about `FARTHEST` of the largest sizes, found by counting instead of sorting."""
-    fine = 1 + int(size.max()) // 4096
-    counts = np.bincount(size // fine)
-    more = np.cumsum(counts[::-1])
-    least = max(1, len(counts) - int(np.searchsorted(more, FARTHEST)))
-    return np.flatnonzero(size >= min(least, len(counts) - 1) * fine)
+    return Difference(mean=round(float(even.mean()), 3), largest=round(largest, 3)), reached.count
 
 
 def _ciede2000(
     photograph: Photograph,
     original: CodeValues,
-    change: npt.NDArray[np.int32],
+    change: npt.NDArray[np.signedinteger[Any]],
     where: npt.NDArray[np.intp],
     steps_per_code: int,
 ) -> npt.NDArray[np.float32]:

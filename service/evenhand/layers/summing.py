@@ -99,15 +99,17 @@ def _limit_pixels(
 
 def _by_active(parts: Sequence[Differences], pixels: Pixels) -> list[tuple[Pixels, list[int]]]:
     """Pixels by which of the differences change them; those that none does are left out."""
-    groups: list[tuple[Pixels, list[int]]] = [(pixels, [])]
-    for number, part in enumerate(parts):
+    place = np.unravel_index(pixels, parts[0].shape[:2])
+    changed = [any_channel(part[place] != 0) for part in parts]
+    every = np.arange(len(pixels))
+    groups: list[tuple[Pixels, list[int]]] = [(every, [])]
+    for number, here in enumerate(changed):
         split = []
         for group, active in groups:
-            here = any_channel(part.reshape(-1, 3)[group] != 0)
-            split.append((group[here], [*active, number]))
-            split.append((group[~here], active))
+            split.append((group[here[group]], [*active, number]))
+            split.append((group[~here[group]], active))
         groups = [(group, active) for group, active in split if group.size]
-    return [(group, active) for group, active in groups if active]
+    return [(pixels[group], active) for group, active in groups if active]
 
 
 def _factors_in_range(
