@@ -7,10 +7,8 @@ import hashlib
 import json
 import re
 import shutil
-import statistics
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -34,21 +32,21 @@ def portrait(tmp_path: Path) -> Path:
     return write_file(frame_of(HEIGHT, WIDTH), tmp_path / "originals" / "portrait.png")
 
 
+HEAVY = (
+    "cv2", "fastapi", "imagecodecs", "mediapipe", "numba", "numpy", "onnxruntime", "PIL",
+    "pydantic", "rich", "scipy", "skimage", "sqlalchemy", "tifffile",
+)  # fmt: skip
+# Libraries that take 50 ms or more to load, which is what would make the help slow.
+
+
 def test_help_is_quick_and_loads_nothing_heavy() -> None:
     code = (
         "import sys; from evenhand.cli import main; main(['--help'], standalone_mode=False); "
-        "print(sorted({'cv2', 'mediapipe', 'numpy', 'skimage', 'pydantic', 'rich'} & "
-        "set(sys.modules)), file=sys.stderr)"
+        f"print(sorted({set(HEAVY)!r} & set(sys.modules)), file=sys.stderr)"
     )
-    seconds = []
-    for _ in range(5):
-        start = time.perf_counter()
-        done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
-        seconds.append(time.perf_counter() - start)
-        assert "Usage:" in done.stdout
-        assert done.stderr.strip() == "[]"
-    # The goal is 0.3 s on an idle machine; twice that while other tests keep both cores busy.
-    assert statistics.median(seconds) < 0.6
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert "Usage:" in done.stdout
+    assert done.stderr.strip() == "[]"
 
 
 @pytest.mark.parametrize(

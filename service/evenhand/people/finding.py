@@ -186,7 +186,7 @@ def _skin_mask(
         return None
     alpha = edges.refined(skin, body.view, box, photograph)
     alpha *= edges.at_full_size(area.astype(np.uint8), body.view, box, cv2.INTER_NEAREST)
-    np.minimum(alpha, 1 - union(kept, box), out=alpha)
+    _leave_out(alpha, box, kept)
     return Mask(box, alpha) if alpha.any() else None
 
 
@@ -199,8 +199,17 @@ def _kept_mask(
         return None
     box = _box_of(area, body, photograph.frame)
     alpha = edges.at_full_size(chance, body.view, box)
-    np.minimum(alpha, 1 - union(skin, box), out=alpha)
+    _leave_out(alpha, box, skin)
     return Mask(box, alpha) if alpha.any() else None
+
+
+def _leave_out(alpha: Alpha, box: Box, masks: Sequence[Mask]) -> None:
+    """Lower the membership in `box` to what `masks` leave, in place."""
+    for mask in masks:
+        shared = mask.box.intersection(box)
+        if shared.area:
+            part = alpha[shared.within(box)]
+            np.minimum(part, 1 - mask.alpha[shared.within(mask.box)], out=part)
 
 
 def _box_of(area: npt.NDArray[np.bool_], body: Body, frame: Box) -> Box:
