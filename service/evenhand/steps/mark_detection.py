@@ -52,7 +52,7 @@ MODEL_ERROR = 0.09
 SHADE = np.array([0.54, 0.58, 0.61])
 """Direction of a shadow on skin, density: grey and a little warm, since skin lights itself.
 
-Between grey and what shade did on seven portraits, (0.50, 0.58, 0.65).
+Between grey and what shade did on seven portraits read while it was chosen, (0.50, 0.58, 0.65).
 """
 
 EDGE_MM = 1.5

@@ -66,7 +66,7 @@ GIVEN_BACK = 0.5
 """Share given back of what the tilt takes off a burn for being darker.
 
 One would be right if redness rose evenly with shade; it levels off, and on burns simulated on
-seven portraits a half came nearest to clean.
+seven portraits, read while this was chosen, a half came nearest to clean.
 """
 
 DEEP_SHADOW, NO_LIGHT = 0.5, 1.2
