@@ -41,6 +41,7 @@ class PlainMarks(PlainSettings):
 
     kept: tuple[int, ...] = Field((), description="Numbers kept")
     lasting_removed: tuple[int, ...] = Field((), description="Lasting numbers removed")
+    unsure_removed: tuple[int, ...] = Field((), description="Unsure numbers removed")
 
 
 class Plain:
@@ -81,7 +82,14 @@ class Plain:
         result = np.rint(photograph.pixels + total)
         return np.clip(result, 0, photograph.white).astype(photograph.pixels.dtype)
 
-    def write(self, pixels: CodeValues, photograph: Photograph, folder: Path) -> Path:
+    def write(
+        self,
+        pixels: CodeValues,
+        photograph: Photograph,
+        folder: Path,
+        layers: Sequence[Layer],
+        strengths: Sequence[float],
+    ) -> Path:
         out = folder / f"final{photograph.result_suffix}"
         photo.write(pixels, photograph, out)
         return out

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import exiv2
 import imagecodecs
 import numpy as np
 import numpy.typing as npt
@@ -158,15 +159,24 @@ def test_masks_are_pictures_and_can_be_painted(desk: Desk, portrait: dict[str, s
     desk.work_off()
 
 
-def test_a_final_keeps_format_and_profile(
+def test_a_final_keeps_format_and_profile_and_says_what_was_done(
     desk: Desk, final: dict[str, Any], tmp_path: Path
 ) -> None:
+    """The metadata are read by Exiv2."""
     out = tmp_path / final["name"]
     out.write_bytes(desk.http.get(f"/v1/finals/{final['id']}/file").content)
     read = photo.read(out)
     assert read.shape == (512, 512)
     assert read.source is not None
     assert read.source.kind == photo.FileKind.PNG
+    image = exiv2.ImageFactory.open(str(out))
+    image.readMetadata()
+    xmp = {datum.key(): datum.toString() for datum in image.xmpData()}
+    assert xmp["Xmp.iptcExt.DigitalSourceType"].endswith("algorithmicallyEnhanced")
+    done = xmp["Xmp.xmpMM.History[1]/stEvt:parameters"]
+    applied = {row["step"] for row in final["layers"] if row["strength"] > 0}
+    assert applied
+    assert {entry.split()[0] for entry in done.split(", ")} <= applied
 
 
 @pytest.mark.parametrize(

@@ -41,9 +41,10 @@ def make_final(place: Place, run: Run) -> None:
         photograph = place.retoucher.read(path)
         run.doing("blending", 0.4)
         layers = layers_of(place, run.shoot_id, items)
-        pixels = place.retoucher.blend(photograph, layers, [item.strength for item in items])
+        strengths = [item.strength for item in items]
+        pixels = place.retoucher.blend(photograph, layers, strengths)
         run.doing("writing", 0.7)
-        made = place.retoucher.write(pixels, photograph, Path(folder))
+        made = place.retoucher.write(pixels, photograph, Path(folder), layers, strengths)
         stored = place.files.put(run.shoot_id, made)
         with run.committing() as session:
             portrait, items, now_state = _basis(place, session, run)

@@ -48,8 +48,15 @@ class Retoucher(Protocol):
         """The photograph's pixels with every layer at its strength."""
         ...
 
-    def write(self, pixels: CodeValues, photograph: Photograph, folder: Path) -> Path:
-        """Write a result in the original's format into a folder; gives the file."""
+    def write(
+        self,
+        pixels: CodeValues,
+        photograph: Photograph,
+        folder: Path,
+        layers: Sequence[Layer],
+        strengths: Sequence[float],
+    ) -> Path:
+        """Write a result, which says what was done, in the original's format; gives the file."""
         ...
 
 
@@ -102,12 +109,19 @@ class Engine:
 
         return layering.blend(photograph, layers, strengths)
 
-    def write(self, pixels: CodeValues, photograph: Photograph, folder: Path) -> Path:
+    def write(
+        self,
+        pixels: CodeValues,
+        photograph: Photograph,
+        folder: Path,
+        layers: Sequence[Layer],
+        strengths: Sequence[float],
+    ) -> Path:
         """Write a result in the original's format into a folder."""
-        from evenhand import photo
+        from evenhand.provenance import write_result
 
         out = folder / f"final{photograph.result_suffix}"
-        photo.write(pixels, photograph, out)
+        write_result(pixels, photograph, out, layers, strengths)
         return out
 
 
