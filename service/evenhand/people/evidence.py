@@ -38,6 +38,12 @@ KEPT_REGIONS_OF_PARTS = {
 }
 """Parts of each kept region that the landmarks do not give."""
 
+OTHER_PARTS, RARE_PARTS = (
+    (Part.HAIR, Part.BEARD, Part.MOUTH, Part.CLOTH),
+    (Part.GLASSES, Part.JEWELLERY, Part.INK),
+)
+"""Parts that cut skin: tattoos and paint are on skin, but kept as they are."""
+
 FACE_PARTS = {
     Region.EYE: Part.EYE,
     Region.BROW: Part.BROW,
@@ -46,11 +52,15 @@ FACE_PARTS = {
 }
 """Parts of the face that the landmarks give, where there are any."""
 
-FACE_PART_SHARE = 0.15
-"""Chance from which such a part is believed where no landmarks tell."""
+FACE_PART_SHARE = 0.1
+"""Chance from which such a part is believed, whatever the landmarks say."""
 
-FACE_PART_MARGIN_MM = 5.0
-"""Kept around it: the parser's edges are less sure than the landmarks'."""
+FACE_PART_MARGIN_MM, MESH_PART_MARGIN_MM = 5.0, 1.0
+"""Kept around it, where there are no landmarks, and where their own margin is kept already: the
+parser's edges are less sure than the landmarks'."""
+
+FACE_PARTS_WITHIN_MM = 8.0
+"""Beyond what the landmarks keep, the parser's parts are mistakes, or somebody else's."""
 
 PERSON_SHARE = (0.25, 0.6)
 """Chance of being a person at which skin begins to be believed, and is."""
@@ -64,9 +74,12 @@ SUREST_COLOUR = 0.8
 SUREST_PARSER = 0.98
 """Most that the parser alone may say."""
 
-HAIR_SHARE = (0.4, 0.65)
-"""Chance of hair or beard at which skin is no longer believed at first, and not at all: hair cannot
-be told from skin by its colour."""
+OTHER_SHARE = (0.4, 0.65)
+"""Chance of hair, beard, mouth or cloth from which skin is believed less, and not at all: they
+cannot all be told from skin by colour."""
+
+RARE_SHARE = (0.1, 0.3)
+"""The same for glasses, jewellery, tattoos and paint, which the parser is never sure of."""
 
 ROUGH = (2.5, 4.5)
 """Local contrast, in that of the rougher parts of the face, from which a place looks like hair or
@@ -126,19 +139,38 @@ def evidence_of(body: Body, parsing: Parsing, kept: Field) -> Evidence:
     skin *= skin_model.rising(body.person, *PERSON_SHARE)
     near_person = cv2.dilate((body.person > PERSON_SHARE[0]).astype(np.float32), np.ones((9, 9)))
     skin = colour_votes.weighed(skin, linear, near_person * (kept < 0.5), body.mm_per_pixel)
-    skin *= skin_model.falling(chances[Region.HAIR] + chances[Region.BEARD], *HAIR_SHARE)
+    skin *= skin_model.falling(_chance(parsing, body, OTHER_PARTS), *OTHER_SHARE)
+    skin *= skin_model.falling(_chance(parsing, body, RARE_PARTS), *RARE_SHARE)
     return Evidence(_without_specks(skin, body.mm_per_pixel), _nearest(parts), chances)
 
 
-def face_parts(body: Body, parsing: Parsing) -> dict[Region, Field]:
-    """Eyes, brows, lips and nostrils on the working view as the parser alone sees them."""
+def face_parts(body: Body, parsing: Parsing, known: Mapping[Region, Field]) -> dict[Region, Field]:
+    """Eyes, brows, lips and nostrils of a head on the working view as the parser sees them.
+
+    Parameters
+    ----------
+    body : Body
+    parsing : Parsing
+    known : mapping of Region to ndarray of float32, shape of the view
+        What the landmarks keep, empty if there are none: the parser then speaks close by only.
+    """
     parts = {}
-    reach = max(1, round(FACE_PART_MARGIN_MM / body.mm_per_pixel))
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
+    margin = (MESH_PART_MARGIN_MM if known else FACE_PART_MARGIN_MM) / body.mm_per_pixel
+    within = _disc(FACE_PARTS_WITHIN_MM / body.mm_per_pixel)
     for region, part in FACE_PARTS.items():
         seen = (_chance(parsing, body, (part,)) > FACE_PART_SHARE).astype(np.float32)
-        parts[region] = cv2.GaussianBlur(cv2.dilate(seen, disc), (0, 0), max(0.5, reach / 4))
+        seen = cv2.dilate(seen, _disc(margin))
+        if known:
+            seen *= cv2.dilate(known[region], within) if region in known else 0
+        parts[region] = cv2.GaussianBlur(seen, (0, 0), max(0.5, margin / 4))
     return parts
+
+
+def _disc(radius: float) -> Codes:
+    """Shape to dilate by, at least a pixel."""
+    side = 2 * max(1, round(radius)) + 1
+    disc: Codes = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
+    return disc
 
 
 def _chance(parsing: Parsing, body: Body, parts: tuple[Part, ...]) -> Field:

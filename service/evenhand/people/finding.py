@@ -134,14 +134,15 @@ def _masks(
 def _kept_parts(
     photograph: Photograph, parsing: Parsing, head: Head, scale: Scale, body: Body
 ) -> dict[Region, Mask]:
-    """Eyes, brows, lips and nostrils: by the mesh, or with a wider margin by the parser."""
+    """Eyes, brows, lips and nostrils by the mesh and by the parser, widely where only by that."""
     face = head.face
+    masks, known = {}, {}
     if len(face.landmarks):
-        return regions.kept_parts(face.landmarks, scale.mm_per_pixel, photograph.frame, face.yaw)
-    masks = {}
-    if np.ptp(head.points, axis=0).any():
+        masks = regions.kept_parts(face.landmarks, scale.mm_per_pixel, photograph.frame, face.yaw)
+        known = {region: _on_view({region: mask}, body) for region, mask in masks.items()}
+    elif np.ptp(head.points, axis=0).any():
         masks = regions.kept_discs(head.points, scale.mm_per_pixel, photograph.frame)
-    for region, chance in face_parts(body, parsing).items():
+    for region, chance in face_parts(body, parsing, known).items():
         mask = _kept_mask(photograph, body, chance, ())
         if mask is not None:
             masks[region] = _joined(mask, masks[region]) if region in masks else mask
