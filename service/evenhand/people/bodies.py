@@ -15,7 +15,7 @@ from evenhand.people.faces import Head
 from evenhand.people.networks import Points, body_pose, person_matte
 from evenhand.people.person import Region, Scale
 from evenhand.people.regions import face_outline
-from evenhand.people.views import View, quarter_turned, reduced
+from evenhand.people.views import MOST_HALVINGS, View, quarter_turned, reduced
 from evenhand.photo.photograph import Photograph
 
 Field = npt.NDArray[np.float32]
@@ -40,6 +40,10 @@ VISIBLE = 0.5
 
 GRID_STEP = 6
 """Working pixels between the points of the grid on which distances to limbs are reckoned."""
+
+FADE_MM = 40.0
+"""Over this much the skin fades out where the working view ends inside the photograph: what lies
+beyond is not judged, and a mask must not end in a line that nobody drew."""
 
 FARTHEST_MM = 70.0
 """Beyond the limbs' own half widths, nothing belongs to a person whose pose is known."""
@@ -87,7 +91,7 @@ class Body:
     Attributes
     ----------
     view : View
-        The person's surroundings, upright to a quarter turn, at most 1024 px long.
+        The person's surroundings, upright to a quarter turn, `WORKING_SIZE` px long at most.
     mm_per_pixel : float
         Of the view.
     head : ndarray of float32, shape (6, 2)
@@ -162,6 +166,34 @@ def owned(body: Body, others: Sequence[Body]) -> Field:
         there = other.view.in_view(in_photograph).reshape(grid.shape)
         mine[_least_distance(other, there) < own] = 0
     return mine
+
+
+def ending(body: Body, frame: Box) -> Field:
+    """1 inside the view, falling to 0 at those of its ends that lie inside the photograph.
+
+    Returns
+    -------
+    ndarray of float32, shape of the view
+        In [0, 1]; 1 up to the end where the view ends with the photograph.
+    """
+    height, width = body.view.pixels.shape[:2]
+    middles = [(width / 2, 0), (width, height / 2), (width / 2, height), (0, height / 2)]
+    columns, rows = body.view.in_photograph(np.array(middles)).T
+    room = np.minimum.reduce([columns, rows, frame.right - columns, frame.bottom - rows])
+    top, right, bottom, left = room > 2 * body.view.pixel_size + 2**MOST_HALVINGS
+    steps = FADE_MM / body.mm_per_pixel
+    return np.outer(_ramp(height, steps, top, bottom), _ramp(width, steps, left, right))
+
+
+def _ramp(length: int, steps: float, at_start: bool, at_end: bool) -> Field:
+    """Rises over the first and falls over the last `steps` pixels, where asked for."""
+    place = np.arange(length, dtype=np.float32)
+    ramp = np.ones(length, np.float32)
+    if at_start:
+        ramp = np.minimum(ramp, place / steps)
+    if at_end:
+        ramp = np.minimum(ramp, (length - 1 - place) / steps)
+    return ramp
 
 
 def to_view(field: npt.NDArray[Any], body: Body, interpolation: int) -> npt.NDArray[Any]:

@@ -114,6 +114,7 @@ def _masks(
     parsing = looks_at(frame, photograph, head, body)
     masks = _kept_parts(photograph, parsing, head, scale, body)
     evidence = evidence_of(body, parsing, _on_view(masks, body))
+    evidence = replace(evidence, skin=evidence.skin * bodies.ending(body, photograph.frame))
     others = found[:index] + found[index + 1 :]
     if others:
         mine = bodies.to_view(bodies.owned(body, others), body, cv2.INTER_NEAREST)
