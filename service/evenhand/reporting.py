@@ -13,8 +13,7 @@ import numpy.typing as npt
 
 from evenhand import __version__
 from evenhand.box import Box
-from evenhand.colour.difference import ciede2000
-from evenhand.colour.lab import lab_of
+from evenhand.layers.cap import Measure
 from evenhand.layers.changed import changed
 from evenhand.layers.layer import Layer
 from evenhand.people.person import SKIN_REGIONS, Alpha, Person
@@ -183,12 +182,9 @@ def _ciede2000(
 ) -> npt.NDArray[np.float32]:
     """Difference that a real-valued change makes to the code values at some places."""
     place = np.unravel_index(where, original.shape[:2])
-    codes = original[place]
-    fine = 65535 // photograph.white
-    moved = (codes + change[place] / np.float32(steps_per_code)) * np.float32(fine)
-    after = np.rint(np.clip(moved, 0, 65535)).astype(np.uint16)
-    to_linear = photograph.encoding.to_linear
-    return np.asarray(ciede2000(lab_of(to_linear(codes)), lab_of(to_linear(after))), np.float32)
+    fine = np.float32(65535 // photograph.white / steps_per_code)
+    measure = Measure(photograph.encoding, original[place])
+    return measure.exactly(change[place] * fine)
 
 
 def person_report(person: Person) -> PersonReport:

@@ -23,9 +23,10 @@ from itertools import product
 import numpy as np
 import numpy.typing as npt
 
-from evenhand.colour.difference import ciede2000_bound
-from evenhand.colour.encoding import CodeValues, Encoding
+from evenhand.colour.difference import ciede2000, ciede2000_bound
+from evenhand.colour.encoding import CodeValues, Encoding, MatrixEncoding
 from evenhand.colour.lab import lab_of
+from evenhand.layers.measuring import differences, roots_of
 from evenhand.layers.pieces import any_channel
 
 Differences = npt.NDArray[np.int32]
@@ -105,6 +106,12 @@ class Measure:
         return self.codes.dtype.itemsize * 8
 
     @cached_property
+    def roots(self) -> npt.NDArray[np.float32]:
+        """What the compiled measure of matrix profiles starts from."""
+        assert isinstance(self.encoding, MatrixEncoding)
+        return roots_of(self.encoding, self.codes)
+
+    @cached_property
     def fine(self) -> npt.NDArray[np.float32]:
         """The original on the 16-bit scale."""
         return self.codes.astype(np.float32) * np.float32(FINE_PER_CODE[self.depth])
@@ -115,8 +122,18 @@ class Measure:
         return lab_of(self.encoding.to_linear(self.codes))
 
     def of(self, change: Changes) -> npt.NDArray[np.float32]:
-        """Difference to the original of a change on the 16-bit scale, shape (n,)."""
-        return ciede2000_bound(self.lab, self.lab_after(change))
+        """Bound of the difference to the original of a change on the 16-bit scale, shape (n,)."""
+        return self._differences(change, bound=True)
+
+    def exactly(self, change: Changes) -> npt.NDArray[np.float32]:
+        """CIEDE2000 itself of a change on the 16-bit scale, shape (n,)."""
+        return self._differences(change, bound=False)
+
+    def _differences(self, change: Changes, *, bound: bool) -> npt.NDArray[np.float32]:
+        if isinstance(self.encoding, MatrixEncoding):
+            return differences(self.encoding, self.roots, self.codes, change, bound=bound)
+        formula = ciede2000_bound if bound else ciede2000
+        return np.asarray(formula(self.lab, self.lab_after(change)), np.float32)
 
     def lab_after(self, change: Changes) -> npt.NDArray[np.float32]:
         """L*a*b* after a change on the 16-bit scale, clipped to what a file can hold, (n, 3)."""

@@ -128,7 +128,9 @@ def _layer_from_gain(
 ) -> Layer:
     """The same in one compiled pass, for a gain of skin and a matrix profile."""
     steps_per_code = STEPS_PER_CODE[photograph.pixels.dtype.itemsize * 8]
-    skin = np.where(mask > 0, change.patch.skin, np.float32(0))
+    skin = change.patch.skin
+    if mask is not skin:
+        skin = np.where(mask > 0, skin, np.float32(0))
     found = gained(photograph, encoding, box, skin, change.log_gain, steps_per_code, cap)
     codes = photograph.pixels[box.slices]
 
@@ -177,4 +179,13 @@ def _cut_to(
         box.top + int(rows[-1]) + 1,
         box.left + int(columns[-1]) + 1,
     )
-    return cut, np.ascontiguousarray(difference[cut.within(box)])
+    return cut, _moved_together(difference, cut, box)
+
+
+def _moved_together(difference: npt.NDArray[np.int32], cut: Box, box: Box) -> npt.NDArray[np.int32]:
+    """The part of `difference` that lies in `cut`, in its own memory: fresh memory costs more."""
+    part = difference[cut.within(box)]
+    together = difference.reshape(-1, 3)[: cut.area].reshape(part.shape)
+    for row, source in zip(together, part, strict=True):
+        row[...] = source
+    return together

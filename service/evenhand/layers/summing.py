@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -20,7 +20,7 @@ from evenhand.layers.making import shortened
 from evenhand.layers.pieces import Pixels, any_channel, in_pieces
 
 if TYPE_CHECKING:
-    from evenhand.photo.photograph import Photograph
+    from evenhand.photo.photograph import CodeValues, Photograph
 
 
 def limit_sum(photograph: Photograph, layers: Sequence[Layer], cap: float) -> list[Layer]:
@@ -39,7 +39,8 @@ def limit_sum(photograph: Photograph, layers: Sequence[Layer], cap: float) -> li
     -------
     list of Layer
         The same layers in order. Where a pixel's sum would pass the cap at some strengths, all its
-        differences are shortened by one factor; nowhere does a layer grow.
+        differences are shortened by one factor; nowhere does a layer grow. Layers that need not
+        change are returned as they are, their arrays shared.
 
     Raises
     ------
@@ -55,46 +56,68 @@ def limit_sum(photograph: Photograph, layers: Sequence[Layer], cap: float) -> li
     """
     if not (np.isfinite(cap) and cap > 0):
         raise WrongSettingError(f"The cap {cap} is not above zero.", "Give a CIEDE2000 above 0.")
-    limited = [replace(layer, difference=layer.difference.copy()) for layer in layers]
-    for box, active in _overlaps(limited):
-        if len(active) > 1 or active[0].cap > cap:
-            _limit(photograph, box, active, cap)
+    changes: list[_Shorter] = []
+    for box, numbers in _overlaps(layers):
+        if len(numbers) > 1 or layers[numbers[0]].cap > cap:
+            _limit(photograph, box, layers, numbers, cap, changes)
+    limited = list(layers)
+    for number in {change.layer for change in changes}:
+        limited[number] = replace(layers[number], difference=layers[number].difference.copy())
+    for change in changes:
+        limited[change.layer].difference[change.place] = change.difference
     return limited
 
 
-def _limit(photograph: Photograph, box: Box, layers: Sequence[Layer], cap: float) -> None:
-    """Shorten the differences of `layers` inside `box`, in place."""
-    parts = [layer.difference[box.within(layer.box)] for layer in layers]
-    codes = photograph.pixels[box.slices]
-    like = layers[0]
-    near = near_together(codes, parts, photograph.encoding, like.steps_per_code, cap)
-    for pixels, active in _by_active(parts, np.flatnonzero(near)):
-        if len(active) == 1 and layers[active[0]].cap <= cap:
-            continue
-        chosen = [parts[k] for k in active]
-        in_pieces(partial(_limit_pixels, photograph, box, chosen, like, cap), pixels)
+@dataclass(frozen=True)
+class _Shorter:
+    """Shorter differences of some pixels of the layer with a number."""
+
+    layer: int
+    place: tuple[Pixels, Pixels]
+    difference: Differences
 
 
-def _limit_pixels(
+def _limit(
     photograph: Photograph,
     box: Box,
-    parts: Sequence[Differences],
-    like: Layer,
+    layers: Sequence[Layer],
+    numbers: Sequence[int],
     cap: float,
-    pixels: Pixels,
+    changes: list[_Shorter],
 ) -> None:
-    """Shorten the differences `parts` of some pixels that all of them change, in place."""
-    place = np.unravel_index(pixels, (box.height, box.width))
-    own = photograph.pixels[box.slices][place]
-    differences = [part[place] for part in parts]
-    in_range = _factors_in_range(own, differences, like.steps_per_code, photograph.white)
+    """Add to `changes` what of the numbered layers has to be shorter inside `box`."""
+    parts = [layers[number].difference[box.within(layers[number].box)] for number in numbers]
+    codes = photograph.pixels[box.slices]
+    steps = layers[numbers[0]].steps_per_code
+    near = near_together(codes, parts, photograph.encoding, steps, cap)
+
+    def work(active: Sequence[int], pixels: Pixels) -> None:
+        rows, columns = np.unravel_index(pixels, (box.height, box.width))
+        before = [parts[k][rows, columns] for k in active]
+        over, after = _limited(photograph, codes[rows, columns], before, steps, cap)
+        for k, difference in zip(active, after, strict=True):
+            home = layers[numbers[k]].box
+            place = rows[over] + (box.top - home.top), columns[over] + (box.left - home.left)
+            changes.append(_Shorter(numbers[k], place, difference))
+
+    for pixels, active in _by_active(parts, np.flatnonzero(near)):
+        if len(active) > 1 or layers[numbers[active[0]]].cap > cap:
+            in_pieces(partial(work, active), pixels)
+
+
+def _limited(
+    photograph: Photograph,
+    codes: CodeValues,
+    differences: Sequence[Differences],
+    steps: int,
+    cap: float,
+) -> tuple[Pixels, list[Differences]]:
+    """Which of some pixels have to change less, and their differences then, layer by layer."""
+    in_range = _factors_in_range(codes, differences, steps, photograph.white)
     shorter = [shortened(difference, in_range) for difference in differences]
-    measure = Measure(photograph.encoding, own)
-    inside = factors_within(measure, shorter, like.steps_per_code, cap)
+    inside = factors_within(Measure(photograph.encoding, codes), shorter, steps, cap)
     over = np.flatnonzero((in_range < 1) | (inside < 1))
-    place = tuple(axis[over] for axis in place)
-    for part, difference in zip(parts, shorter, strict=True):
-        part[place] = shortened(difference[over], inside[over])
+    return over, [shortened(difference[over], inside[over]) for difference in shorter]
 
 
 def _by_active(parts: Sequence[Differences], pixels: Pixels) -> list[tuple[Pixels, list[int]]]:
@@ -126,14 +149,14 @@ def _factors_in_range(
     return factors.astype(np.float32)
 
 
-def _overlaps(layers: Sequence[Layer]) -> Iterator[tuple[Box, list[Layer]]]:
-    """Boxes without a pixel in common, each with the layers that cover it."""
+def _overlaps(layers: Sequence[Layer]) -> Iterator[tuple[Box, list[int]]]:
+    """Boxes without a pixel in common, each with the numbers of the layers that cover it."""
     boxes = [layer.box for layer in layers if layer.box.area]
     rows = sorted({edge for box in boxes for edge in (box.top, box.bottom)})
     columns = sorted({edge for box in boxes for edge in (box.left, box.right)})
     for top, bottom in pairwise(rows):
         for left, right in pairwise(columns):
             cell = Box(top, left, bottom, right)
-            active = [layer for layer in layers if layer.box.intersection(cell) == cell]
+            active = [k for k, layer in enumerate(layers) if layer.box.intersection(cell) == cell]
             if active:
                 yield cell, active

@@ -1,4 +1,8 @@
-"""Compiling inner loops with numba, kept on disk, without the lock of the interpreter."""
+"""Compiling inner loops with numba, kept on disk, without the lock of the interpreter.
+
+Numbers divide as numpy divides them: no check for zero, which would keep loops from being done
+several pixels at a time.
+"""
 
 from __future__ import annotations
 
@@ -13,11 +17,14 @@ Result = TypeVar("Result")
 
 def compiled(function: Callable[Arguments, Result]) -> Callable[Arguments, Result]:
     """The function compiled when it is first called, for each combination of argument types."""
-    return cast(Callable[Arguments, Result], njit(cache=True, nogil=True)(function))
+    return cast(
+        Callable[Arguments, Result], njit(cache=True, nogil=True, error_model="numpy")(function)
+    )
 
 
 def inlined(function: Callable[Arguments, Result]) -> Callable[Arguments, Result]:
     """The function compiled into those that call it."""
     return cast(
-        Callable[Arguments, Result], njit(cache=True, nogil=True, inline="always")(function)
+        Callable[Arguments, Result],
+        njit(cache=True, nogil=True, error_model="numpy", inline="always")(function),
     )
