@@ -19,6 +19,9 @@ ROMM_CURVE = (3, (1.8, 1.0, 0.0, 1 / 16, 16 * 0.001953125))
 SRGB_CURVE = (3, (2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045))
 """IEC 61966-2-1."""
 
+REC_2020_CURVE = (3, (1 / 0.45, 1 / 1.0993, 0.0993 / 1.0993, 1 / 4.5, 4.5 * 0.0181))
+"""ITU-R BT.2020-2, table 4, 12 bits: below E = 0.0181 E' = 4.5 E, else 1.0993 E^0.45 - 0.0993."""
+
 
 def adobe_rgb() -> bytes:
     """Adobe RGB (1998): gamma 563/256."""
@@ -27,6 +30,10 @@ def adobe_rgb() -> bytes:
 
 def display_p3() -> bytes:
     return matrix_profile("Display P3", _para(*SRGB_CURVE))
+
+
+def rec_2020() -> bytes:
+    return matrix_profile("ITU-R BT.2020", _para(*REC_2020_CURVE))
 
 
 def romm() -> bytes:

@@ -12,6 +12,8 @@ import pyvips
 from PIL import Image, ImageCms
 from PIL.PngImagePlugin import PngInfo
 
+from tests.colour.profiles import display_p3, rec_2020, table_profile
+
 HEIGHT, WIDTH = 75, 101
 """Odd sizes, so that no block, strip or tile ends where the picture does."""
 
@@ -40,6 +42,9 @@ PROFILES: dict[str, bytes | None] = {
         primaries=(0.7347, 0.2653, 1.0, 0.1596, 0.8404, 1.0, 0.0366, 0.0001, 1.0),
         gamma=1.8,
     ),
+    "Display P3": display_p3(),
+    "Rec. 2020": rec_2020(),
+    "tables": table_profile(),
 }
 """Profiles by name; primaries of Adobe RGB (1998), section 4.3, and ROMM RGB (ISO 22028-2)."""
 

@@ -48,6 +48,11 @@ _ADOBE_RGB_MARK = "R03"
 
 _ADOBE_RGB_NOTE = "The file has no colour profile, but Exif marks it as Adobe RGB."
 
+_SEQUENTIAL_NOTE = (
+    "The JPEG is progressive or otherwise unusual; a result is an ordinary sequential one with the "
+    "same coefficients in every block that no layer touches."
+)
+
 _Coded = tuple[tuple[Segment, ...], tuple[bytes | memoryview, ...]]
 """Segments (the source's own tuple where nothing changed), and what follows up to the end."""
 
@@ -181,9 +186,10 @@ def decode(content: bytes, name: str, pixel_limit: int) -> Decoded:
         pixels = _pixels(content, name)
         scan = indexing.result()
     source = JpegSource(layout, scan)
+    notes = (_SEQUENTIAL_NOTE,) if scan is None else ()
     if source.profile is None and source.is_adobe_rgb:
-        return Decoded(Stored(pixels), adobe_rgb_profile(), source, (_ADOBE_RGB_NOTE,))
-    return Decoded(Stored(pixels), source.profile, source)
+        return Decoded(Stored(pixels), adobe_rgb_profile(), source, (_ADOBE_RGB_NOTE, *notes))
+    return Decoded(Stored(pixels), source.profile, source, notes)
 
 
 def _pixels(content: bytes, name: str) -> npt.NDArray[np.uint8]:

@@ -22,6 +22,8 @@ _LIBRARY = "turbo210"
 def rewritten(layout: Layout, result: CodeValues, original: CodeValues) -> Layout:
     """The file with coefficients changed where pixels were, metadata left out.
 
+    It is sequential, whatever the source is: jpeglib writes coefficients in no other order.
+
     Raises
     ------
     NotWrittenError
@@ -56,6 +58,5 @@ def rewritten(layout: Layout, result: CodeValues, original: CodeValues) -> Layou
                     )
                     number += 1
             np.clip(component, -1023, 1023, out=component)
-        flags = ["PROGRESSIVE_MODE"] if layout.frame.progressive else []
-        jpeg.write_dct(str(path), flags=flags)
+        jpeg.write_dct(str(path))
         return layout_of(path.read_bytes(), "the changed picture")

@@ -85,11 +85,6 @@ class Frame:
     sampling: tuple[tuple[int, int], ...]
     tables: tuple[int, ...]
 
-    @property
-    def progressive(self) -> bool:
-        """Whether the coefficients come in several passes."""
-        return self.marker in (PROGRESSIVE, ARITHMETIC_PROGRESSIVE)
-
 
 @dataclass(frozen=True)
 class Layout:

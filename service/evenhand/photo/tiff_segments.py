@@ -245,7 +245,8 @@ def _compressed(values: npt.NDArray[Any], compression: int) -> bytes:
         case tifffile.COMPRESSION.LZW:
             return bytes(imagecodecs.lzw_encode(data))
         case tifffile.COMPRESSION.PACKBITS:
-            return bytes(imagecodecs.packbits_encode(data, axis=-1))
+            rows = (row.tobytes() for row in values)  # each by itself (TIFF 6.0, section 9)
+            return b"".join(bytes(imagecodecs.packbits_encode(row)) for row in rows)
         case tifffile.COMPRESSION.LZMA:
             return bytes(imagecodecs.lzma_encode(data))
         case tifffile.COMPRESSION.ZSTD:
