@@ -8,6 +8,7 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
@@ -207,7 +208,7 @@ def person_report(person: Person) -> PersonReport:
 
 def area_of(alpha: Alpha, mm_per_pixel: float) -> Area:
     """Size of a mask."""
-    pixels = float(alpha.sum(dtype=np.float64))
+    pixels = cv2.sumElems(alpha)[0]
     return Area(pixels=round(pixels, 1), mm2=round(pixels * mm_per_pixel**2, 1))
 
 

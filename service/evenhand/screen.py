@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from pathlib import Path
 
 import imagecodecs
@@ -56,6 +57,7 @@ def write_with_notices(picture: Screen, path: Path) -> None:
     path.write_bytes(imagecodecs.jpeg8_encode(picture, level=JPEG_QUALITY, subsampling="444"))
 
 
+@lru_cache(maxsize=4)
 def _notices(width: int) -> Screen:
     """What must be said wherever a result is shown, on white, as wide as the picture."""
     scale = max(1.0, width / SCREEN_WIDTH)

@@ -95,6 +95,8 @@ def _limit(
         rows, columns = np.unravel_index(pixels, (box.height, box.width))
         before = [parts[k][rows, columns] for k in active]
         over, after = _limited(photograph, codes[rows, columns], before, steps, cap)
+        if not over.size:
+            return
         for k, difference in zip(active, after, strict=True):
             home = layers[numbers[k]].box
             place = rows[over] + (box.top - home.top), columns[over] + (box.left - home.left)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import cv2
@@ -13,6 +14,7 @@ from evenhand.box import Box
 from evenhand.people.person import Alpha
 from evenhand.people.views import View
 from evenhand.photo.photograph import Photograph
+from evenhand.processors import PROCESSORS
 
 GUIDE_SIZE = 2.0
 """Radius of the guided filter in working pixels: the staircase that it has to smooth away."""
@@ -26,11 +28,16 @@ FASTEST = 0.25
 TILE = 384
 """Pixels along the side of the squares that are filtered, or not, one by one."""
 
+REACH = 2
+"""Working pixels beyond a square that can reach into it by interpolation."""
+
 SURE_LOW, SURE_HIGH = 0.15, 0.85
 """Memberships stretched to 0 and 1 after filtering, so that the inside is wholly inside."""
 
 
-def refined(coarse: Alpha, view: View, box: Box, photograph: Photograph) -> Alpha:
+def refined(
+    coarse: Alpha, area: npt.NDArray[np.bool_], view: View, box: Box, photograph: Photograph
+) -> Alpha:
     """A mask in the photograph's pixels inside `box`, its edges drawn to those of the picture.
 
     Guided filter, He, Sun and Tang, "Guided image filtering", IEEE TPAMI 35 (2013) 1397-1409, with
@@ -40,6 +47,8 @@ def refined(coarse: Alpha, view: View, box: Box, photograph: Photograph) -> Alph
     ----------
     coarse : ndarray of float32, shape of the view
         Membership in [0, 1].
+    area : ndarray of bool, same shape
+        Where the mask may be; beyond, it is zero.
     view : View
         Where `coarse` lies.
     box : Box
@@ -51,29 +60,58 @@ def refined(coarse: Alpha, view: View, box: Box, photograph: Photograph) -> Alph
     ndarray of float32, shape (box.height, box.width)
         In [0, 1].
     """
-    enlarged = at_full_size(coarse, view, box)
     radius = max(2, round(GUIDE_SIZE * view.pixel_size))
-    alpha = _stretched(enlarged)
-    whole = Box(0, 0, box.height, box.width)
-    for tile in _tiles(whole):
-        around = tile.grown(2 * radius, (box.height, box.width))
-        membership = enlarged[around.slices]
+    where = area.astype(np.uint8)
+    alpha = np.zeros((box.height, box.width), np.float32)
+
+    def work(tile: Box) -> None:
+        around = tile.grown(2 * radius, photograph.shape).intersection(box)
+        membership = at_full_size(coarse, view, around)
         if membership.min() < SURE_HIGH and membership.max() > SURE_LOW:
-            place = Box(
-                box.top + around.top,
-                box.left + around.left,
-                box.top + around.bottom,
-                box.left + around.right,
-            )
-            filtered = _guided(membership, photograph, place, radius)
-            alpha[tile.slices] = _stretched(filtered[tile.within(around)])
+            membership = _guided(membership, photograph, around, radius)
+        stretched = _stretched(membership[tile.within(around)])
+        stretched *= at_full_size(where, view, tile, cv2.INTER_NEAREST)
+        alpha[tile.within(box)] = stretched
+
+    _in_tiles(work, area, view, box)
     return alpha
 
 
+def enlarged(coarse: Alpha, view: View, box: Box) -> Alpha:
+    """A view's field in the photograph's pixels inside `box`, without regard to the picture."""
+    alpha = np.zeros((box.height, box.width), np.float32)
+
+    def work(tile: Box) -> None:
+        alpha[tile.within(box)] = at_full_size(coarse, view, tile)
+
+    _in_tiles(work, coarse > 0, view, box)
+    return alpha
+
+
+def _in_tiles(
+    work: Callable[[Box], None], area: npt.NDArray[np.bool_], view: View, box: Box
+) -> None:
+    """Run `work` on the squares of a box in which the view shows anything of an area."""
+    tiles = [tile for tile in _tiles(box) if _shown(area, view, tile)]
+    with ThreadPoolExecutor(PROCESSORS) as threads:
+        list(threads.map(work, tiles))
+
+
+def _shown(area: npt.NDArray[np.bool_], view: View, tile: Box) -> bool:
+    """Whether an area of the view reaches into a square of the photograph, or may."""
+    left, top, right, bottom = tile.left, tile.top, tile.right, tile.bottom
+    corners = np.array([[left, top], [right, top], [right, bottom], [left, bottom]], np.float32)
+    placed = view.in_view(corners)
+    height, width = area.shape
+    least = np.clip(np.floor(placed.min(axis=0)).astype(int) - REACH, 0, (width - 1, height - 1))
+    most = np.ceil(placed.max(axis=0)).astype(int) + REACH
+    return bool(area[least[1] : max(most[1], 1), least[0] : max(most[0], 1)].any())
+
+
 def _tiles(whole: Box) -> Iterator[Box]:
-    """Squares that cover a box; those without an edge in them need no filter."""
-    for top in range(0, whole.bottom, TILE):
-        for left in range(0, whole.right, TILE):
+    """Squares that cover a box."""
+    for top in range(whole.top, whole.bottom, TILE):
+        for left in range(whole.left, whole.right, TILE):
             yield Box(top, left, top + TILE, left + TILE).intersection(whole)
 
 
@@ -97,7 +135,7 @@ def _stretched(membership: Alpha) -> Alpha:
 def at_full_size(
     coarse: npt.NDArray[Any], view: View, box: Box, interpolation: int = cv2.INTER_LINEAR
 ) -> npt.NDArray[Any]:
-    """A view's field in the photograph's pixels inside `box`, without regard to the picture."""
+    """A view's field in the photograph's pixels inside a small box, in one go."""
     moved = view.to_photograph.copy()
     moved[:, 2] -= (box.left, box.top)
     size = (box.width, box.height)

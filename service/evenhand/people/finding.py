@@ -186,8 +186,7 @@ def _skin_mask(
     box = _box_of(area, body, photograph.frame)
     if not box.area:
         return None
-    alpha = edges.refined(skin, body.view, box, photograph)
-    alpha *= edges.at_full_size(area.astype(np.uint8), body.view, box, cv2.INTER_NEAREST)
+    alpha = edges.refined(skin, area, body.view, box, photograph)
     _leave_out(alpha, box, kept)
     return Mask(box, alpha) if alpha.any() else None
 
@@ -200,7 +199,7 @@ def _kept_mask(
     if not area.any():
         return None
     box = _box_of(area, body, photograph.frame)
-    alpha = edges.at_full_size(chance, body.view, box)
+    alpha = edges.enlarged(chance, body.view, box)
     _leave_out(alpha, box, skin)
     return Mask(box, alpha) if alpha.any() else None
 

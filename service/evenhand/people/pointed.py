@@ -63,7 +63,8 @@ def pointed_person(
     everywhere = np.ones(alike.shape, np.float32)
     skin = colour_votes.weighed(alike, linear, everywhere, given * view.pixel_size)
     skin *= _connected(skin > 0.5, seeds)
-    alpha = edges.refined(skin, view, photograph.frame, photograph)
+    area = cv2.dilate((skin > 0).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    alpha = edges.refined(skin, area, view, photograph.frame, photograph)
     mask = _boxed(alpha, photograph.frame)
     return Person(0, None, Scale(given, ScaleSource.GIVEN), {Region.ARM: mask})
 
