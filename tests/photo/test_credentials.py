@@ -21,7 +21,10 @@ import pytest
 from evenhand import photo
 from evenhand.errors import WrongSettingError
 from evenhand.photo.credentials import Certificate, sign
-from tests.photo.pictures import scene, write_with_pillow
+from tests.photo.exiftool import tags_of
+from tests.photo.forms import FORMS
+from tests.photo.pictures import read_with_vips, scene, write_with_pillow
+from tests.photo.test_raw import write_dng
 
 c2pa = pytest.importorskip("c2pa")
 cbor2 = pytest.importorskip("cbor2")
@@ -135,6 +138,82 @@ def test_a_changed_file_is_found_out(certificate: Certificate, tmp_path: Path) -
         report: dict[str, Any] = json.loads(reader.json())
     failures = report["validation_results"]["activeManifest"]["failure"]
     assert "assertion.dataHash.mismatch" in {failure["code"] for failure in failures}
+
+
+@pytest.mark.parametrize("suffix", [".jpg", ".png", ".tif"])
+def test_credentials_of_the_original(suffix: str, certificate: Certificate, tmp_path: Path) -> None:
+    """They fit no unsigned result, and are left out; a signed one names the original with them."""
+    (tmp_path / "before").mkdir()
+    path, _ = signed(tmp_path / "before", suffix, certificate)
+    media_type = {".jpg": "image/jpeg", ".png": "image/png", ".tif": "image/tiff"}[suffix]
+    assert b"c2pa.claim" in path.read_bytes()
+    photograph = photo.read(path)
+    assert any("content credentials" in note for note in photograph.notes)
+    unchanged = photo.write(photograph.pixels, photograph, tmp_path / f"unchanged{suffix}")
+    if suffix != ".png":  # whose picture data are packed anew
+        assert unchanged.read_bytes() == path.read_bytes()
+
+    result = photograph.pixels.copy()
+    result[20:40, 30:50] += 3
+    written = photo.write(result, photograph, tmp_path / f"result{suffix}")
+    assert b"c2pa.claim" not in written.read_bytes()
+    assert not any("JUMBF" in key for key in tags_of(written))
+    with pytest.raises(c2pa.C2paError, match="ManifestNotFound"):
+        c2pa.Reader(media_type, io.BytesIO(written.read_bytes()))
+    if suffix != ".jpg":
+        assert np.array_equal(read_with_vips(written), result)
+
+    sign(written, path, ["redness"], ("Evenhand", "0.1.0"), certificate)
+    with c2pa.Reader(media_type, io.BytesIO(written.read_bytes())) as reader:
+        report = json.loads(reader.json())
+    failures = report["validation_results"]["activeManifest"]["failure"]
+    assert {failure["code"] for failure in failures} <= {"signingCredential.untrusted"}
+    parent = report["manifests"][report["active_manifest"]]["ingredients"][0]
+    assert parent["active_manifest"] in report["manifests"]
+    assert len(report["manifests"]) == 2
+
+
+@pytest.mark.parametrize("suffix", [".dng", ".heic", ".avif"])
+def test_results_of_formats_that_become_tiff_are_signed(
+    suffix: str, certificate: Certificate, tmp_path: Path
+) -> None:
+    path = tmp_path / f"portrait{suffix}"
+    if suffix == ".dng":
+        write_dng(path)
+    else:
+        form = FORMS[{".heic": "HEIF 10", ".avif": "AVIF 8"}[suffix]]
+        form.write(path, form.stored(), None, 6)
+    photograph = photo.read(path)
+    result = photograph.pixels.copy()
+    result[5:20, 5:20] += 3
+    written = photo.write(result, photograph, tmp_path / "result.tif")
+    sign(written, path, ["redness"], ("Evenhand", "0.1.0"), certificate)
+    with c2pa.Reader("image/tiff", io.BytesIO(written.read_bytes())) as reader:
+        report = json.loads(reader.json())
+    failures = report["validation_results"]["activeManifest"]["failure"]
+    assert {failure["code"] for failure in failures} <= {"signingCredential.untrusted"}
+    manifest = report["manifests"][report["active_manifest"]]
+    assert manifest["ingredients"][0]["title"] == f"portrait{suffix}"
+    assert np.array_equal(read_with_vips(written), result)
+
+
+@pytest.mark.parametrize(
+    "head", [b"FUJIFILMCCD-RAW 0201", b"\0\0\0\x18ftypcrx \0\0\0\1crx isom", b"FOVb", b"II*\0\7\0"]
+)
+def test_a_raw_file_that_cannot_hold_credentials_is_named(
+    head: bytes, certificate: Certificate, tmp_path: Path
+) -> None:
+    """The original here is a file's beginning, and no more is read of it."""
+    path, written = tmp_path / "portrait.raw", tmp_path / "result.tif"
+    path.write_bytes(head + bytes(range(256)) * 40)
+    write_with_pillow(written, scene(8), None, 1)
+    sign(written, path, ["redness"], ("Evenhand", "0.1.0"), certificate)
+    with c2pa.Reader("image/tiff", io.BytesIO(written.read_bytes())) as reader:
+        report = json.loads(reader.json())
+    failures = report["validation_results"]["activeManifest"]["failure"]
+    assert {failure["code"] for failure in failures} <= {"signingCredential.untrusted"}
+    (parent,) = report["manifests"][report["active_manifest"]]["ingredients"]
+    assert (parent["title"], parent["relationship"]) == ("portrait.raw", "parentOf")
 
 
 def test_a_wrong_key_is_told_and_leaves_the_result(

@@ -42,6 +42,10 @@ _MEDIA_TYPES = {
 }
 """Media types of files that can be signed or be a parent."""
 
+_RAW_MEDIA_TYPE, _OTHER_MEDIA_TYPE = "image/tiff", "application/octet-stream"
+"""Most RAW files are TIFF files of a kind, in which credentials can be found; others are only named
+(RFC 2046, section 4.5.1, for data of no known kind)."""
+
 _SETTINGS = {"builder": {"thumbnail": {"enabled": False}}}
 """No thumbnails: one of the original would show the picture before the retouch."""
 
@@ -134,13 +138,7 @@ def sign(
             certificate.algorithm.encode(), certificate.chain, certificate.private_key, None
         )
         context = c2pa.Context(settings=c2pa.Settings.from_dict(_SETTINGS))
-        builder = c2pa.Builder.from_json(json.dumps(_manifest(result, steps, software)), context)
-        with opened(original) as parent:
-            builder.add_ingredient(
-                {"title": original.name, "relationship": "parentOf", "instance_id": _PARENT},
-                _MEDIA_TYPES.get(original.suffix.lower(), media_type),
-                parent,
-            )
+        builder = _builder(context, result, original, steps, software)
         with (
             c2pa.Signer.from_info(info) as signer,
             open(result, "rb") as unsigned,
@@ -163,6 +161,26 @@ def _c2pa() -> Any:
             "Install it with: pip install 'evenhand[credentials]'.",
         ) from error
     return c2pa
+
+
+def _builder(
+    context: Any, result: Path, original: Path, steps: Sequence[str], software: tuple[str, str]
+) -> Any:
+    """A manifest to be, with the original as its parent: read where that can be, else named."""
+    c2pa = _c2pa()
+    manifest = _manifest(result, steps, software)
+    parent = {"title": original.name, "relationship": "parentOf", "instance_id": _PARENT}
+    media_type = _MEDIA_TYPES.get(original.suffix.lower())
+    with opened(original) as file:
+        try:
+            builder = c2pa.Builder.from_json(json.dumps(manifest), context)
+            builder.add_ingredient(parent, media_type or _RAW_MEDIA_TYPE, file)
+            return builder
+        except c2pa.C2paError:
+            if media_type is not None:
+                raise
+    named = {**manifest, "ingredients": [{**parent, "format": _OTHER_MEDIA_TYPE}]}
+    return c2pa.Builder.from_json(json.dumps(named), context)
 
 
 def _check_algorithm(algorithm: str) -> None:

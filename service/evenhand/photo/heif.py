@@ -18,7 +18,7 @@ from evenhand.photo.coded_colour import coded_profile
 from evenhand.photo.damage import damaged
 from evenhand.photo.exif import orientation_of
 from evenhand.photo.limits import check_size
-from evenhand.photo.new_tiff import NewTiffSource, essential_exif
+from evenhand.photo.new_tiff import new_tiff_source
 from evenhand.photo.orientation import contiguous, upright
 from evenhand.photo.photograph import FileKind
 from evenhand.photo.source import Decoded, Stored
@@ -60,9 +60,9 @@ def decode(content: bytes, name: str, pixel_limit: int) -> Decoded:
         )
     array = _full_range(array, depth)
     profile = info.get("icc_profile") or _profile(content, name)
-    exif = essential_exif(info["exif"]) if info.get("exif") else None
-    metadata = {"exif": exif, "xmp": bytes(info.get("xmp") or b"")}
-    source = NewTiffSource(kind, profile, {key: block for key, block in metadata.items() if block})
+    source = new_tiff_source(
+        kind, profile, exif=info.get("exif"), xmp=bytes(info.get("xmp") or b"")
+    )
     stored = Stored(
         np.ascontiguousarray(array[..., :3]),
         np.ascontiguousarray(array[..., 3]) if array.shape[2] == 4 else None,

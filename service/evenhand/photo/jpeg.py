@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.errors import UnsupportedPhotographError
+from evenhand.photo import manifests
 from evenhand.photo.coded_colour import adobe_rgb_profile
 from evenhand.photo.damage import damaged
 from evenhand.photo.exif import interoperability_of, orientation_of
@@ -34,6 +35,7 @@ from evenhand.photo.jpeg_markers import (
 from evenhand.photo.jpeg_pictures import with_moved_pictures, with_new_thumbnail
 from evenhand.photo.jpeg_xmp import packet_in, with_packet
 from evenhand.photo.limits import check_size
+from evenhand.photo.manifests import without_manifest
 from evenhand.photo.photograph import CodeValues, FileKind
 from evenhand.photo.source import Decoded, Stored
 
@@ -123,6 +125,8 @@ class JpegSource:
             segments = tuple(changed if s.payload == old else s for s in segments)
         if self.new_xmp is not None:
             segments = with_packet(segments, self.new_xmp)
+        if segments is not self.layout.segments:
+            segments = without_manifest(segments)
         size = sum(map(len, (START, *pieces, _END))) + sum(len(s.whole) for s in segments)
         moved = size - self.layout.end
         segments = with_moved_pictures(segments, self.layout.segments, size, moved)
@@ -187,6 +191,8 @@ def decode(content: bytes, name: str, pixel_limit: int) -> Decoded:
         scan = indexing.result()
     source = JpegSource(layout, scan)
     notes = (_SEQUENTIAL_NOTE,) if scan is None else ()
+    if len(without_manifest(layout.segments)) < len(layout.segments):
+        notes = (*notes, manifests.NOTE)
     if source.profile is None and source.is_adobe_rgb:
         return Decoded(Stored(pixels), adobe_rgb_profile(), source, (_ADOBE_RGB_NOTE, *notes))
     return Decoded(Stored(pixels), source.profile, source, notes)

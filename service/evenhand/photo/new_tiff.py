@@ -13,6 +13,7 @@ import tifffile
 from evenhand.photo.orientation import contiguous
 from evenhand.photo.photograph import FileKind
 from evenhand.photo.source import Stored
+from evenhand.photo.xmp import of_developed_picture
 
 _COPIED_TAGS = {270: "s", 271: "s", 272: "s", 306: "s", 315: "s", 33432: "s"}
 """Description, maker, model, date, artist, copyright: plain texts of the main directory."""
@@ -44,7 +45,7 @@ class NewTiffSource:
     profile : bytes or None
         ICC profile of the pixels.
     metadata : mapping of str to bytes
-        Exif block as `essential_exif` gives it, and XMP packet.
+        Exif block as `essential_exif` gives it, XMP packet, IPTC block.
     """
 
     kind: FileKind
@@ -73,6 +74,8 @@ class NewTiffSource:
         tags += [(tag - 1, "I", 1, 0, True) for tag in directories]
         if "xmp" in self.metadata:
             tags.append((700, "B", len(self.metadata["xmp"]), self.metadata["xmp"], True))
+        if "iptc" in self.metadata:
+            tags.append((33723, 7, len(self.metadata["iptc"]), self.metadata["iptc"], True))
         tifffile.imwrite(
             file,
             pixels,
@@ -86,6 +89,26 @@ class NewTiffSource:
         )
         for tag in directories:
             _append_directory(file, tag, exif.get_ifd(tag))
+
+
+def new_tiff_source(
+    kind: FileKind,
+    profile: bytes | None,
+    *,
+    exif: bytes | None = None,
+    xmp: bytes | None = None,
+    iptc: bytes | None = None,
+) -> NewTiffSource:
+    """What a new file takes over of a file's profile and metadata blocks, where it has them.
+
+    `exif` may be a whole TIFF file, as for `essential_exif`.
+    """
+    blocks = {
+        "exif": essential_exif(exif) if exif else None,
+        "xmp": of_developed_picture(xmp) if xmp else None,
+        "iptc": iptc,
+    }
+    return NewTiffSource(kind, profile, {name: block for name, block in blocks.items() if block})
 
 
 def essential_exif(block: bytes) -> bytes | None:

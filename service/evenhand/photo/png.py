@@ -14,6 +14,7 @@ import imagecodecs
 import numpy as np
 
 from evenhand.errors import UnsupportedPhotographError
+from evenhand.photo import manifests
 from evenhand.photo.coded_colour import D65, SRGB, coded_profile, gamma_profile
 from evenhand.photo.damage import damaged
 from evenhand.photo.exif import orientation_of
@@ -113,7 +114,8 @@ class PngSource:
         header, *data, end = _chunks_of(encoded, "the encoded picture")
         file.write(START)
         for chunk in (header, *self.before, *data, *self.after, end):
-            file.write(chunk.whole)
+            if chunk.type != manifests.PNG_CHUNK:
+                file.write(chunk.whole)
 
 
 def decode(content: bytes, name: str, pixel_limit: int) -> Decoded:
@@ -134,6 +136,8 @@ def decode(content: bytes, name: str, pixel_limit: int) -> Decoded:
         stored = Stored(stored.pixels, np.ascontiguousarray(pixels[..., 3]))
     source = _source_of(chunks)
     profile, notes = _profile_of(source, name)
+    if any(chunk.type == manifests.PNG_CHUNK for chunk in chunks):
+        notes = (*notes, manifests.NOTE)
     return Decoded(stored, profile, source, notes)
 
 

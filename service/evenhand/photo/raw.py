@@ -17,7 +17,7 @@ import tifffile
 from evenhand.errors import UnsupportedPhotographError
 from evenhand.photo.damage import damaged
 from evenhand.photo.limits import check_size
-from evenhand.photo.new_tiff import NewTiffSource, essential_exif
+from evenhand.photo.new_tiff import new_tiff_source
 from evenhand.photo.photograph import FileKind
 from evenhand.photo.source import Decoded, Stored
 
@@ -32,6 +32,9 @@ _CFA, _LINEAR_RAW = 32803, 34892
 
 _DNG_VERSION = 50706
 """Tag that every DNG file has."""
+
+_XMP_TAG, _IPTC_TAG = 700, 33723
+"""Tags of the metadata blocks (XMP part 3; TIFF/EP)."""
 
 _ROMM_PRIMARIES = (0.7347, 0.2653, 1.0, 0.1596, 0.8404, 1.0, 0.0366, 0.0001, 1.0)
 _D50 = (0.3457, 0.3585, 1.0)
@@ -96,13 +99,27 @@ def decode(content: bytes, name: str, pixel_limit: int) -> Decoded:
             "Give a colour photograph.",
         )
     profile = linear_profile()
-    exif = essential_exif(content) if content[:4] in _TIFF_STARTS else None
-    source = NewTiffSource(FileKind.RAW, profile, {"exif": exif} if exif else {})
+    blocks = _metadata(content) if content[:4] in _TIFF_STARTS else {}
+    source = new_tiff_source(FileKind.RAW, profile, **blocks)
     note = (
         f"{name} was developed with the camera's white balance to linear light; "
         "results are 16-bit TIFF files with a linear profile."
     )
     return Decoded(Stored(np.asarray(pixels)), profile, source, (note,))
+
+
+def _metadata(content: bytes) -> dict[str, bytes]:
+    """Exif, XMP and IPTC blocks of a RAW file that is a TIFF file."""
+    blocks = {"exif": content}
+    try:
+        with tifffile.TiffFile(io.BytesIO(content)) as tiff:
+            for name, tag in (("xmp", _XMP_TAG), ("iptc", _IPTC_TAG)):
+                block = tiff.pages.first.tags.valueof(tag)
+                if isinstance(block, bytes):
+                    blocks[name] = block
+    except Exception:  # the parser raises whatever its arithmetic meets; the picture was read
+        return blocks
+    return blocks
 
 
 @cache

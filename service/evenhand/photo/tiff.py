@@ -21,6 +21,7 @@ from evenhand.errors import (
     NotWrittenError,
     UnsupportedPhotographError,
 )
+from evenhand.photo import manifests
 from evenhand.photo.damage import damaged
 from evenhand.photo.exif import ORIENTATION_TAG, valid_orientation
 from evenhand.photo.limits import check_size
@@ -85,6 +86,8 @@ class TiffSource:
         XMP and IPTC blocks.
     has_editor_layers : bool
         Whether an editor's layers lie beside the picture, which results must not keep.
+    has_manifest : bool
+        Whether the file carries content credentials, which no changed file fits.
     new_xmp : bytes or None
         Packet that results get instead.
     """
@@ -95,6 +98,7 @@ class TiffSource:
     orientation: int
     metadata: Mapping[str, bytes] = field(default_factory=dict)
     has_editor_layers: bool = False
+    has_manifest: bool = False
     new_xmp: bytes | None = None
 
     kind = FileKind.TIFF
@@ -112,13 +116,16 @@ class TiffSource:
                     "Run again on the new version.",
                 )
             copy_of(source, file)
-        if replace_changed_segments(file, self.page, result, original):
+        was_changed = replace_changed_segments(file, self.page, result, original)
+        if was_changed:
             change_smaller_versions(file, result, original)
         changes: dict[int, bytes | None] = {}
         if self.new_xmp is not None:
             changes[_XMP_TAG] = self.new_xmp
         if self.has_editor_layers:
             changes[_EDITOR_LAYERS_TAG] = None
+        if self.has_manifest and (was_changed or changes):
+            changes[manifests.TIFF_TAG] = None
         if changes:
             change_tags(file, self.page, changes)
 
@@ -140,9 +147,11 @@ def decode(file: FileIO, path: Path, pixel_limit: int) -> Decoded:
                 valid_orientation(page.tags.valueof(ORIENTATION_TAG)),
                 _metadata(page),
                 has_editor_layers=_EDITOR_LAYERS_TAG in page.tags,
+                has_manifest=manifests.TIFF_TAG in page.tags,
             )
             notes = [_FLOAT_NOTE] if page.dtype.kind == "f" else []
             notes += [_LAYERS_NOTE] if source.has_editor_layers else []
+            notes += [manifests.NOTE] if source.has_manifest else []
             return Decoded(stored, page.iccprofile or None, source, tuple(notes))
     except EvenhandError:
         raise

@@ -18,6 +18,8 @@ EVENT = "http://ns.adobe.com/xap/1.0/sType/ResourceEvent#"
 IPTC = "http://iptc.org/std/Iptc4xmpExt/2008-02-29/"
 META = "adobe:ns:meta/"
 NOTE = "http://ns.adobe.com/xmp/note/"
+TIFF = "http://ns.adobe.com/tiff/1.0/"
+CAMERA_RAW = "http://ns.adobe.com/camera-raw-settings/1.0/"
 """Namespaces (XMP parts 1 and 2; IPTC Photo Metadata Standard 2023.2)."""
 
 _PREFIXES = {
@@ -28,6 +30,8 @@ _PREFIXES = {
     "Iptc4xmpExt": IPTC,
     "x": META,
     "xmpNote": NOTE,
+    "tiff": TIFF,
+    "crs": CAMERA_RAW,
 }
 """Usual prefixes of these namespaces."""
 
@@ -85,6 +89,21 @@ def with_edit(packet: bytes | None, edit: Edit) -> bytes:
             remove(tree, f"{{{IPTC}}}DigitalSourceType")
     elif kind is None or kind.rsplit("/", 1)[-1] in _MADE_BY_CAMERA:
         _set(tree, description, f"{{{IPTC}}}DigitalSourceType", ENHANCED)
+    return packet_of(tree)
+
+
+def of_developed_picture(packet: bytes) -> bytes:
+    """The packet without what holds for the file as it was stored, not for the finished picture.
+
+    That is its turn, and settings for developing it, which readers would apply again.
+    """
+    if not any(namespace.encode() in packet for namespace in (TIFF, CAMERA_RAW)):
+        return packet
+    tree = tree_of(packet)
+    for holder in tree.iter(f"{{{RDF}}}Description"):
+        for name in (*holder.attrib, *(element.tag for element in holder)):
+            if name == f"{{{TIFF}}}Orientation" or name.startswith(f"{{{CAMERA_RAW}}}"):
+                remove(tree, name)
     return packet_of(tree)
 
 
