@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from evenhand.errors import EvenhandError
+from evenhand.memory import keep_freed_memory
 from evenhand.photo.credentials import Certificate
 from evenhand.photo.photograph import FileKind
 from evenhand.processors import available
@@ -118,15 +119,16 @@ def _without_clashes(found: list[Path], failed: list[Outcome]) -> tuple[list[Pat
 def _pool(workers: int) -> ProcessPoolExecutor:
     # A forked child would inherit the locks of threads that it does not have.
     return ProcessPoolExecutor(
-        workers, mp_context=multiprocessing.get_context("spawn"), initializer=_one_core
+        workers, mp_context=multiprocessing.get_context("spawn"), initializer=_begin
     )
 
 
-def _one_core() -> None:
-    """Each process of a batch works alone on its core."""
+def _begin() -> None:
+    """Each process of a batch works alone on its core, on one photograph after another."""
     import cv2
 
     cv2.setNumThreads(1)
+    keep_freed_memory()
 
 
 def _outcome(future: Future[Outcome], path: Path) -> Outcome | None:

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from evenhand import photo
+from evenhand.memory import keep_freed_memory
 from evenhand.people.person import Person
 from evenhand.photo.photograph import Photograph
 from evenhand.report import Stage
@@ -48,7 +49,8 @@ class PeakStopwatch(Stopwatch):
 
 
 def measure_case(case: Case, runs: int, *, with_textbook: bool) -> dict[str, Any]:
-    """Every figure of a case, by stage; and what was in the picture."""
+    """Every figure of a case, by stage, in a process like a worker of a batch or the service."""
+    keep_freed_memory()
     with tempfile.TemporaryDirectory() as folder:
         path = make_frame(case, Path(folder))
         figures = {

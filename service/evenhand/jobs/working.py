@@ -9,6 +9,7 @@ import threading
 import structlog
 
 from evenhand.jobs.queue import JobWorker
+from evenhand.memory import keep_freed_memory
 
 GRACE_S = 60
 """How long a stopping worker may go on with what it does, seconds."""
@@ -30,6 +31,7 @@ def run_worker(worker: JobWorker) -> None:
     parent = int(os.environ.get(PARENT, "0"))
     if parent:
         os.nice(BEHIND)
+    keep_freed_memory()
     worker.start()
     while not stop.wait(1.0):
         if parent and os.getppid() != parent:

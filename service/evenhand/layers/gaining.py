@@ -9,7 +9,6 @@ from __future__ import annotations
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache
-from math import exp
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -44,6 +43,13 @@ Floats = npt.NDArray[np.float32]
 
 ROWS = 64
 # Rows that a thread works on at a time.
+
+LOG2_E = np.float32(1.4426950408889634)
+LN2_HIGH, LN2_LOW = np.float32(0.693359375), np.float32(-2.12194440e-4)
+# Logarithms; that of 2 in two parts, the first exact in few bits (Cody and Waite 1980).
+
+LARGEST_EXPONENT = 80.0
+# Natural logarithm of a gain beyond which it is taken as this: any light is white or black then.
 
 
 @dataclass(frozen=True)
@@ -179,70 +185,107 @@ def _gain_rows(  # type: ignore[no-untyped-def]
     difference, near, rows, columns,
 ):  # fmt: skip
     height, width = skin.shape
-    cells = log_gain.shape[1]
-    line = np.empty((cells, 3), np.float32)
-    own = np.empty((width, 3), np.float32)
+    line = np.empty((log_gain.shape[1], 3), np.float32)
+    lit = np.empty(width, np.int32)
+    red, green, blue = (
+        np.empty(width, np.float32), np.empty(width, np.float32), np.empty(width, np.float32)
+    )  # fmt: skip
+    own = np.empty((3, width), np.float32)
     bits = own.view(np.int32)
-    lit = np.zeros(width, np.bool_)
-    darkest, one = np.float32(DARKEST), np.float32(1)
-    mask = (1 << shift) - 1
+    one, mask = np.float32(1), (1 << shift) - 1
     for row in range(height):
-        upper = min(int(down[row]), log_gain.shape[0] - 1)
-        lower = min(upper + 1, log_gain.shape[0] - 1)
-        weight = down[row] - np.float32(upper)
-        for cell in range(cells):
-            for c in range(3):
-                start = log_gain[upper, cell, c]
-                line[cell, c] = start + weight * (log_gain[lower, cell, c] - start)
-        any_lit = False
-        for column in range(width):
-            share = skin[row, column]
-            lit[column] = False
-            if not share > 0:
-                continue
-            left = int(across[column])
-            right = min(left + 1, cells - 1)
-            weight = across[column] - np.float32(left)
-            red = share * (line[left, 0] + weight * (line[right, 0] - line[left, 0]))
-            green = share * (line[left, 1] + weight * (line[right, 1] - line[left, 1]))
-            blue = share * (line[left, 2] + weight * (line[right, 2] - line[left, 2]))
-            exponent = abs(red) + abs(green) + abs(blue)
-            if not 0 < exponent < np.inf:
-                continue
-            lit[column] = True
-            any_lit = True
-            r, g, b = codes[row, column, 0], codes[row, column, 1], codes[row, column, 2]
-            red = np.float32(exp(red)) * (light[0, r, 0] + light[1, g, 0] + light[2, b, 0])
-            green = np.float32(exp(green)) * (light[0, r, 1] + light[1, g, 1] + light[2, b, 1])
-            blue = np.float32(exp(blue)) * (light[0, r, 2] + light[1, g, 2] + light[2, b, 2])
-            for c in range(3):
-                value = to_own[c, 0] * red + to_own[c, 1] * green + to_own[c, 2] * blue
-                own[column, c] = min(max(value, darkest), one)
-        if not any_lit:
+        _line_between(log_gain, down[row], line)
+        count = _exponents(line, skin[row], across, lit, red, green, blue)
+        if count == 0:
             continue
-        for column in range(width):
-            if not lit[column]:
-                continue
+        for gain in (red[:count], green[:count], blue[:count]):
+            _exponentiate(gain)
+        for k in range(count):
+            r, g, b = codes[row, lit[k], 0], codes[row, lit[k], 1], codes[row, lit[k], 2]
+            red[k] *= light[0, r, 0] + light[1, g, 0] + light[2, b, 0]
+            green[k] *= light[0, r, 1] + light[1, g, 1] + light[2, b, 1]
+            blue[k] *= light[0, r, 2] + light[1, g, 2] + light[2, b, 2]
+        for c in range(3):
+            _weigh(to_own[c], red[:count], green[:count], blue[:count], own[c, :count])
+        for k in range(count):
+            column = lit[k]
             changes = False
             reach = np.float32(0)
             for c in range(3):
                 code = codes[row, column, c]
-                cell = (bits[column, c] >> shift) - first_cell
-                device = starts[c, cell] + slopes[c, cell] * np.float32(bits[column, c] & mask)
+                cell = (bits[c, k] >> shift) - first_cell
+                device = starts[c, cell] + slopes[c, cell] * np.float32(bits[c, k] & mask)
                 step = np.rint((min(device, one) * white - base[c, code]) * steps)
                 lowest = -np.float32(code) * steps
                 step = min(max(step, lowest), white * steps + lowest)
-                own[column, c] = step * scale
+                own[c, k] = step * scale
                 if step != 0:
                     difference[row, column, c] = np.int32(step)
                     changes = True
-                    reach = max(reach, abs(own[column, c]))
+                    reach = max(reach, abs(own[c, k]))
             if changes:
                 rows[row] = True
                 columns[column] = True
                 place = cell_of(codes, row, column, cell_shift)
-                size = norm_at(table, place, own[column, 0], own[column, 1], own[column, 2])
+                size = norm_at(table, place, own[0, k], own[1, k], own[2, k])
                 if reach <= SHORTEST_LONG:
                     size *= table[place, SHORT_COLUMN]
                 size += rounding * table[place, ROUNDING_COLUMN]
                 near[row, column] = not (reach <= WIDEST and size <= near_bound)
+
+
+@compiled
+def _line_between(log_gain, place, line):  # type: ignore[no-untyped-def]
+    """The grid's values at a place between two of its rows."""
+    upper = min(int(place), log_gain.shape[0] - 1)
+    lower = min(upper + 1, log_gain.shape[0] - 1)
+    weight = place - np.float32(upper)
+    for cell in range(line.shape[0]):
+        for c in range(3):
+            start = log_gain[upper, cell, c]
+            line[cell, c] = start + weight * (log_gain[lower, cell, c] - start)
+
+
+@compiled
+def _exponents(line, skin, across, lit, red, green, blue):  # type: ignore[no-untyped-def]
+    """Columns of a row with a gain other than one, packed, and its logarithm; gives how many."""
+    count, last = 0, line.shape[0] - 1
+    for column in range(skin.size):
+        share = skin[column]
+        if not share > 0:
+            continue
+        left = int(across[column])
+        right = min(left + 1, last)
+        weight = across[column] - np.float32(left)
+        r = share * (line[left, 0] + weight * (line[right, 0] - line[left, 0]))
+        g = share * (line[left, 1] + weight * (line[right, 1] - line[left, 1]))
+        b = share * (line[left, 2] + weight * (line[right, 2] - line[left, 2]))
+        if 0 < abs(r) + abs(g) + abs(b) < np.inf:
+            lit[count], red[count], green[count], blue[count] = column, r, g, b
+            count += 1
+    return count
+
+
+@compiled
+def _exponentiate(values):  # type: ignore[no-untyped-def]
+    """Put e to the power of each value in its place, within 2e-7: 2^n of the bits, a series."""
+    low, high = np.float32(-LARGEST_EXPONENT), np.float32(LARGEST_EXPONENT)
+    for k in range(values.size):
+        value = min(max(values[k], low), high)
+        whole = np.rint(value * LOG2_E)
+        x = (value - whole * LN2_HIGH) - whole * LN2_LOW
+        power = np.float32(np.int32((np.int32(whole) + 127) << 23).view(np.float32))
+        series = np.float32(1 / 120) + x * np.float32(1 / 720)
+        series = np.float32(1 / 6) + x * (np.float32(1 / 24) + x * series)
+        values[k] = power * (
+            np.float32(1) + x * (np.float32(1) + x * (np.float32(0.5) + x * series))
+        )
+
+
+@compiled
+def _weigh(weights, red, green, blue, own):  # type: ignore[no-untyped-def]
+    """Working light in one of the file's own primaries, as far as its inverse curve goes."""
+    darkest, one = np.float32(DARKEST), np.float32(1)
+    for k in range(own.size):
+        value = weights[0] * red[k] + weights[1] * green[k] + weights[2] * blue[k]
+        own[k] = min(max(value, darkest), one)
