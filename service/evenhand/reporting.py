@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from evenhand import __version__
 from evenhand.box import Box
+from evenhand.gamut import gamut_notes
 from evenhand.layers.cap import Measure
 from evenhand.layers.changed import changed
 from evenhand.layers.layer import Layer
@@ -58,9 +59,8 @@ def report_of(
     settings: RetouchSettings,
     clock: Stopwatch,
     pixels: CodeValues | None = None,
-    result: Path | None = None,
 ) -> Report:
-    """Everything about a portrait.
+    """Everything about a portrait but the file of the result.
 
     Parameters
     ----------
@@ -74,8 +74,6 @@ def report_of(
         Time of each stage so far.
     pixels : ndarray, optional
         The retouched code values, where there is anything to retouch.
-    result : Path, optional
-        The retouched file, if one was written.
     """
     with clock("report"):
         person_reports = {person.index: person_report(person) for person in people}
@@ -86,7 +84,6 @@ def report_of(
         total = Difference(mean=0.0, largest=0.0)
         if pixels is not None:
             total = total_difference(photograph, pixels, layers)
-        written = None if result is None else file_report(result)
     return Report(
         photograph=FileReport(
             name=photograph.path.name if photograph.path else "", sha256=photograph.file_sha256
@@ -94,7 +91,7 @@ def report_of(
         width=photograph.shape[1],
         height=photograph.shape[0],
         bits=photograph.pixels.dtype.itemsize * 8,
-        result=written,
+        result=None,
         people=list(person_reports.values()),
         layers=layer_reports,
         cap=settings.cap,
@@ -102,7 +99,7 @@ def report_of(
         seconds=round(clock.total, 4),
         stages=clock.stages,
         versions=versions(),
-        notes=list(photograph.notes),
+        notes=[*photograph.notes, *gamut_notes(photograph)],
         advice=advice_of(people, layers),
     )
 

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 from PIL import Image, ImageDraw, ImageFont
 
+from evenhand.photo.coded_colour import with_fixed_date
 from evenhand.photo.photograph import CodeValues
 from evenhand.report import NOTICES
 
@@ -28,7 +29,7 @@ INK = 64
 JPEG_QUALITY = 92
 """Of the picture; high enough that its own errors stay below a careful eye, common practice."""
 
-SRGB = imagecodecs.cms_profile("srgb")
+SRGB = with_fixed_date(imagecodecs.cms_profile("srgb"))
 """Profile of the screen's colours, from little-cms."""
 
 Screen = npt.NDArray[np.uint8]
@@ -52,9 +53,10 @@ def on_screen(pixels: CodeValues, profile: bytes | None) -> Screen:
 
 
 def write_with_notices(picture: Screen, path: Path) -> None:
-    """Write the picture, the notices below it, as a JPEG without metadata."""
+    """Write the picture, the notices below it, as a JPEG with its profile and no other metadata."""
     picture = np.vstack([picture, _notices(picture.shape[1])])
-    path.write_bytes(imagecodecs.jpeg8_encode(picture, level=JPEG_QUALITY, subsampling="444"))
+    options = {"quality": JPEG_QUALITY, "subsampling": 0, "icc_profile": SRGB}
+    Image.fromarray(picture).save(path, "JPEG", **options)
 
 
 @lru_cache(maxsize=4)

@@ -29,6 +29,10 @@ _ADOBE_GAMMA = 563 / 256
 D65 = (0.3127, 0.3290)
 """Chromaticity of the white of all these."""
 
+_DATE, _FIXED_DATE = slice(24, 36), bytes.fromhex("07d000010001000000000000")
+"""Where a profile says when it was made (ICC.1:2022, section 7.2.1), and what ours say: always the
+same, so that the same photograph gives the same result."""
+
 _LINEAR_CURVE = 8
 _HIGH_DYNAMIC_RANGE = {16: "PQ", 18: "HLG"}
 """Transfer characteristics (H.273, table 3)."""
@@ -62,18 +66,25 @@ def adobe_rgb_profile() -> bytes:
 @cache
 def gamma_profile(primaries: Chromaticities, white: tuple[float, float], gamma: float) -> bytes:
     """A profile of given primaries and white, whose linear light is the code to the `gamma`."""
-    return bytes(
+    return with_fixed_date(
         imagecodecs.cms_profile(
             "rgb", whitepoint=(*white, 1.0), primaries=_with_luminance(primaries), gamma=gamma
         )
     )
 
 
+def with_fixed_date(profile: bytes) -> bytes:
+    """A profile that was just made, without the time of it."""
+    dated = bytearray(profile)
+    dated[_DATE] = _FIXED_DATE
+    return bytes(dated)
+
+
 @cache
 def _srgb_curve_profile(primaries: Chromaticities) -> bytes:
     code = np.linspace(0, 1, 1024)
     linear = np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
-    return bytes(
+    return with_fixed_date(
         imagecodecs.cms_profile(
             "rgb",
             whitepoint=(*D65, 1.0),

@@ -7,14 +7,13 @@ primaries (ISO 22028-2), which hold every colour that a camera sees on skin, and
 from __future__ import annotations
 
 import io
-from functools import cache
 from io import FileIO
 
-import imagecodecs
 import numpy as np
 import tifffile
 
 from evenhand.errors import UnsupportedPhotographError
+from evenhand.photo.coded_colour import gamma_profile
 from evenhand.photo.damage import damaged
 from evenhand.photo.limits import check_size
 from evenhand.photo.new_tiff import new_tiff_source
@@ -36,8 +35,8 @@ _DNG_VERSION = 50706
 _XMP_TAG, _IPTC_TAG = 700, 33723
 """Tags of the metadata blocks (XMP part 3; TIFF/EP)."""
 
-_ROMM_PRIMARIES = (0.7347, 0.2653, 1.0, 0.1596, 0.8404, 1.0, 0.0366, 0.0001, 1.0)
-_D50 = (0.3457, 0.3585, 1.0)
+_ROMM_PRIMARIES = (0.7347, 0.2653, 0.1596, 0.8404, 0.0366, 0.0001)
+_D50 = (0.3457, 0.3585)
 """Chromaticities of ROMM RGB's primaries and white (ISO 22028-2)."""
 
 
@@ -122,9 +121,6 @@ def _metadata(content: bytes) -> dict[str, bytes]:
     return blocks
 
 
-@cache
 def linear_profile() -> bytes:
     """ICC profile of ROMM primaries with a linear curve."""
-    return bytes(
-        imagecodecs.cms_profile("rgb", whitepoint=_D50, primaries=_ROMM_PRIMARIES, gamma=1.0)
-    )
+    return gamma_profile(_ROMM_PRIMARIES, _D50, 1.0)
