@@ -59,9 +59,8 @@ def report_of(
     settings: RetouchSettings,
     clock: Stopwatch,
     pixels: CodeValues | None = None,
-    result: Path | None = None,
 ) -> Report:
-    """Everything about a portrait.
+    """Everything about a portrait but the file of the result.
 
     Parameters
     ----------
@@ -75,8 +74,6 @@ def report_of(
         Time of each stage so far.
     pixels : ndarray, optional
         The retouched code values, where there is anything to retouch.
-    result : Path, optional
-        The retouched file, if one was written.
     """
     with clock("report"):
         person_reports = {person.index: person_report(person) for person in people}
@@ -87,7 +84,6 @@ def report_of(
         total = Difference(mean=0.0, largest=0.0)
         if pixels is not None:
             total = total_difference(photograph, pixels, layers)
-        written = None if result is None else file_report(result)
     return Report(
         photograph=FileReport(
             name=photograph.path.name if photograph.path else "", sha256=photograph.file_sha256
@@ -95,7 +91,7 @@ def report_of(
         width=photograph.shape[1],
         height=photograph.shape[0],
         bits=photograph.pixels.dtype.itemsize * 8,
-        result=written,
+        result=None,
         people=list(person_reports.values()),
         layers=layer_reports,
         cap=settings.cap,

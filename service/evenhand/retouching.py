@@ -25,7 +25,7 @@ from evenhand.photo.credentials import Certificate
 from evenhand.photo.photograph import CodeValues, Photograph
 from evenhand.provenance import write_result
 from evenhand.report import Report, Stage
-from evenhand.reporting import report_of
+from evenhand.reporting import file_report, report_of
 from evenhand.screen import Screen, on_screen, write_with_notices
 from evenhand.steps.eyes import EyesSettings, eyes
 from evenhand.steps.gain import Gain, added
@@ -221,7 +221,7 @@ def retouch(
     with delivery(out, results.in_order, overwrite=overwrite) as beside:
         with clock("write"):
             strengths, portrait = strengths_of(settings), beside / results.portrait
-            _together(
+            _, _, _, told = _together(
                 lambda: write_result(
                     pixels, photograph, portrait, layers, strengths, certificate, when
                 ),
@@ -229,8 +229,11 @@ def retouch(
                     beside / results.layers, photograph, layers, strengths, out / results.layers
                 ),
                 lambda: _write_pictures(photograph, people, layers, pixels, beside, results),
+                lambda: report_of(photograph, people, layers, settings, Stopwatch(), pixels),
             )
-        report = report_of(photograph, people, layers, settings, clock, pixels, portrait)
+            written = {"result": file_report(portrait)}
+        times = {"stages": clock.stages, "seconds": round(clock.total, 4)}
+        report: Report = told.model_copy(update=written | times)
         (beside / results.report).write_text(report.model_dump_json(indent=2) + "\n")
         if not (beside / results.marks).exists():
             (out / results.marks).unlink(missing_ok=True)  # of an earlier run, replaced by this one
@@ -325,12 +328,11 @@ def _layer(
     )
 
 
-def _together(*tasks: Callable[[], object]) -> None:
-    """Do several things at the same time, on all cores."""
+def _together(*tasks: Callable[[], Any]) -> list[Any]:
+    """Do several things at the same time, on all cores, and give what each of them gives."""
     with ThreadPoolExecutor() as threads:
         running = [threads.submit(task) for task in tasks]
-    for done in running:
-        done.result()
+    return [done.result() for done in running]
 
 
 def _write_pictures(

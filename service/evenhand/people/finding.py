@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import cv2
@@ -82,8 +83,10 @@ def find_people(
     settings = settings or PeopleSettings()
     if skin_at:
         return [pointed_person(photograph, skin_at, settings.pointed_mm_per_pixel)]
-    frame = parser.look(photograph, photograph.frame)
-    heads = find_heads(photograph)
+    with ThreadPoolExecutor(1) as thread:
+        look = thread.submit(parser.look, photograph, photograph.frame)
+        heads = find_heads(photograph)
+    frame = look.result()
     heads = _chosen(heads + further_heads(frame, heads, photograph.frame), settings)
     scales = [scale_of(head.face) for head in heads]
     found = [
