@@ -1,4 +1,4 @@
-"""Filling a mark with the gradients of near skin, its tone set by the mark's surroundings."""
+"""Filling a mark: its tone from its surroundings, its detail from its own or from near skin."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ REACH = 1.4
 FADED = 0.15
 """Share of a mark's density at its middle down to which it is followed outwards."""
 
-MARGIN_MM = 0.4
+MARGIN_MM = 0.2
 """Skin around a mark that is filled with it, millimetres."""
 
 GRAIN_MM = 1.2
@@ -32,6 +32,21 @@ GRAIN_MM = 1.2
 
 DETAIL_MM = 0.35
 """Blur before a mark is followed, so that pores do not fray it, millimetres."""
+
+OWN_MM = 0.15
+"""Blur of the pigment taken off a mark: less and noise comes in, more and the edge shows."""
+
+LEAST_COLOUR = 0.2
+"""Share of a mark's density that is no shading, below which its pigment is not told from pores."""
+
+ALIKE = (0.5, 1.4)
+"""Deviation of a mark's own detail in that of the skin around it, for it to be skin's."""
+
+MOST_GRAIN = 1.0
+"""Factor at most by which copied detail is made as strong as that around the mark."""
+
+FADING_MM = 0.8
+"""Way from the rim inwards over which copied detail sets in, so that it meets the rim exactly."""
 
 DIRECTIONS = 16
 """Directions in which near skin is looked for."""
@@ -49,8 +64,10 @@ SOLVED_PIXELS = 40
 def fill(patch: SkinPatch, chosen: list[Mark], found: list[Mark]) -> LinearLight:
     """Fill marks one after another.
 
-    Near skin is copied as gradients and joined by a membrane over the difference at the rim
-    (Perez, Gangnet, Blake, ACM TOG 22(3), 313, 2003), in optical density so that shade scales it.
+    Pores that show through a mark stay: what the mark's pigment adds is taken off them. Where what
+    is under it is no plain skin, detail is copied from near skin. Either is joined by a membrane
+    over the difference at the rim (Perez, Gangnet, Blake, ACM TOG 22(3), 313, 2003), in optical
+    density so that shade scales it.
 
     Parameters
     ----------
@@ -74,13 +91,22 @@ def fill(patch: SkinPatch, chosen: list[Mark], found: list[Mark]) -> LinearLight
 
 @dataclass(frozen=True)
 class _Area:
-    """Where a mark is: its window in the patch, its middle and its edge-feathered area."""
+    """Where a mark is: its window in the patch, its middle, its edge-feathered area, what it adds.
+
+    `added` is the density that the mark adds at its middle, shape (3,).
+    """
 
     window: tuple[slice, slice]
     row: int
     column: int
     reach: int
     alpha: Map
+    added: Map
+
+    @property
+    def hole(self) -> Inside:
+        """Pixels that are filled."""
+        return self.alpha > 0
 
 
 def _area(patch: SkinPatch, mark: Mark) -> _Area:
@@ -104,7 +130,7 @@ def _area(patch: SkinPatch, mark: Mark) -> _Area:
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * margin + 1, 2 * margin + 1))
     grown = cv2.dilate(inside, disc).astype(np.float32)
     feather = cv2.blur(grown, (margin + 1, margin + 1)) * grown
-    return _Area(window, row, column, reach, feather * (patch.skin[window] > 0))
+    return _Area(window, row, column, reach, feather * (patch.skin[window] > 0), middle)
 
 
 def _plane(values: Map, rim: Inside) -> Map:
@@ -118,19 +144,60 @@ def _plane(values: Map, rim: Inside) -> Map:
 def _fill_one(
     wanted: LinearLight, patch: SkinPatch, area: _Area, free: npt.NDArray[np.uint8]
 ) -> None:
-    offset = _near_skin(patch, free, area)
-    rows, columns = area.window
     here = -np.log(np.maximum(wanted[area.window], DARKEST))
-    near = np.zeros_like(here)
-    if offset is not None:
-        near_rows = slice(rows.start + offset[0], rows.stop + offset[0])
-        near_columns = slice(columns.start + offset[1], columns.stop + offset[1])
-        near = -np.log(np.maximum(patch.linear[near_rows, near_columns], DARKEST))
-        near -= cv2.GaussianBlur(near, (0, 0), GRAIN_MM / FWHM / patch.mm_per_pixel)
-    filled = near + membrane(here - near, area.alpha > 0)
+    detail = _own_detail(here, patch, area)
+    if detail is None:
+        detail = _near_detail(here, patch, area, free)
+    filled = detail + membrane(here - detail, area.hole)
     alpha = (area.alpha * patch.skin[area.window])[..., None]
     light = np.exp(-filled) * alpha + wanted[area.window] * (1 - alpha)
     wanted[area.window] = np.where(alpha > 0, light, wanted[area.window])
+
+
+def _own_detail(here: Map, patch: SkinPatch, area: _Area) -> Map | None:
+    """Detail under a mark, its pigment taken off; None where that is not plain skin.
+
+    Pores are shade and the mark is colour: its amount is read where shading does not count.
+    """
+    coloured = area.added - area.added.mean()
+    power = float(coloured @ coloured)
+    if power < LEAST_COLOUR**2 * float(area.added @ area.added):
+        return None
+    smooth = cv2.GaussianBlur(here, (0, 0), max(0.5, OWN_MM / FWHM / patch.mm_per_pixel))
+    added = (smooth - membrane(smooth, area.hole)) * area.hole[..., None]
+    amount = added @ (coloured / power)
+    powers = np.stack([amount, amount * amount], axis=-1)
+    fitted = np.linalg.lstsq(powers[area.hole], added[area.hole], rcond=None)[0]
+    detail = _fine(here - powers @ fitted.astype(np.float32), patch.mm_per_pixel)
+    around = ~area.hole & (patch.skin[area.window] > 0.9)
+    if not around.any():
+        return None
+    alike = detail[area.hole].std(axis=0) / np.maximum(detail[around].std(axis=0), 1e-6)
+    return detail if (alike > ALIKE[0]).all() and (alike < ALIKE[1]).all() else None
+
+
+def _near_detail(here: Map, patch: SkinPatch, area: _Area, free: npt.NDArray[np.uint8]) -> Map:
+    """Detail of near skin, as strong as that around the mark; none where no skin is near."""
+    offset = _near_skin(patch, free, area)
+    around = ~area.hole & (patch.skin[area.window] > 0.9)
+    if offset is None or not around.any():
+        return np.zeros_like(here)
+    rows, columns = (
+        slice(pixels.start + moved, pixels.stop + moved)
+        for pixels, moved in zip(area.window, offset, strict=True)
+    )
+    near = _fine(-np.log(np.maximum(patch.linear[rows, columns], DARKEST)), patch.mm_per_pixel)
+    strength = _fine(here, patch.mm_per_pixel)[around].std() / max(near[area.hole].std(), 1e-6)
+    hole = area.hole.astype(np.uint8)
+    inwards = cv2.distanceTransform(hole, cv2.DIST_L2, 5) * patch.mm_per_pixel / FADING_MM
+    window = np.minimum(inwards, 1) * min(strength, MOST_GRAIN)
+    return np.asarray(near * window[..., None], np.float32)
+
+
+def _fine(density: Map, mm_per_pixel: float) -> Map:
+    """Detail up to `GRAIN_MM`."""
+    sigma = GRAIN_MM / FWHM / mm_per_pixel
+    return np.asarray(density - cv2.GaussianBlur(density, (0, 0), sigma), np.float32)
 
 
 def _window(centre: int, reach: int, size: int) -> slice:
@@ -141,7 +208,7 @@ def _near_skin(
     patch: SkinPatch, free: npt.NDArray[np.uint8], area: _Area
 ) -> tuple[int, int] | None:
     """Offset to near free skin whose light is most like the mark's surroundings, if any."""
-    needed = area.alpha > 0
+    needed = area.hole
     ring = _ring(patch, area.row, area.column, area.reach)
     rows, columns = area.window
     best, best_cost = None, np.inf
