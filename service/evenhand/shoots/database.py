@@ -16,6 +16,7 @@ from sqlalchemy.exc import ArgumentError, DBAPIError
 from sqlalchemy.orm import Session
 
 from evenhand.shoots.errors import WrongAddressError
+from evenhand.shoots.sqlite_clock import tell_fractions
 
 MIGRATIONS = Path(__file__).parent / "migrations"
 """Alembic's folder."""
@@ -66,6 +67,7 @@ class Database:
     def _sqlite(self) -> Engine:
         if self.url.database:
             Path(self.url.database).parent.mkdir(parents=True, exist_ok=True)
+        tell_fractions()
         engine = create_engine(
             self.url,
             pool_size=POOL,
