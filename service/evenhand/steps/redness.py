@@ -15,6 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from evenhand.people.person import SKIN_REGIONS, Region
 from evenhand.steps.coarse import CoarsePatch, coarse
+from evenhand.steps.counterparts import pairs_of
 from evenhand.steps.gain import Gain
 from evenhand.steps.masked_filters import blur, guided
 from evenhand.steps.patch import Change, SkinPatch
@@ -106,7 +107,7 @@ def redness(patch: SkinPatch, settings: RednessSettings) -> Change | Gain:
     skin = coarse(patch, GRID_MM)
     if not skin.inside.any():
         return Change(patch.linear, {"regions": {}})
-    direction, excess = measure(skin)
+    direction, excess = measure(skin, pairs_of(patch, skin))
     burn = _burn(skin, excess, settings.least_excess)
     removal = burn - settings.natural_kept * _natural_places(patch, skin) * np.minimum(
         burn, NATURAL

@@ -8,10 +8,12 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from evenhand.people.person import Region
 from evenhand.steps.coarse import CoarsePatch
+from evenhand.steps.counterparts import OneSided, Pairs, one_sided
 from evenhand.steps.masked_filters import blur
 from evenhand.steps.pigments import Direction, Pigments, pigments_of
-from evenhand.steps.unburnt import GENTLE, unburnt_level, unburnt_levels
+from evenhand.steps.unburnt import FREE, GENTLE, GROUP_LEAST, unburnt_level, unburnt_levels
 
 Map = npt.NDArray[np.float32]
 Covariance = npt.NDArray[np.float64]
@@ -99,8 +101,16 @@ class Excess:
     in_light: Map
 
 
-def measure(skin: CoarsePatch) -> tuple[Direction, Excess]:
-    """Direction of a person's burn, and its excess everywhere."""
+def measure(skin: CoarsePatch, pairs: Pairs | None = None) -> tuple[Direction, Excess]:
+    """Direction of a person's burn, and its excess everywhere.
+
+    Parameters
+    ----------
+    skin : CoarsePatch
+        The person's skin.
+    pairs : Pairs or None
+        Places of the face's two sides: a burn on one side is measured against the other.
+    """
     shade = blur(skin.density.mean(axis=-1), skin.skin, skin.pixels(SHADE_MM))
     gloss, dark = np.quantile(shade[skin.inside], [GLOSS_SHARE, SHADOW_SHARE])
     lit = skin.inside & (shade >= gloss) & (shade <= dark)
@@ -123,8 +133,21 @@ def measure(skin: CoarsePatch) -> tuple[Direction, Excess]:
             burn = np.where(burnt, amount, 0).astype(np.float32)
             direction = own_direction(skin, burn, pigments.haemoglobin)
     in_light = np.clip((NO_LIGHT - shade) / (NO_LIGHT - DEEP_SHADOW), 0, 1)
-    in_light = in_light * in_light * (3 - 2 * in_light)
-    return direction, Excess(amount, levels.least, levels.most, in_light.astype(np.float32))
+    in_light = (in_light * in_light * (3 - 2 * in_light)).astype(np.float32)
+    excess = Excess(amount, levels.least, levels.most, in_light)
+    sided = one_sided(skin, amount, pairs) if pairs is not None else None
+    return direction, excess if sided is None else _against_other_side(skin, excess, sided)
+
+
+def _against_other_side(skin: CoarsePatch, excess: Excess, sided: OneSided) -> Excess:
+    """The face's excess over its own other side, the rest as it was."""
+    face = skin.regions[Region.FACE] > 0.5
+    return Excess(
+        np.where(face, excess.amount - sided.natural, excess.amount),
+        np.where(face, np.float32(GROUP_LEAST * sided.burn), excess.least),
+        np.where(face, np.float32(FREE), excess.most),
+        excess.in_light,
+    )
 
 
 def _clearest(skin: CoarsePatch, lit: npt.NDArray[np.bool_]) -> tuple[Pigments, Covariance]:

@@ -40,7 +40,7 @@ class SmoothingSettings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     strength: float = Field(
-        0.55, ge=0, le=1, description="How much of the blotch is evened, 0 to 1."
+        0.5, ge=0, le=1, description="How much of the blotch is evened, 0 to 1."
     )
     cap: float = Field(
         8.0, gt=0, le=20, description="Largest change of any pixel, CIEDE2000 (D65)."
