@@ -16,6 +16,7 @@ from evenhand.jobs.job import MOST_ATTEMPTS, OVER, Kind, SupersededError, begin
 from evenhand.jobs.place import Place
 from evenhand.jobs.queue import Queue
 from evenhand.shoots import record, storage, tables
+from evenhand.shoots.database import SESSION_LOST_S
 from tests.jobs.plain_retoucher import picture
 
 SILENT_S = 2.0
@@ -123,7 +124,8 @@ def test_a_worker_that_only_seemed_dead_leaves_no_second_trace(
     until(lambda: job(place, job_id).state == "running")
     os.kill(frozen.pid, signal.SIGSTOP)
     other = workers.start()
-    until(lambda: job(place, job_id).state in OVER)
+    # Frozen inside a transaction it holds its locks until PostgreSQL ends the transaction.
+    until(lambda: job(place, job_id).state in OVER, within_s=SESSION_LOST_S + 40)
     os.kill(frozen.pid, signal.SIGCONT)
     time.sleep(2.5)
     assert job(place, job_id).state == "done"
