@@ -17,10 +17,16 @@ def runs(job_id: str) -> list[str]:
     return [run.workflow_id for run in DBOS.list_workflows(workflow_ids=[job_id])]
 
 
+def wait_for_end(job_id: str) -> None:
+    """A durable run ends a moment after its job is done."""
+    DBOS.retrieve_workflow(job_id).get_result()
+
+
 def test_old_runs_are_forgotten_and_their_jobs_stay(studio: Studio) -> None:
     shoot = studio.shoot()
     studio.portrait(shoot, seed=80)
     job = studio.get(f"/v1/shoots/{shoot}/jobs")[0]["id"]
+    wait_for_end(job)
     assert forget_old_runs() == 0
     assert runs(job) == [job]
     assert forget_old_runs(timedelta(seconds=-60)) >= 1
@@ -32,6 +38,7 @@ def test_a_job_whose_run_ended_without_it_fails(studio: Studio) -> None:
     shoot = studio.shoot()
     portrait = studio.portrait(shoot, seed=81)
     ended = studio.get(f"/v1/shoots/{shoot}/jobs")[0]["id"]
+    wait_for_end(ended)
     with studio.place.database.writing() as session:
         job = session.get_one(tables.Job, ended)
         job.state, job.created_at = "running", tables.now() - timedelta(hours=2)
