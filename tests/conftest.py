@@ -3,8 +3,20 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from tests.pictures import person_in
+
+# The same examples in every run, however slow the machine; another search is
+# `pytest --hypothesis-profile=default`.
+settings.register_profile(
+    "steady",
+    deadline=None,
+    derandomize=True,
+    database=None,
+    suppress_health_check=[HealthCheck.too_slow],
+)
+settings.load_profile("steady")
 
 
 @pytest.fixture

@@ -321,7 +321,7 @@ def test_a_process_that_dies_takes_no_other_file_with_it(tmp_path: Path) -> None
     )
     script = tmp_path / "fatal.py"
     script.write_text(code)
-    done = subprocess.run([sys.executable, script], capture_output=True, text=True, timeout=120)
+    done = subprocess.run([sys.executable, script], capture_output=True, text=True, timeout=300)
     assert sorted(done.stdout.split("\n")[:-1]) == [
         "a.png good",
         "b.png bad",

@@ -27,7 +27,7 @@ from evenhand.jobs.job import OVER
 from evenhand.jobs.place import Place, addresses_in
 from evenhand.shoots import record, storage, tables, tokens
 from tests.jobs.plain_retoucher import Plain, picture
-from tests.jobs.servers import PostgreSQL, free_port, postgresql, s3_store
+from tests.jobs.servers import PATIENCE_S, PostgreSQL, free_port, postgresql, s3_store
 
 SILENT_S = 3.0
 """After this long a worker is taken for dead."""
@@ -43,9 +43,6 @@ EVERY = 4
 
 LONGEST_S = 3000
 """After this long nothing more is sent; what was sent is counted."""
-
-PATIENCE_S = 120
-"""How long everything may take to settle after the last kill, seconds."""
 
 
 @dataclass

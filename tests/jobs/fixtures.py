@@ -19,7 +19,7 @@ from evenhand.shoots.tables import Job
 from evenhand.web.app import create_app
 from evenhand.web.settings import ServiceSettings
 from tests.jobs.plain_retoucher import Plain, picture
-from tests.jobs.servers import PostgreSQL, postgres_programs, postgresql, s3_store
+from tests.jobs.servers import PATIENCE_S, PostgreSQL, postgres_programs, postgresql, s3_store
 
 KINDS = ("embedded", "servers")
 
@@ -91,7 +91,7 @@ class Studio:
         assert response.is_success, response.text
         return response.json()
 
-    def wait(self, job_id: str, within_s: float = 30) -> Job:
+    def wait(self, job_id: str, within_s: float = PATIENCE_S) -> Job:
         """A job when it is over."""
         deadline = time.monotonic() + within_s
         while time.monotonic() < deadline:

@@ -6,6 +6,7 @@ Both listen on 127.0.0.1 only, keep everything in a temporary folder, and end wi
 from __future__ import annotations
 
 import os
+import random
 import shutil
 import signal
 import socket
@@ -13,22 +14,27 @@ import subprocess
 import tempfile
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from glob import glob
 from pathlib import Path
 
 import psycopg
 
-WAIT_S = 30
+PATIENCE_S = 180
+"""How long tests wait for anything before they give it up, seconds; a busy machine is slow."""
+
+PORTS = range(20_000, 32_000)
+"""Below those that Linux gives to outgoing connections, which take a port that was just free."""
 
 
 def free_port() -> int:
     """A port that was free a moment ago."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port
+    while True:
+        with socket.socket() as probe, suppress(OSError):
+            port = random.SystemRandom().choice(PORTS)
+            probe.bind(("127.0.0.1", port))
+            return port
 
 
 def postgres_programs() -> Path | None:
@@ -67,7 +73,7 @@ class PostgreSQL:
         self.process = subprocess.Popen(
             command, stdout=log, stderr=log, start_new_session=True, **_as_postgres()
         )
-        deadline = time.monotonic() + WAIT_S
+        deadline = time.monotonic() + PATIENCE_S
         while True:
             try:
                 psycopg.connect(self.address("postgres")).close()
@@ -133,7 +139,7 @@ def s3_store(folder: Path) -> Iterator[str]:
         stdout=log, stderr=log,
     )  # fmt: skip
     try:
-        deadline = time.monotonic() + WAIT_S
+        deadline = time.monotonic() + PATIENCE_S
         while True:
             try:
                 bucket = f"http://127.0.0.1:{port}/evenhand"

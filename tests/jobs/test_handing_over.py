@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 from sqlalchemy import select
@@ -18,6 +19,7 @@ from evenhand.jobs.queue import Queue
 from evenhand.shoots import record, storage, tables
 from evenhand.shoots.database import SESSION_LOST_S
 from tests.jobs.plain_retoucher import picture
+from tests.jobs.servers import PATIENCE_S
 
 SILENT_S = 2.0
 """After this long a worker is taken for dead here; the service waits longer."""
@@ -30,11 +32,11 @@ class Workers:
         self.place = place
         self.processes: list[subprocess.Popen[bytes]] = []
 
-    def start(self, slow_s: float = 0.0) -> subprocess.Popen[bytes]:
-        """Start one that takes `slow_s` for every photograph it reads."""
+    def start(self, slow_s: float = 0.0, gate: Path | None = None) -> subprocess.Popen[bytes]:
+        """Start one that takes `slow_s` for every photograph and waits while `gate` is there."""
         command = [
             sys.executable, "-m", "tests.jobs.plain_worker", self.place.database.address,
-            self.place.files.address, str(slow_s), str(SILENT_S),
+            self.place.files.address, str(slow_s), str(SILENT_S), *([str(gate)] if gate else []),
         ]  # fmt: skip
         process = subprocess.Popen(command, stderr=subprocess.DEVNULL)
         self.processes.append(process)
@@ -80,7 +82,7 @@ def job(place: Place, job_id: str) -> tables.Job:
         return session.get_one(tables.Job, job_id)
 
 
-def until(condition: Callable[[], bool], within_s: float = 40) -> None:
+def until(condition: Callable[[], bool], within_s: float = PATIENCE_S) -> None:
     """Wait for something to become true."""
     deadline = time.monotonic() + within_s
     while not condition():
@@ -93,6 +95,12 @@ def found_times(place: Place, job_id: str) -> int:
     with place.database.reading() as session:
         shoot = session.get_one(tables.Job, job_id).shoot_id
         return [entry.action for entry in record.entries(session, shoot)].count("people found")
+
+
+def number_of_workers(place: Place) -> int:
+    """How many workers the records know."""
+    with place.database.reading() as session:
+        return len(session.scalars(select(tables.Worker)).all())
 
 
 def test_work_of_a_worker_that_never_comes_back_is_handed_over(
@@ -109,8 +117,7 @@ def test_work_of_a_worker_that_never_comes_back_is_handed_over(
     done = job(place, job_id)
     assert (done.state, done.attempt) == ("done", 2)
     assert found_times(place, job_id) == 1
-    with place.database.reading() as session:
-        assert len(session.scalars(select(tables.Worker)).all()) == 1
+    until(lambda: number_of_workers(place) == 1)
 
 
 def test_a_worker_that_only_seemed_dead_leaves_no_second_trace(
@@ -125,13 +132,13 @@ def test_a_worker_that_only_seemed_dead_leaves_no_second_trace(
     os.kill(frozen.pid, signal.SIGSTOP)
     other = workers.start()
     # Frozen inside a transaction it holds its locks until PostgreSQL ends the transaction.
-    until(lambda: job(place, job_id).state in OVER, within_s=SESSION_LOST_S + 40)
+    until(lambda: job(place, job_id).state in OVER, within_s=SESSION_LOST_S + PATIENCE_S)
     os.kill(frozen.pid, signal.SIGCONT)
     time.sleep(2.5)
     assert job(place, job_id).state == "done"
     assert found_times(place, job_id) == 1
     other.terminate()
-    assert other.wait(20) == 0
+    assert other.wait(PATIENCE_S) == 0
 
 
 def test_a_worker_told_to_stop_finishes_what_it_does(place: Place, workers: Workers) -> None:
@@ -140,7 +147,7 @@ def test_a_worker_told_to_stop_finishes_what_it_does(place: Place, workers: Work
     job_id = portrait(place, jobs, 3)
     until(lambda: job(place, job_id).state == "running")
     polite.terminate()
-    assert polite.wait(30) == 0
+    assert polite.wait(PATIENCE_S) == 0
     done = job(place, job_id)
     assert (done.state, done.attempt) == ("done", 1)
 
@@ -170,14 +177,17 @@ def test_a_job_that_kills_its_workers_is_given_up(place: Place) -> None:
     assert job(place, job_id).state == "failed"
 
 
-def test_a_cancelled_job_leaves_nothing(place: Place, workers: Workers) -> None:
+def test_a_cancelled_job_leaves_nothing(place: Place, workers: Workers, tmp_path: Path) -> None:
     jobs = Queue(place.database)
-    workers.start(slow_s=1.0)
+    gate = tmp_path / "gate"
+    gate.touch()
+    workers.start(gate=gate)
     job_id = portrait(place, jobs, 6)
     until(lambda: job(place, job_id).state == "running")
     with place.database.writing() as session:
         jobs.cancel(session, job_id)
-    time.sleep(2.0)
+    gate.unlink()
+    time.sleep(1.0)
     assert job(place, job_id).state == "cancelled"
     assert found_times(place, job_id) == 0
     with place.database.writing() as session:

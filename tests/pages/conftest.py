@@ -12,13 +12,23 @@ import pytest
 
 pytest.importorskip("playwright", reason="Playwright is not installed (pip install playwright)")
 
-from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize, sync_playwright
+from playwright.sync_api import (
+    Browser,
+    BrowserContext,
+    Page,
+    ViewportSize,
+    expect,
+    sync_playwright,
+)
 
+from tests.jobs.servers import PATIENCE_S
 from tests.pages.serving import ARGUMENTS, CHROMIUM, Server, demo_picture, running
 
 DESKTOP: ViewportSize = {"width": 1360, "height": 850}
 
 PHONE: ViewportSize = {"width": 390, "height": 844}
+
+expect.set_options(timeout=PATIENCE_S * 1000)
 
 
 @dataclass
@@ -81,7 +91,7 @@ class watched:
 
     def __init__(self, browser: Browser, server: Server, **options: Any) -> None:
         self.context = browser.new_context(locale="en-GB", base_url=server.address, **options)
-        self.context.set_default_timeout(20_000)
+        self.context.set_default_timeout(PATIENCE_S * 1000)
         self.faults: list[str] = []
         self.context.on("weberror", lambda error: self.faults.append(str(error.error)))
         self.context.on(

@@ -28,6 +28,7 @@ from evenhand.jobs.retoucher import Engine, Retoucher
 from evenhand.shoots import tokens
 from evenhand.web.app import create_app
 from evenhand.web.settings import ServiceSettings
+from tests.jobs.servers import PATIENCE_S
 
 CHROMIUM = next(
     filter(None, (shutil.which(name) for name in ("chromium", "chromium-browser"))), None
@@ -79,7 +80,7 @@ class Server:
         assert response.is_success, response.text
         return response.json()
 
-    def settle(self, shoot: str, within_s: float = 120) -> None:
+    def settle(self, shoot: str, within_s: float = PATIENCE_S) -> None:
         """Wait until no job of a shoot is waiting or running."""
         deadline = time.monotonic() + within_s
         while time.monotonic() < deadline:
@@ -123,31 +124,29 @@ def running(folder: Path, retoucher: Retoucher | None = None) -> Iterator[Server
     with place.database.writing() as session:
         _, token = tokens.make(session, tokens.Scope.STUDIO, "test")
     settings = ServiceSettings(requests_per_minute=100_000, guesses_per_minute=1000)
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
+    listening = socket.create_server(("127.0.0.1", 0))
     web = uvicorn.Server(
-        uvicorn.Config(create_app(place, settings), port=port, log_config=None, access_log=False)
+        uvicorn.Config(create_app(place, settings), log_config=None, access_log=False)
     )
-    thread = threading.Thread(target=web.run, daemon=True)
+    thread = threading.Thread(target=web.run, args=([listening],), daemon=True)
     worker = JobWorker(place)
     with pytest.MonkeyPatch.context() as quickly:
         quickly.setattr(queue, "LOOK_EVERY_S", 0.1)
         elsewhere(worker.start)
     thread.start()
-    address = f"http://127.0.0.1:{port}"
+    address = f"http://127.0.0.1:{listening.getsockname()[1]}"
     headers = {"Authorization": f"Bearer {token}"}
-    with httpx.Client(base_url=address, headers=headers, timeout=60) as http:
+    with httpx.Client(base_url=address, headers=headers, timeout=PATIENCE_S) as http:
         while not web.started:
             time.sleep(0.02)
         yield Server(address, place, token, http)
     web.should_exit = True
-    thread.join(20)
+    thread.join(PATIENCE_S)
     elsewhere(worker.stop)
     place.database.close()
 
 
-def until(page: Page, expression: str, within_s: float = 20) -> None:
+def until(page: Page, expression: str, within_s: float = PATIENCE_S) -> None:
     """Wait until an expression holds on a page, without `eval`, which the pages forbid."""
     deadline = time.monotonic() + within_s
     while not page.evaluate(expression):

@@ -46,9 +46,12 @@ def address(view: str, demo: Demo) -> str:
     )
 
 
-def overflow(page: Page) -> int:
-    """By how many pixels the page is wider than its window."""
-    return int(page.evaluate("document.scrollingElement.scrollWidth - innerWidth"))
+def fits(page: Page) -> None:
+    """Nothing of the page is wider than its window, once it is drawn at its size."""
+    page.evaluate(
+        "() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))"
+    )
+    until(page, "document.scrollingElement.scrollWidth <= innerWidth", within_s=20)
 
 
 @pytest.mark.parametrize("view", VIEWS)
@@ -59,8 +62,7 @@ def test_photographers_views(page: Page, demo: Demo, view: str, screens: Path) -
     assert faults(page) == []
     for size in WIDTHS:
         page.set_viewport_size(size)
-        page.wait_for_timeout(150)
-        assert overflow(page) <= 0, size
+        fits(page)
     page.set_viewport_size(WIDTHS[0])
     page.screenshot(path=screens / f"{view}-320.jpg", type="jpeg", quality=80)
     if view == "portrait":
@@ -118,8 +120,7 @@ def test_client_pages(
         )
         for size in WIDTHS:
             page.set_viewport_size(size)
-            page.wait_for_timeout(100)
-            assert overflow(page) <= 0, size
+            fits(page)
         page.set_viewport_size(DESKTOP)
         page.wait_for_timeout(400)
         page.screenshot(path=screens / f"{name}-{language[:2]}-wide.jpg", type="jpeg", quality=80)

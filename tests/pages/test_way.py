@@ -39,7 +39,7 @@ def test_from_upload_to_signed_final(
         expect(page.get_by_text("No portraits yet.")).to_be_visible()
         page.screenshot(path=screens / "sheet-empty.jpg", type="jpeg", quality=80)
         page.set_input_files("#files", photograph)
-        expect(page.locator(".sheet .state")).to_have_text("◔to name", timeout=30_000)
+        expect(page.locator(".sheet .state")).to_have_text("◔to name")
 
         page.locator(".sheet a").first.click()
         settled(page)
@@ -50,7 +50,7 @@ def test_from_upload_to_signed_final(
             page.get_by_role("dialog").get_by_label(step, exact=True).check()
         page.screenshot(path=screens / "permission-asked.jpg", type="jpeg", quality=80)
         page.get_by_role("button", name="Write it down").click()
-        expect(page.locator(".status .state")).to_have_text("◐to review", timeout=60_000)
+        expect(page.locator(".status .state")).to_have_text("◐to review")
 
         page.get_by_role("link", name="Regatta, second day").click()
         page.get_by_label("Choose freckles.jpg").check()
@@ -72,11 +72,11 @@ def test_from_upload_to_signed_final(
             client.get_by_role("button", name="Keep a copy").click()
         copy = kept.value.path().read_bytes()
 
-        expect(page.get_by_text("Mara signed off freckles.jpg.")).to_be_visible(timeout=10_000)
+        expect(page.get_by_text("Mara signed off freckles.jpg.")).to_be_visible()
         expect(page.get_by_text("A little less, please.")).to_be_visible()
         page.get_by_role("button", name="Make the final", exact=True).click()
-        with page.expect_download(timeout=60_000) as saved:
-            page.get_by_role("button", name="Save the file").click(timeout=60_000)
+        with page.expect_download() as saved:
+            page.get_by_role("button", name="Save the file").click()
         final = saved.value.path().read_bytes()
         page.screenshot(path=screens / "signed-and-final.jpg", type="jpeg", quality=80)
 
@@ -105,7 +105,7 @@ def signed_at(client: Page, strength: str, note: str) -> None:
     until(client, "document.querySelector('.stage').ariaBusy !== 'true'")
     client.wait_for_timeout(300)
     client.get_by_role("button", name="This is how I want it").click()
-    expect(client.get_by_text("Signed off by Mara")).to_be_visible(timeout=15_000)
+    expect(client.get_by_text("Signed off by Mara")).to_be_visible()
 
 
 @pytest.fixture
@@ -152,11 +152,11 @@ def test_the_client_leaves_a_spot(
         number = spot.locator("strong").inner_text().split()[-1]
         spot.get_by_label("leave it", exact=True).check()
         mark = spots.filter(has=page.get_by_text(f"Spot {number}", exact=True)).first
-        expect(mark).to_contain_text("left as it is", timeout=30_000)
+        expect(mark).to_contain_text("left as it is")
         mark.scroll_into_view_if_needed()
         page.screenshot(path=screens / "client-spots.jpg", type="jpeg", quality=80)
         mark.get_by_role("button", name="Take it back").click()
-        expect(mark).to_contain_text("taken out here", timeout=30_000)
+        expect(mark).to_contain_text("taken out here")
     server.settle(demo.shoot)
 
 

@@ -33,7 +33,9 @@ def say(session: Session, shoot: str, given: bool, steps: list[str], **more: obj
 
 
 @settings(
-    max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=20,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(
     st.lists(

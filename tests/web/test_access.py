@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from types import SimpleNamespace
 
 import pytest
 from fastapi.testclient import TestClient
@@ -19,8 +20,12 @@ from tests.jobs.plain_retoucher import Plain, picture
 
 
 @pytest.fixture
-def quiet(tmp_path: object) -> Iterator[tuple[TestClient, Place, str]]:
-    """A service without a worker and with tight limits."""
+def quiet(
+    tmp_path: object, monkeypatch: pytest.MonkeyPatch
+) -> Iterator[tuple[TestClient, Place, str]]:
+    """A service without a worker and with tight limits, counted in a minute that does not end."""
+    stopped = SimpleNamespace(time=lambda: 1_000_000_000.0)
+    monkeypatch.setattr("limits.storage.memory.time", stopped)
     place = Place.at(*addresses_in(tmp_path), Plain())  # type: ignore[arg-type]
     with place.database.writing() as session:
         _, secret = tokens.make(session, tokens.Scope.STUDIO, "test")

@@ -20,7 +20,7 @@ import psutil
 import pytest
 from skimage import data
 
-from tests.jobs.servers import free_port
+from tests.jobs.servers import PATIENCE_S, free_port
 
 EXAMPLE = Path(__file__).parent / "example"
 README = Path(__file__).parents[2] / "README.md"
@@ -50,7 +50,7 @@ def serving(folder: Path, *options: str, scheme: str = "http") -> Iterator[Runni
         said = process.stdout.readline()
         assert "told this once" in said, (folder / "log").read_text()
         url = f"{scheme}://127.0.0.1:{port}"
-        deadline = time.monotonic() + 60
+        deadline = time.monotonic() + PATIENCE_S
         while True:
             try:
                 assert httpx.get(f"{url}/ready", verify=False).status_code == 200
@@ -87,7 +87,7 @@ def test_the_worked_example(running: Running, photo: Path, tmp_path: Path, name:
     environment = os.environ | {"URL": running.url, "TOKEN": running.token, "PHOTO": str(photo)}
     done = subprocess.run(
         [*program, str(EXAMPLE / name)],
-        cwd=tmp_path, env=environment, capture_output=True, text=True, timeout=400,
+        cwd=tmp_path, env=environment, capture_output=True, text=True, timeout=2 * PATIENCE_S,
     )  # fmt: skip
     assert done.returncode == 0, done.stdout + done.stderr + (running.folder / "log").read_text()
     final = imagecodecs.imread(tmp_path / "final.jpg").astype(int)
@@ -116,14 +116,14 @@ def test_a_stopped_service_leaves_no_process(running: Running) -> None:
     family = psutil.Process(running.process.pid).children(recursive=True)
     assert family
     running.process.send_signal(signal.SIGTERM)
-    assert running.process.wait(60) in (0, -signal.SIGTERM)
-    _, alive = psutil.wait_procs(family, timeout=30)
+    assert running.process.wait(PATIENCE_S) in (0, -signal.SIGTERM)
+    _, alive = psutil.wait_procs(family, timeout=PATIENCE_S)
     assert not alive
 
 
 def test_it_refuses_to_be_reachable_without_tls(tmp_path: Path) -> None:
     command = [*SERVE, "serve", "--data", str(tmp_path), "--host", "0.0.0.0"]
-    refused = subprocess.run(command, capture_output=True, text=True, timeout=60)
+    refused = subprocess.run(command, capture_output=True, text=True, timeout=PATIENCE_S)
     assert refused.returncode == 1
     assert "TLS" in refused.stderr
 
@@ -133,7 +133,7 @@ def test_it_refuses_to_be_reachable_without_tls(tmp_path: Path) -> None:
 )
 def test_a_wrong_address_is_told(tmp_path: Path, option: str, address: str) -> None:
     command = [*SERVE, "token", "test", "--data", str(tmp_path), option, address]
-    refused = subprocess.run(command, capture_output=True, text=True, timeout=60)
+    refused = subprocess.run(command, capture_output=True, text=True, timeout=PATIENCE_S)
     assert refused.returncode == 1
     assert "Give" in refused.stderr
 

@@ -38,7 +38,7 @@ def traced(folder: Path, **environment: str) -> str:
     """Ask the service once in a process of its own; gives what it printed."""
     done = subprocess.run(
         [sys.executable, "-c", PROGRAM, str(folder)],
-        env=os.environ | environment, capture_output=True, text=True, timeout=120,
+        env=os.environ | environment, capture_output=True, text=True, timeout=300,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     return done.stdout.split()[-1]

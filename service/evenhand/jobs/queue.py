@@ -252,13 +252,14 @@ class JobWorker:
 
     def _live(self) -> None:
         """Say that this worker lives, and hand over the work of those that do not."""
-        while not self.stopping.wait(ALIVE_EVERY_S):
+        while not self.stopping.is_set():
             try:
                 with self.place.database.writing() as session:
                     self._say_alive(session)
-                hand_over(self.place.database)
+                hand_over(self.place.database, by=self.id)
             except DBAPIError as error:
                 log.warning("the records do not answer", worker=self.id, error=str(error.orig))
+            self.stopping.wait(ALIVE_EVERY_S)
 
     def _say_alive(self, session: Session) -> None:
         at = self.place.database.now(session)
@@ -269,15 +270,18 @@ class JobWorker:
             worker.seen_at = at
 
 
-def hand_over(database: Database) -> list[str]:
+def hand_over(database: Database, by: str) -> list[str]:
     """Put the runs of workers that fell silent back into the queue; gives the workers' names.
 
-    Each is given back once: the run's worker is compared and set in one statement, so any number
-    of workers may hand over the same ones at the same time.
+    The worker that does it, `by`, is none of them, however long the records made it wait. Each is
+    given back once: the run's worker is compared and set in one statement, so any number of workers
+    may hand over the same ones at the same time.
     """
     with database.reading() as session:
         since = database.now(session) - timedelta(seconds=DEAD_AFTER_S)
-        silent = list(session.scalars(select(Worker.id).where(Worker.seen_at < since)))
+        silent = list(
+            session.scalars(select(Worker.id).where(Worker.seen_at < since, Worker.id != by))
+        )
     if silent:
         DBOS._recover_pending_workflows(silent)  # no public name for it in dbos 3.4
         with database.writing() as session:
