@@ -55,7 +55,9 @@ class Complexion:
     """One person's skin. Amounts are about 1 for a strong but ordinary case.
 
     `tone`: 1 to 10 on the Monk scale, fractions allowed; `mottle`: natural unevenness;
-    `flush`: red cheeks and nose; `blemishes`: x, height above the eyes and radius of each, metres.
+    `flush`: red cheeks and nose; `blemishes`: x, height above the eyes and radius of each, metres;
+    `matt`: without relief and without light that spreads under the skin, for small quick views;
+    `inked_from`: label index of the first body part that a tattoo may reach.
     """
 
     tone: float
@@ -73,6 +75,8 @@ class Complexion:
     hair_colour: tuple[float, float, float] = (0.05, 0.03, 0.02)
     seed: float = 0.0
     relief: float = 1.0
+    matt: bool = False
+    inked_from: int = 4
     extra: dict[str, Any] = field(default_factory=dict)
 
 
@@ -104,18 +108,22 @@ def skin_material(figure: Figure, complexion: Complexion) -> Any:
     masks = _masks(figure, nodes, complexion, place)
     red, brown = _pigments(figure, nodes, complexion, rest, place, masks)
     colour = _colour(nodes, complexion, red, brown, masks)
-    height = _relief(nodes, place, masks, complexion)
+    depth: dict[str, Any] = {}
+    if not complexion.matt:
+        depth = {
+            "Subsurface_Weight": 1.0,
+            "Subsurface_Radius": (1.0, 0.35, 0.18),
+            "Subsurface_Scale": 0.0016,
+            "Normal": nodes.bump(_relief(nodes, place, masks, complexion), 0.00016),
+        }
     shade = _roughness(figure, nodes, rest, place, masks, complexion)
     nodes.surface(
         nodes.principled(
             Base_Color=colour,
-            Subsurface_Weight=1.0,
-            Subsurface_Radius=(1.0, 0.35, 0.18),
-            Subsurface_Scale=0.0016,
             Roughness=shade,
             Specular_IOR_Level=0.45,
             Coat_Weight=nodes.mul(masks["nail"], 0.5),
-            Normal=nodes.bump(height, 0.00016),
+            **depth,
         )
     )
     _write_labels(nodes, masks)
@@ -148,7 +156,7 @@ def _masks(figure: Figure, nodes: Nodes, look: Complexion, place: Any) -> dict[s
         spots = nodes.cells(place, 40).outputs["Distance"]
         where = nodes.above(nodes.noise(nodes.vector("ADD", place, (3, 1, 7)).outputs[0], 4, 1), 0)
         ink = nodes.math("MAXIMUM", nodes.step(lines, 0.028, 0.018), nodes.step(spots, 0.20, 0.16))
-        limbs = nodes.math("GREATER_THAN", part, 3.5)
+        limbs = nodes.math("GREATER_THAN", part, look.inked_from - 0.5)
         masks["tattoo"] = nodes.mul(ink, where, limbs, nodes.without(masks["nail"]))
     if look.paint:
         bands = nodes.cells(place, 22).outputs["Distance"]

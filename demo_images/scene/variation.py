@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -395,3 +395,47 @@ FRAMINGS = (
     (Framing("torso", (0.4, 0.7)), 0.04),
 )
 """Framings with how often each is drawn."""
+
+HEAD_FRAMINGS = (
+    (Framing("face", (0.26, 0.42)), 0.36),
+    (Framing("bust", (0.42, 0.75)), 0.39),
+    (Framing("half", (0.8, 1.2)), 0.13),
+    (Framing("full", (1.75, 2.3)), 0.08),
+    (Framing("arm", (0.3, 0.6)), 0.02),
+    (Framing("torso", (0.4, 0.7)), 0.02),
+)
+"""Framings with how often each is drawn where heads and shoulders matter most."""
+
+INKED_FROM_NECK = 2
+"""Label index of the neck: a tattoo may reach up to it and to the ears."""
+
+
+def seen_close(rng: np.random.Generator, spec: PersonSpec) -> PersonSpec:
+    """The person with more of what matters close up: brows, beard, glasses, earrings, ink, paint.
+
+    Skin is matt: relief and light under the skin do not show at about a millimetre a pixel.
+    """
+    tone, male = spec.complexion.tone, spec.build.male > 0.5
+    complexion = replace(spec.complexion, matt=True)
+    if rng.random() < 0.3:
+        complexion = replace(complexion, tattoo=1.0, inked_from=INKED_FROM_NECK)
+    if rng.random() < 0.12:
+        complexion = replace(complexion, paint=1.0)
+    beard, glasses, jewellery = spec.beard, spec.glasses, spec.jewellery
+    if male and beard is None and rng.random() < 0.35:
+        beard = _beard(rng)
+    if glasses is None and rng.random() < 0.15:
+        glasses = {"colour": _cloth_colour(rng, tone), "metal": bool(rng.random() < 0.5),
+                   "tint": 0.0, "square": float(rng.random())}  # fmt: skip
+    if rng.random() < 0.4:
+        jewellery = (*jewellery, *_jewellery(rng))
+    return replace(
+        spec,
+        complexion=complexion,
+        brow=(spec.brow[0], float(rng.uniform(0.5, 2.2))),
+        beard=beard,
+        glasses=glasses,
+        jewellery=jewellery,
+        meta={**spec.meta, "beard": beard[0] if beard else spec.meta["beard"],
+              "glasses": bool(glasses)},
+    )  # fmt: skip

@@ -76,19 +76,23 @@ def chance(like: Tensor, probability: float, *shape: int) -> Tensor:
 
 def cloudy(count: int, size: int, like: Tensor, channels: int = 1) -> Tensor:
     """Fractal noise in about [0, 1], shape (count, channels, size, size)."""
-    total = torch.zeros(count, channels, size, size, device=like.device)
-    weight_sum = torch.zeros(count, 1, 1, 1, device=like.device)
     fall = uniform(like, 0.4, 0.95, count, 1, 1, 1)
+    total = torch.zeros(count, channels, 2, 2, device=like.device)
+    weight_sum = torch.zeros(count, 1, 1, 1, device=like.device)
     for octave in range(7):
+        # each octave is laid over the coarser ones at its own resolution, which is quick
         cells = min(size, 2 << octave)
-        noise = torch.rand(count, channels, cells, cells, device=like.device)
-        grown = functional.interpolate(
-            noise, size=(size, size), mode="bicubic", align_corners=False
-        )
-        total += grown * fall**octave
+        if cells > total.shape[-1]:
+            total = functional.interpolate(
+                total, size=(cells, cells), mode="bicubic", align_corners=False
+            )
+        total = total + torch.rand_like(total) * fall**octave
         weight_sum += fall**octave
-    mean = total / weight_sum
-    return ((mean - 0.5) * 2.2 + 0.5).clamp(0, 1)
+    if size > total.shape[-1]:
+        total = functional.interpolate(
+            total, size=(size, size), mode="bicubic", align_corners=False
+        )
+    return ((total / weight_sum - 0.5) * 2.2 + 0.5).clamp(0, 1)
 
 
 def skin_like_colours(count: int, like: Tensor) -> Tensor:
