@@ -102,6 +102,17 @@ class PortraitOut(Model):
     ]  # fmt: skip
 
 
+class DisplayColoursOut(Model):
+    """How codes of a file become sRGB."""
+
+    kind: Literal["same", "light", "table"] = Field(
+        description="same: they are sRGB. light: for each of the 256 codes of red, then of green, "
+        "then of blue, what it adds to red, green and blue light of sRGB. table: values of sRGB "
+        "at 33 steps of each channel, red fastest, then green, then blue."
+    )
+    values: list[float]
+
+
 class AddedOut(Model):
     """A portrait that was added, or was there before."""
 

@@ -139,12 +139,13 @@ class Previews:
         whole = np.zeros((*view.shape, 3), np.float32)
         part = self._part(source, view, sha256)
         if part is not None:
-            whole[part.box.slices] = part.codes * np.float32(64)
-        limits = np.iinfo(np.int16)
-        fine: npt.NDArray[np.int16] = np.clip(np.rint(whole), limits.min, limits.max).astype(
-            np.int16
-        )
-        return fine
+            whole[part.box.slices] = part.codes
+        return _in_64ths(whole)
+
+    def remainder(self, source: Source, view: View) -> npt.NDArray[np.int16]:
+        """What the original's codes lie beside the whole ones of its picture, in 1/64 of a code."""
+        (real, whole), _ = self._original(source, view)
+        return _in_64ths(real - whole)
 
     def forget(self) -> None:
         """Forget everything: something was deleted."""
@@ -189,6 +190,14 @@ class Previews:
                 if _size((made,)) <= self.kept.maxsize:
                     self.kept[key] = (made,)
             return made
+
+
+def _in_64ths(codes: Small) -> npt.NDArray[np.int16]:
+    limits = np.iinfo(np.int16)
+    fine: npt.NDArray[np.int16] = np.clip(
+        np.rint(codes * np.float32(64)), limits.min, limits.max
+    ).astype(np.int16)
+    return fine
 
 
 def part_of(layer: Layer, view: View, factor: float) -> Part | None:

@@ -19,6 +19,7 @@ from evenhand.shoots.errors import NotFoundError, NotReadyError
 from evenhand.shoots.renderings import shown
 from evenhand.web import models
 from evenhand.web.access import Here, Studio
+from evenhand.web.display_colours import display_colours
 from evenhand.web.image_routes import (
     PNG,
     PRIVATE,
@@ -30,6 +31,7 @@ from evenhand.web.image_routes import (
     read_portrait,
     source_of,
 )
+from evenhand.web.previews import CODES
 from evenhand.web.problems import described
 
 COMPRESSION = 1
@@ -37,9 +39,6 @@ COMPRESSION = 1
 
 CODES_PER_DIFFERENCE = 20
 """Codes of the picture of change for a CIEDE2000 of 1; white is 12.75 and more."""
-
-TABLE = 17
-"""Steps of each channel in the table of display colours."""
 
 Region = Annotated[str, models.StringConstraints(max_length=60)]
 Size = Annotated[str, models.StringConstraints(max_length=40)]
@@ -49,7 +48,8 @@ NUMBERS: dict[int | str, dict[str, Any]] = {
         "content": {"application/octet-stream": {"schema": {"type": "string", "format": "binary"}}},
         "description": "A 32-bit little-endian length; that many bytes of JSON, filled with spaces "
         "to a multiple of four, a list of layers with id, left, top, width and height in the tile, "
-        "and whether the final is dithered; "
+        "and whether the final is dithered; of a photograph of 16 bits first what its codes lie "
+        "beside whole ones of 8 bits, without an id, to be added always; "
         "then for each layer signed 16-bit little-endian numbers, row by row, red, green, blue: "
         "what it adds at strength 1, in 1/64 of an 8-bit code.",
     }
@@ -74,15 +74,22 @@ def get_tile_differences(
         portrait = read_portrait(session, portrait_id)
         layers = [(item.layer.id, item.layer.sha256) for item in shown(session, portrait)]
     view = parsed_view(region, size, frame_shape(portrait))
-    parts, arrays = [], []
-    for layer_id, sha256 in layers:
-        whole = service.previews.differences(source_of(portrait), view, sha256)
+    source = source_of(portrait)
+    parts: list[dict[str, Any]] = []
+    arrays: list[npt.NDArray[np.int16]] = []
+
+    def add(layer_id: str | None, dithered: bool, whole: npt.NDArray[np.int16]) -> None:
         left, top, part = trimmed(whole)
         height, width = part.shape[:2]
-        fine = service.previews.layer(portrait.shoot_id, sha256).steps_per_code > 1
         place = {"left": left, "top": top, "width": width, "height": height}
-        parts.append({"id": layer_id, "dithered": fine, **place})
+        parts.append({"id": layer_id, "dithered": dithered, **place})
         arrays.append(part)
+
+    if service.previews.photograph(source).white > CODES:
+        add(None, False, service.previews.remainder(source, view))
+    for layer_id, sha256 in layers:
+        fine = service.previews.layer(portrait.shoot_id, sha256).steps_per_code > 1
+        add(layer_id, fine, service.previews.differences(source, view, sha256))
     body = gzip.compress(packed(parts, arrays), COMPRESSION, mtime=0)
     return Response(
         body,
@@ -124,21 +131,17 @@ def get_change(
 
 
 @router.get(
-    "/portraits/{portrait_id}/display-colours.png",
-    response_class=Response,
-    responses=described(NotFoundError, NotReadyError) | PNG,
+    "/portraits/{portrait_id}/display-colours",
+    responses=described(NotFoundError, NotReadyError),
 )
-def get_display_colours(portrait_id: models.Id, service: Here, caller: Studio) -> Response:
-    """The file's codes as sRGB, 17 steps a channel, red across, then blue, green down."""
+def get_display_colours(
+    portrait_id: models.Id, service: Here, caller: Studio, response: Response
+) -> models.DisplayColoursOut:
+    """How codes of the file become sRGB on a screen."""
     with service.place.database.reading() as session:
         portrait = read_portrait(session, portrait_id)
-    encoding = service.previews.photograph(source_of(portrait)).encoding
-    steps = np.rint(np.linspace(0, 255, TABLE)).astype(np.uint8)
-    green, blue, red = np.meshgrid(steps, steps, steps, indexing="ij")
-    grid = np.stack([red, green, blue], axis=-1).reshape(TABLE, TABLE * TABLE, 3)
-    display = encoding_of(None).from_linear(encoding.to_linear(grid), 255)
-    codes = np.rint(np.clip(display, 0, 255)).astype(np.uint8)
-    return Response(png(codes), media_type="image/png", headers=PRIVATE)
+    response.headers.update(PRIVATE)
+    return display_colours(service.previews.photograph(source_of(portrait)).encoding)
 
 
 def trimmed(whole: npt.NDArray[np.int16]) -> tuple[int, int, npt.NDArray[np.int16]]:

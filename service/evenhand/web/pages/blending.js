@@ -1,6 +1,7 @@
 // The result at any strengths, in whole numbers, as the service makes it:
 //   result = (original * 65536 + sum of n * difference + threshold) >> 16,  n = round(1024 strength)
 // with differences in 1/64 of a code. Where the sum is zero the original stays, bit for bit.
+// Photographs of 16 bits have a first layer without an id: what their codes lie beside whole ones.
 // At full size the threshold is the fixed pattern of the final, elsewhere a half.
 
 export const STRENGTH_STEPS = 1024;
@@ -21,11 +22,11 @@ export function partOf(strength) {
  *
  * @param {Uint8ClampedArray} original  RGBA
  * @param {{part:number,left:number,top:number,width:number,height:number,numbers:Int16Array}[]} layers
- * @param {{width:number,height:number,left:number,top:number,dithered:boolean}} place
- *   size of the tile and where it begins in the upright photograph
+ * @param {{width:number,height:number,left:number,top:number,dithered:boolean,real:boolean}} place
+ *   size of the tile and where it begins in the upright photograph; real leaves codes unrounded
  * @param {{left:number,top:number,right:number,bottom:number}} region  what to blend, in the tile
  * @param {Int32Array} total  room for the sums of a row, 3 numbers a pixel
- * @param {Uint8ClampedArray} result  RGBA, filled inside the region
+ * @param {Uint8ClampedArray|Float32Array} result  RGBA, filled inside the region
  */
 export function blend(original, layers, place, region, total, result) {
   const { width } = place;
@@ -43,6 +44,14 @@ export function blend(original, layers, place, region, total, result) {
     }
     // Clamping is the array's own. Zero sums keep the original: (65536 code + threshold) >> 16.
     let at = (row * width + region.left) * 4;
+    if (place.real) {
+      for (let from = 0; from < across * 3; from += 3, at += 4) {
+        result[at] = original[at] + total[from] / 65536;
+        result[at + 1] = original[at + 1] + total[from + 1] / 65536;
+        result[at + 2] = original[at + 2] + total[from + 2] / 65536;
+      }
+      continue;
+    }
     if (!place.dithered) {
       for (let from = 0; from < across * 3; from += 3, at += 4) {
         result[at] = ((original[at] << 16) + total[from] + HALF) >> 16;

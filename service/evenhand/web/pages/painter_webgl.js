@@ -3,6 +3,8 @@
 import { CHANNEL_STEP, COLUMN_STEP, HALF, ROW_STEP } from "./blending.js";
 
 const MOST_LAYERS = 32;
+const KINDS = { same: 0, light: 1, table: 2 }; // of colours
+const STEPS = 33; // of each channel in a table
 const ACROSS = 2048; // numbers of all layers of a tile lie in rows of this length
 
 const VERTEX = `#version 300 es
@@ -19,8 +21,10 @@ precision highp isampler2D;
 precision highp sampler3D;
 uniform sampler2D original;
 uniform isampler2D numbers;
+uniform sampler2D light;
 uniform sampler3D table;
-uniform bool converted;
+uniform int colours;
+uniform bool real;
 uniform vec2 origin;
 uniform float magnified;
 uniform float bottom;
@@ -31,6 +35,15 @@ uniform int layers;
 uniform ivec4 boxes[${MOST_LAYERS}];
 uniform ivec2 starts[${MOST_LAYERS}];
 out vec4 colour;
+vec3 lit(int channel, float code) {
+  int low = min(int(code), 254);
+  return mix(texelFetch(light, ivec2(low, channel), 0).rgb, texelFetch(light, ivec2(low + 1, channel), 0).rgb,
+             code - float(low));
+}
+vec3 encoded(vec3 linear) {
+  vec3 curve = 1.055 * pow(max(linear, 0.0031308), vec3(1.0 / 2.4)) - 0.055;
+  return mix(curve, 12.92 * linear, lessThanEqual(linear, vec3(0.0031308)));
+}
 void main() {
   vec2 shown = vec2(gl_FragCoord.x, bottom - gl_FragCoord.y);
   ivec2 at = clamp(ivec2(floor((shown - origin) / magnified)), ivec2(0), size - 1);
@@ -47,10 +60,12 @@ void main() {
     int base = (place.x + at.x) * ${COLUMN_STEP} + (place.y + at.y) * ${ROW_STEP};
     threshold = (ivec3(base) + ivec3(0, 1, 2) * ${CHANNEL_STEP}) & 65535;
   }
-  code = clamp((code * 65536 + sum + threshold) >> 16, 0, 255);
-  vec3 result = vec3(code) / 255.0;
-  if (converted) result = texture(table, (result * 16.0 + 0.5) / 17.0).rgb;
-  colour = vec4(result, 1);
+  vec3 result = real ? vec3(code) + vec3(sum) / 65536.0 : vec3((code * 65536 + sum + threshold) >> 16);
+  result = clamp(result, 0.0, 255.0);
+  if (colours == ${KINDS.light}) result = encoded(lit(0, result.r) + lit(1, result.g) + lit(2, result.b));
+  else if (colours == ${KINDS.table}) result = texture(table, (result / 255.0 * ${STEPS - 1}.0 + 0.5) / ${STEPS}.0).rgb;
+  else result /= 255.0;
+  colour = vec4(clamp(result, 0.0, 1.0), 1);
 }`;
 
 function program(gl) {
@@ -80,32 +95,36 @@ export class WebGLPainter {
     this.program = program(gl);
     gl.useProgram(this.program);
     gl.bindVertexArray(gl.createVertexArray());
-    const names = ["original", "numbers", "table", "converted", "origin", "magnified", "bottom", "size",
+    const names = ["original", "numbers", "light", "table", "colours", "real", "origin", "magnified", "bottom", "size",
                    "place", "dithered", "layers", "boxes", "starts"];
     this.at = Object.fromEntries(names.map((name) => [name, gl.getUniformLocation(this.program, name)]));
     gl.uniform1i(this.at.original, 0);
     gl.uniform1i(this.at.numbers, 1);
     gl.uniform1i(this.at.table, 2);
+    gl.uniform1i(this.at.light, 3);
     this.textures = new Map();
     this.none = this.#integers(new Int16Array(0));
-    this.setTable(null);
+    this.setColours(null);
   }
 
-  /** Colours to show codes in: RGBA of 17 x 17 x 17 steps, red fastest, then blue; null for sRGB. */
-  setTable(rgba) {
+  /** How codes are shown: {kind, values} as the service says; null for sRGB. */
+  setColours(colours) {
     const gl = this.gl;
-    this.converted = rgba !== null;
+    this.kind = colours?.kind ?? "same";
+    const values = (kind, width, height) => {
+      const rgba = new Float32Array(width * height * 4);
+      if (this.kind === kind) colours.values.forEach((value, i) => { rgba[Math.floor(i / 3) * 4 + (i % 3)] = value; });
+      return rgba;
+    };
+    this.light ??= gl.createTexture();
+    gl.activeTexture(gl.TEXTURE3);
+    gl.bindTexture(gl.TEXTURE_2D, this.light);
+    gl.texImage2D(gl.TEXTURE_2D, 0, gl.RGBA32F, 256, 3, 0, gl.RGBA, gl.FLOAT, values("light", 256, 3));
+    this.#nearest();
     this.table ??= gl.createTexture();
     gl.activeTexture(gl.TEXTURE2);
     gl.bindTexture(gl.TEXTURE_3D, this.table);
-    const ordered = new Uint8Array(17 ** 3 * 4);
-    for (let i = 0; rgba && i < 17 ** 3; i++) {
-      const red = i % 17, green = Math.floor(i / 17) % 17, blue = Math.floor(i / 289);
-      const from = (green * 289 + blue * 17 + red) * 4;
-      ordered.set(rgba.subarray(from, from + 4), i * 4);
-    }
-    gl.pixelStorei(gl.UNPACK_ALIGNMENT, 4);
-    gl.texImage3D(gl.TEXTURE_3D, 0, gl.RGBA8, 17, 17, 17, 0, gl.RGBA, gl.UNSIGNED_BYTE, ordered);
+    gl.texImage3D(gl.TEXTURE_3D, 0, gl.RGBA16F, STEPS, STEPS, STEPS, 0, gl.RGBA, gl.FLOAT, values("table", STEPS, STEPS ** 2));
     for (const side of [gl.TEXTURE_WRAP_S, gl.TEXTURE_WRAP_T, gl.TEXTURE_WRAP_R]) {
       gl.texParameteri(gl.TEXTURE_3D, side, gl.CLAMP_TO_EDGE);
     }
@@ -144,7 +163,8 @@ export class WebGLPainter {
       gl.uniform4iv(this.at.boxes, active.flatMap((k) => boxes[k]));
       gl.uniform2iv(this.at.starts, active.flatMap((k) => [firsts[k], parts[k]]));
     }
-    gl.uniform1i(this.at.converted, this.converted ? 1 : 0);
+    gl.uniform1i(this.at.colours, KINDS[this.kind]);
+    gl.uniform1i(this.at.real, this.kind !== "same" && tile.layers.some((layer) => layer.id === null) ? 1 : 0);
     gl.uniform2f(this.at.origin, target.x, target.y);
     gl.uniform1f(this.at.magnified, target.magnified);
     gl.uniform1f(this.at.bottom, this.canvas.height);

@@ -59,7 +59,7 @@ export class Viewer {
     this.canvas.addEventListener("webglcontextlost", (event) => event.preventDefault());
     this.canvas.addEventListener("webglcontextrestored", () => {
       this.painter = new WebGLPainter(this.canvas, true);
-      this.painter.setTable(this.table ?? null);
+      this.painter.setColours(this.colours ?? null);
       this.redraw();
     });
   }
@@ -79,10 +79,11 @@ export class Viewer {
     this.redraw(layer?.box);
   }
 
-  /** Colours to show the file's codes in, where they are not sRGB. */
-  setTable(rgba) {
-    this.table = rgba;
-    this.painter.setTable(rgba);
+  /** How codes of the file are shown, {kind, values} as the service says, where they are not sRGB. */
+  setColours(colours) {
+    this.colours = colours;
+    this.root.dataset.colours = colours?.kind ?? "same";
+    this.painter.setColours(colours);
     this.redraw();
   }
 
@@ -272,7 +273,8 @@ export class Viewer {
   #paintTile(tile, origin, magnified, area, before, fullSize) {
     const target = { x: origin.x + tile.left * magnified, y: origin.y + tile.top * magnified, magnified };
     const place = [target.x, target.y, target.x + tile.width * magnified, target.y + tile.height * magnified];
-    const parts = tile.layers.map((layer) => (before ? 0 : partOf(this.strengths.get(layer.id) ?? 0)));
+    const strength = (layer) => (layer.id === null ? 1 : before ? 0 : this.strengths.get(layer.id) ?? 0);
+    const parts = tile.layers.map((layer) => partOf(strength(layer)));
     const dithered = fullSize && tile.layers.some((layer) => layer.dithered);
     this.painter.paint(tile, target, cut(area, place), parts, dithered);
   }

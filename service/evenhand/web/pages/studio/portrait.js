@@ -158,23 +158,12 @@ export async function portraitView(studio, [, id], kept) {
   addEventListener("keyup", keyUp);
   addEventListener("blur", letGo);
 
-  const table = async () => {
-    const bitmap = await createImageBitmap(await service.picture(`/v1/portraits/${id}/display-colours.png`),
-      { colorSpaceConversion: "none" });
-    const context = new OffscreenCanvas(bitmap.width, bitmap.height).getContext("2d");
-    context.drawImage(bitmap, 0, 0);
-    const { data } = context.getImageData(0, 0, bitmap.width, bitmap.height);
-    const own = Array.from({ length: 17 }, (_, k) => Math.round(k * 15.9375));
-    const same = data.every((code, i) => {
-      const pixel = i >> 2, channel = i & 3;
-      const expected = [own[pixel % 17], own[Math.floor(pixel / 289)], own[Math.floor((pixel % 289) / 17)], 255][channel];
-      return Math.abs(code - expected) <= 1;
-    });
-    if (!same) viewer.setTable(data);
+  const showColours = async () => {
+    const colours = await service.get(`/v1/portraits/${id}/display-colours`);
+    viewer.setColours(colours.kind === "same" ? null : colours);
   };
-  table().catch((error) => studio.trouble(error.message));
   drawTools();
-  await look();
+  await Promise.all([look(), showColours()]);
   return {
     root, look, key, title: portrait.name, crumbs: crumbs(shoot, portrait.name),
     shown: () => { studio.viewer = viewer; window.evenhandViewer = viewer; },
