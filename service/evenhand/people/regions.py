@@ -166,7 +166,8 @@ def _membership(shapes: Sequence[tuple[Points, float]], box: Box, mm_per_pixel: 
         drawn = np.rint((outline - corner + 0.5) / step - 0.5).astype(np.int32)
         cv2.fillPoly(canvas, [drawn], 0)
         away = cv2.distanceTransform(canvas, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
-        away_mm = away * (step * mm_per_pixel)
+        # its roots of whole numbers can be off by a bit, depending on where the array lies
+        away_mm = np.sqrt(np.rint(away * away)) * (step * mm_per_pixel)
         np.maximum(
             membership, np.clip((margin + FEATHER_MM - away_mm) / FEATHER_MM, 0, 1), out=membership
         )
