@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import platform
+from collections.abc import Callable
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,7 +17,7 @@ from evenhand import __version__
 from evenhand.box import Box
 from evenhand.gamut import gamut_notes
 from evenhand.layers.cap import Measure
-from evenhand.layers.changed import changed
+from evenhand.layers.changed import Change, changed
 from evenhand.layers.layer import Layer
 from evenhand.people.person import SKIN_REGIONS, Alpha, Person
 from evenhand.photo.photograph import CodeValues, Photograph
@@ -32,6 +33,9 @@ from evenhand.report import (
 
 if TYPE_CHECKING:
     from evenhand.retouching import RetouchSettings, Stopwatch
+
+Place = Any
+"""What an array is indexed by: rows, or rows and columns."""
 
 MEASURED = 200_000
 """Changed pixels above which only a sample is measured: the mean is then good to 0.01."""
@@ -122,7 +126,7 @@ def layer_report(
     """What one layer may change and does change."""
     original = photograph.pixels[layer.box.slices]
     change, changed_pixels = difference_of(
-        photograph, original, layer.difference, layer.steps_per_code
+        photograph, original, lambda place: layer.difference[place], layer.steps_per_code
     )
     return LayerReport(
         step=layer.step,
@@ -143,24 +147,28 @@ def total_difference(photograph: Photograph, pixels: CodeValues, layers: list[La
     box = Box(0, 0, 0, 0)
     for layer in layers:
         box = box.union(layer.box)
-    original = photograph.pixels[box.slices]
+    original, result = photograph.pixels[box.slices], pixels[box.slices]
     wide = np.int16 if photograph.white == 255 else np.int32
-    change = np.subtract(pixels[box.slices], original, dtype=wide)
+
+    def change(place: Place) -> Change:
+        return np.subtract(result[place], original[place], dtype=wide)
+
     return difference_of(photograph, original, change, 1)[0]
 
 
 def difference_of(
     photograph: Photograph,
     original: CodeValues,
-    change: npt.NDArray[np.signedinteger[Any]],
+    change: Callable[[Place], Change],
     steps_per_code: int,
 ) -> tuple[Difference, int]:
     """CIEDE2000 (D65) of a change in units of ``1 / steps_per_code``, and how many pixels change.
 
+    `change` gives the change at some places of `original`.
     Up to `MEASURED` changed pixels are all measured; of more, an even sample, and those that move
     farthest in code values.
     """
-    reached = changed(change, MEASURED, FARTHEST)
+    reached = changed(change, len(original), MEASURED, FARTHEST)
     if not reached.count:
         return Difference(mean=0.0, largest=0.0), 0
     even = _ciede2000(photograph, original, change, reached.even, steps_per_code)
@@ -174,7 +182,7 @@ def difference_of(
 def _ciede2000(
     photograph: Photograph,
     original: CodeValues,
-    change: npt.NDArray[np.signedinteger[Any]],
+    change: Callable[[Place], Change],
     where: npt.NDArray[np.intp],
     steps_per_code: int,
 ) -> npt.NDArray[np.float32]:
@@ -182,7 +190,7 @@ def _ciede2000(
     place = np.unravel_index(where, original.shape[:2])
     fine = np.float32(65535 // photograph.white / steps_per_code)
     measure = Measure(photograph.encoding, original[place])
-    return measure.exactly(change[place] * fine)
+    return measure.exactly(change(place).astype(np.float32) * fine)
 
 
 def person_report(person: Person) -> PersonReport:

@@ -61,7 +61,7 @@ def test_the_layer_is_cut_to_what_changes():
     layer = layer_of(photograph, wanted)
     assert layer.box == Box(8, 6, 10, 13)
     assert layer.difference.shape == (2, 7, 3)
-    assert layer.difference.dtype == np.int32
+    assert layer.difference.dtype == np.int16
     assert (layer.step, layer.person, layer.cap, layer.settings) == ("redness", 2, 20.0, {"k": 1})
 
 

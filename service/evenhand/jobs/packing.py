@@ -107,8 +107,7 @@ def unpack_person(data: bytes) -> Person:
 
 
 def pack_layer(layer: Layer) -> bytes:
-    """A layer; differences take 16 bits where they fit."""
-    small = np.abs(layer.difference).max(initial=0) <= np.iinfo(np.int16).max
+    """A layer as bytes."""
     facts = {
         "step": layer.step,
         "person": layer.person,
@@ -118,14 +117,14 @@ def pack_layer(layer: Layer) -> bytes:
         "settings": dict(layer.settings),
         "facts": dict(layer.facts),
     }
-    return pack(facts, {"difference": layer.difference.astype(np.int16 if small else np.int32)})
+    return pack(facts, {"difference": layer.difference})
 
 
 def unpack_layer(data: bytes) -> Layer:
     """The layer of a package."""
     facts, arrays = unpack(data)
     facts["box"] = Box(**facts["box"])
-    return Layer(difference=arrays["difference"].astype(np.int32), **facts)
+    return Layer(difference=arrays["difference"], **facts)
 
 
 def mask_codes(alpha: npt.NDArray[np.float32]) -> npt.NDArray[np.uint16]:

@@ -22,6 +22,7 @@ from evenhand.box import Box
 from evenhand.errors import WrongSettingError
 from evenhand.layers.dither import thresholds
 from evenhand.layers.layer import Layer
+from evenhand.photo.compiling import compiled
 from evenhand.processors import PROCESSORS
 
 if TYPE_CHECKING:
@@ -145,16 +146,33 @@ def _move_strip(
     for layer, part in active:
         shared = layer.box.intersection(strip)
         if shared.area:
-            total[shared.within(strip)] += layer.difference[shared.within(layer.box)] * part
+            _add(layer.difference[shared.within(layer.box)], part, total[shared.within(strip)])
     if not total.any():
         return
     codes = result[strip.slices]
     if codes.dtype == np.uint8:
-        total += thresholds(strip)
-        total >>= 16
+        _move(codes, total, thresholds(strip), 16, way, 255)
     else:
-        total += STRENGTH_STEPS // 2
-        total >>= 10
-    total *= way
-    total += codes
-    codes[...] = np.clip(total, 0, np.iinfo(codes.dtype).max)
+        half = np.full((1, 1, 3), STRENGTH_STEPS // 2, np.int32)
+        _move(codes, total, np.broadcast_to(half, total.shape), 10, way, 65535)
+
+
+@compiled
+def _add(difference, part, total):  # type: ignore[no-untyped-def]
+    """Add a layer's differences times its whole-numbered strength."""
+    for row in range(total.shape[0]):
+        for column in range(total.shape[1]):
+            for channel in range(3):
+                step = np.int32(difference[row, column, channel]) * np.int32(part)
+                total[row, column, channel] += step
+
+
+@compiled
+def _move(codes, total, threshold, shift, way, white):  # type: ignore[no-untyped-def]
+    """Move code values by the sum, rounded by thresholds and shifted down."""
+    for row in range(total.shape[0]):
+        for column in range(total.shape[1]):
+            for channel in range(3):
+                step = (total[row, column, channel] + threshold[row, column, channel]) >> shift
+                moved = np.int32(codes[row, column, channel]) + np.int32(way) * step
+                codes[row, column, channel] = min(max(moved, 0), white)

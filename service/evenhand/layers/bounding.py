@@ -24,11 +24,11 @@ from evenhand.layers.cap import (
     LEAST,
     ROUNDED,
     ROUNDING,
-    Differences,
     Measure,
     near_bound,
     step_table,
 )
+from evenhand.layers.layer import CodeDifferences
 from evenhand.photo.compiling import compiled, inlined
 from evenhand.processors import PROCESSORS
 
@@ -190,7 +190,7 @@ def squared(norm: Table, change: Table) -> Table:
 
 def near_together(
     codes: CodeValues,
-    parts: Sequence[Differences],
+    parts: Sequence[CodeDifferences],
     encoding: Encoding,
     steps_per_code: int,
     cap: float,
@@ -201,7 +201,7 @@ def near_together(
     ----------
     codes : ndarray of uint8 or uint16, shape (height, width, 3)
         The original.
-    parts : sequence of ndarray of int32, shape (height, width, 3)
+    parts : sequence of ndarray of int16 or int32, shape (height, width, 3)
         In units of ``1 / steps_per_code`` code values.
 
     Returns

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
@@ -12,6 +13,8 @@ import numpy.typing as npt
 from evenhand.layers.pieces import Pixels
 from evenhand.photo.compiling import compiled
 from evenhand.processors import PROCESSORS
+
+Change = npt.NDArray[np.signedinteger[Any]]
 
 ROWS = 64
 # Rows that a thread works on at a time.
@@ -39,22 +42,25 @@ class Changed:
     farthest: Pixels
 
 
-def changed(change: npt.NDArray[np.signedinteger[Any]], most: int, farthest: int) -> Changed:
+def changed(change: Callable[[slice], Change], height: int, most: int, farthest: int) -> Changed:
     """Find what a change reaches.
 
     Parameters
     ----------
-    change : ndarray of signed integers, shape (height, width, 3)
-        Size is told by the sum over the channels.
+    change : callable
+        The change of some rows as signed integers, shape (rows, width, 3); its size is told by
+        the sum over the channels.
+    height : int
+        Rows of the whole change.
     most : int
         Changed pixels above which only every so many are taken.
     farthest : int
         About how many of those with the largest change are wanted besides a sample.
     """
-    rows = [slice(top, top + ROWS) for top in range(0, len(change), ROWS)]
-    counts, largest = np.zeros((2, len(change)), np.int64)
+    rows = [slice(top, min(top + ROWS, height)) for top in range(0, height, ROWS)]
+    counts, largest = np.zeros((2, height), np.int64)
     with ThreadPoolExecutor(PROCESSORS) as pool:
-        list(pool.map(lambda part: _count(change[part], counts[part], largest[part]), rows))
+        list(pool.map(lambda part: _count(change(part), counts[part], largest[part]), rows))
         count = int(counts.sum())
         every = 1 + count // most
         fine = 1 + int(largest.max(initial=0)) // BINS
@@ -64,7 +70,7 @@ def changed(change: npt.NDArray[np.signedinteger[Any]], most: int, farthest: int
 
         def sample(number: int) -> None:
             part = rows[number]
-            _sample(change[part], before[part], every, fine, part.start, even, bins[number])
+            _sample(change(part), before[part], every, fine, part.start, even, bins[number])
 
         list(pool.map(sample, range(len(rows))))
         if every == 1:
@@ -72,9 +78,8 @@ def changed(change: npt.NDArray[np.signedinteger[Any]], most: int, farthest: int
         more = np.cumsum(bins.sum(axis=0)[::-1])
         least = max(1, len(more) - int(np.searchsorted(more, farthest))) - 1
         least = max(1, min(least, int(largest.max()) // fine)) * fine
-        reach = np.flatnonzero(largest >= least)
-        parts = np.array_split(reach, PROCESSORS)
-        far = list(pool.map(lambda part: _places(change, part, least), parts))
+        reach = [part for part in rows if (largest[part] >= least).any()]
+        far = list(pool.map(lambda part: _places(change(part), part.start, least), reach))
     return Changed(count, even, np.concatenate(far))
 
 
@@ -113,12 +118,12 @@ def _sample(change, before, every, fine, top, even, bins):  # type: ignore[no-un
 
 
 @compiled
-def _places(change, rows, least):  # type: ignore[no-untyped-def]
-    """Flat places in some rows of changes of at least a size."""
+def _places(change, top, least):  # type: ignore[no-untyped-def]
+    """Flat places of changes of at least a size."""
     width = change.shape[1]
-    places = np.empty(rows.size * width, np.intp)
+    places = np.empty(change.shape[0] * width, np.intp)
     count = 0
-    for row in rows:
+    for row in range(change.shape[0]):
         for column in range(width):
             size = (
                 abs(change[row, column, 0])
@@ -126,6 +131,6 @@ def _places(change, rows, least):  # type: ignore[no-untyped-def]
                 + abs(change[row, column, 2])
             )
             if size >= least:
-                places[count] = row * width + column
+                places[count] = (top + row) * width + column
                 count += 1
     return places[:count].copy()

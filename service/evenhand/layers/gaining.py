@@ -31,6 +31,7 @@ from evenhand.layers.cap import (
     ROUNDING,
     near_bound,
 )
+from evenhand.layers.layer import CodeDifferences
 from evenhand.photo.compiling import compiled
 from evenhand.processors import PROCESSORS
 
@@ -58,7 +59,7 @@ class Gained:
 
     Attributes
     ----------
-    difference : ndarray of int32, shape (height, width, 3)
+    difference : ndarray of int16 or int32, shape (height, width, 3)
         In units of ``1 / steps_per_code`` code values, inside the file's range.
     near : ndarray of bool, shape (height, width)
         Pixels whose difference may come near the cap.
@@ -66,7 +67,7 @@ class Gained:
         Which of them hold a pixel that changes.
     """
 
-    difference: npt.NDArray[np.int32]
+    difference: CodeDifferences
     near: npt.NDArray[np.bool_]
     rows: npt.NDArray[np.bool_]
     columns: npt.NDArray[np.bool_]
@@ -100,15 +101,35 @@ def gained(
     cap : float
         Largest CIEDE2000, for `near`.
     """
+    found = _empty(skin.shape, np.zeros((*skin.shape, 3), np.int16))
+    chosen = photograph, encoding, box, skin, log_gain, steps_per_code, cap
+    if _fill(found, *chosen) > np.iinfo(np.int16).max:
+        found = _empty(skin.shape, np.zeros((*skin.shape, 3), np.int32))
+        _fill(found, *chosen)
+    return found
+
+
+def _empty(shape: tuple[int, ...], difference: CodeDifferences) -> Gained:
+    """No change anywhere."""
+    height, width = shape
+    near, rows, columns = np.zeros(shape, bool), np.zeros(height, bool), np.zeros(width, bool)
+    return Gained(difference, near, rows, columns)
+
+
+def _fill(
+    found: Gained,
+    photograph: Photograph,
+    encoding: MatrixEncoding,
+    box: Box,
+    skin: Alpha,
+    log_gain: Floats,
+    steps_per_code: int,
+    cap: float,
+) -> float:
+    """Fill the differences in, and give the largest, which has to fit their integers."""
     codes = photograph.pixels[box.slices]
     depth = codes.dtype.itemsize * 8
     tables = _tables(encoding, depth)
-    found = Gained(
-        np.zeros((*skin.shape, 3), np.int32),
-        np.zeros(skin.shape, np.bool_),
-        np.zeros(skin.shape[0], np.bool_),
-        np.zeros(skin.shape[1], np.bool_),
-    )
     scale = np.float32(FINE_PER_CODE[depth] / (257 * steps_per_code))
     rounding = np.float32(ROUNDING[depth] / ROUNDING[8])
     table = bounds_of(encoding).prepared(codes)
@@ -116,18 +137,18 @@ def gained(
     across = _places(skin.shape[1], log_gain.shape[1])
     down = _places(skin.shape[0], log_gain.shape[0])
 
-    def work(top: int) -> None:
+    def work(top: int) -> float:
         rows = slice(top, top + ROWS)
-        _gain_rows(
+        largest: float = _gain_rows(
             codes[rows], skin[rows], log_gain, across, down[rows],
             tables.light, tables.to_own, tables.base, tables.starts, tables.slopes,
             FIRST_CELL, SHIFT, np.float32(photograph.white), np.float32(steps_per_code), *bounds,
             found.difference[rows], found.near[rows], found.rows[rows], found.columns,
         )  # fmt: skip
+        return largest
 
     with ThreadPoolExecutor(PROCESSORS) as pool:
-        list(pool.map(work, range(0, skin.shape[0], ROWS)))
-    return found
+        return max(pool.map(work, range(0, skin.shape[0], ROWS)), default=0.0)
 
 
 @dataclass(frozen=True)
@@ -184,7 +205,9 @@ def _gain_rows(  # type: ignore[no-untyped-def]
     white, steps, table, cell_shift, scale, rounding, near_bound,
     difference, near, rows, columns,
 ):  # fmt: skip
+    """Fill some rows; gives the largest difference, which must fit the integers of `difference`."""
     height, width = skin.shape
+    largest = np.float32(0)
     line = np.empty((log_gain.shape[1], 3), np.float32)
     lit = np.empty(width, np.int32)
     red, green, blue = (
@@ -220,6 +243,7 @@ def _gain_rows(  # type: ignore[no-untyped-def]
                 step = min(max(step, lowest), white * steps + lowest)
                 own[c, k] = step * scale
                 if step != 0:
+                    largest = max(largest, abs(step))
                     difference[row, column, c] = np.int32(step)
                     changes = True
                     reach = max(reach, abs(own[c, k]))
@@ -232,6 +256,7 @@ def _gain_rows(  # type: ignore[no-untyped-def]
                     size *= table[place, SHORT_COLUMN]
                 size += rounding * table[place, ROUNDING_COLUMN]
                 near[row, column] = not (reach <= WIDEST and size <= near_bound)
+    return largest
 
 
 @compiled

@@ -11,6 +11,9 @@ import numpy.typing as npt
 
 from evenhand.box import Box
 
+CodeDifferences = npt.NDArray[np.int16] | npt.NDArray[np.int32]
+"""Of code values; 16 bits where they fit, which those of 8-bit files always do."""
+
 
 @dataclass(frozen=True)
 class Layer:
@@ -24,7 +27,7 @@ class Layer:
         Index of the person.
     box : Box
         Where `difference` lies in the upright photograph.
-    difference : ndarray of int32, shape (box.height, box.width, 3)
+    difference : ndarray of int16 or int32, shape (box.height, box.width, 3)
         Wanted minus original at strength 1, in units of `1 / steps_per_code` code values.
     steps_per_code : int
         64 for 8-bit photographs, so that evening does not band; 1 for 16-bit ones.
@@ -39,7 +42,7 @@ class Layer:
     step: str
     person: int
     box: Box
-    difference: npt.NDArray[np.int32]
+    difference: CodeDifferences
     steps_per_code: int
     cap: float
     settings: Mapping[str, Any] = field(default_factory=dict)

@@ -13,7 +13,7 @@ from evenhand.colour.encoding import MatrixEncoding
 from evenhand.errors import WrongSettingError
 from evenhand.layers.cap import Measure, factors_within
 from evenhand.layers.gaining import gained
-from evenhand.layers.layer import Layer
+from evenhand.layers.layer import CodeDifferences, Layer
 from evenhand.layers.pieces import Pixels, any_channel, in_pieces
 from evenhand.steps.gain import Gain
 from evenhand.steps.patch import Change
@@ -89,7 +89,7 @@ def layer_from_change(
     steps_per_code = STEPS_PER_CODE[depth]
     codes = photograph.pixels[box.slices].reshape(-1, 3)
     wanted = change.wanted.reshape(-1, 3)
-    difference = np.zeros((box.area, 3), np.int32)
+    difference: CodeDifferences = np.zeros((box.area, 3), np.int32)
 
     def work(pixels: Pixels) -> None:
         own, goal = codes.take(pixels, axis=0), wanted.take(pixels, axis=0)
@@ -109,6 +109,8 @@ def layer_from_change(
         difference[pixels] = shortened(shift, factors)
 
     in_pieces(work, np.flatnonzero(mask > 0))
+    if depth == 8:
+        difference = difference.astype(np.int16)
     box, cut = _cut_to_change(box, difference.reshape(*shape, 3))
     return Layer(
         step, person, box, cut, steps_per_code, cap, dict(settings or {}), dict(change.facts)
@@ -136,7 +138,7 @@ def _layer_from_gain(
 
     def work(pixels: Pixels) -> None:
         place = np.unravel_index(pixels, skin.shape)
-        shift = found.difference[place]
+        shift = found.difference[place].astype(np.int32)
         factors = factors_within(Measure(encoding, codes[place]), [shift], steps_per_code, cap)
         found.difference[place] = shortened(shift, factors)
 
@@ -158,9 +160,7 @@ def shortened(
     return shorter
 
 
-def _cut_to_change(
-    box: Box, difference: npt.NDArray[np.int32]
-) -> tuple[Box, npt.NDArray[np.int32]]:
+def _cut_to_change(box: Box, difference: CodeDifferences) -> tuple[Box, CodeDifferences]:
     """Smallest box around the pixels that change, and the differences inside it."""
     differs = any_channel(difference != 0)
     rows, columns = np.flatnonzero(differs.any(axis=1)), np.flatnonzero(differs.any(axis=0))
@@ -168,11 +168,11 @@ def _cut_to_change(
 
 
 def _cut_to(
-    box: Box, difference: npt.NDArray[np.int32], rows: Pixels, columns: Pixels
-) -> tuple[Box, npt.NDArray[np.int32]]:
+    box: Box, difference: CodeDifferences, rows: Pixels, columns: Pixels
+) -> tuple[Box, CodeDifferences]:
     """Box from the first to the last of `rows` and `columns`, and the differences inside it."""
     if not rows.size:
-        return Box(box.top, box.left, box.top, box.left), np.zeros((0, 0, 3), np.int32)
+        return Box(box.top, box.left, box.top, box.left), np.zeros((0, 0, 3), np.int16)
     cut = Box(
         box.top + int(rows[0]),
         box.left + int(columns[0]),

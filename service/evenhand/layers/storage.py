@@ -19,7 +19,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import numpy.typing as npt
 
 from evenhand.box import Box
 from evenhand.errors import (
@@ -29,7 +28,7 @@ from evenhand.errors import (
     WrongSettingError,
 )
 from evenhand.layers.blending import strengths_of
-from evenhand.layers.layer import Layer
+from evenhand.layers.layer import CodeDifferences, Layer
 from evenhand.layers.making import STEPS_PER_CODE
 
 if TYPE_CHECKING:
@@ -269,7 +268,7 @@ def _load_layer(folder: Path, entry: Mapping[str, Any], original: Original) -> L
     box = Box(**entry["box"])
     if box.area and box.intersection(Box(0, 0, original.height, original.width)) != box:
         raise ValueError("a layer reaches out of the photograph")
-    difference = np.zeros((box.height, box.width, 3), np.int32)
+    difference: CodeDifferences = np.zeros((box.height, box.width, 3), np.int16)
     if box.area:
         difference = _decoded(folder, str(entry["file"]), str(entry["sha256"]))
     if difference.shape != (box.height, box.width, 3):
@@ -286,7 +285,7 @@ def _load_layer(folder: Path, entry: Mapping[str, Any], original: Original) -> L
     )
 
 
-def _encoded(difference: npt.NDArray[np.int32]) -> bytes:
+def _encoded(difference: CodeDifferences) -> bytes:
     """A TIFF of the differences in the smallest signed integers that hold them."""
     import tifffile
 
@@ -295,7 +294,7 @@ def _encoded(difference: npt.NDArray[np.int32]) -> bytes:
     file = io.BytesIO()
     tifffile.imwrite(
         file,
-        difference.astype(small),
+        difference.astype(small, copy=False),
         photometric="rgb",
         compression="zstd",
         compressionargs={"level": 1},
@@ -307,7 +306,7 @@ def _encoded(difference: npt.NDArray[np.int32]) -> bytes:
     return file.getvalue()
 
 
-def _decoded(folder: Path, name: str, sha256: str) -> npt.NDArray[np.int32]:
+def _decoded(folder: Path, name: str, sha256: str) -> CodeDifferences:
     """Differences of a layer's file, after its hash was checked."""
     import tifffile
 
@@ -320,8 +319,12 @@ def _decoded(folder: Path, name: str, sha256: str) -> npt.NDArray[np.int32]:
         raise BrokenLayersError(f"{path} cannot be read ({fault.strerror}).", ADVICE) from fault
     if hashlib.sha256(data).hexdigest() != sha256:
         raise BrokenLayersError(f"{path} was changed or is incomplete.", ADVICE)
-    difference: npt.NDArray[np.int32] = tifffile.imread(io.BytesIO(data)).astype(np.int32)
-    return difference
+    difference = tifffile.imread(io.BytesIO(data))
+    if difference.dtype.kind != "i" or difference.dtype.itemsize > 4:
+        raise BrokenLayersError(f"{path} holds no differences of code values.", ADVICE)
+    if difference.dtype.itemsize == 4:
+        return np.asarray(difference, np.int32)
+    return np.asarray(difference, np.int16)
 
 
 def _read_index(folder: Path) -> dict[str, Any]:

@@ -15,7 +15,7 @@ from evenhand.box import Box
 from evenhand.errors import WrongSettingError
 from evenhand.layers.bounding import near_together
 from evenhand.layers.cap import Differences, Measure, factors_within
-from evenhand.layers.layer import Layer
+from evenhand.layers.layer import CodeDifferences, Layer
 from evenhand.layers.making import shortened
 from evenhand.layers.pieces import Pixels, any_channel, in_pieces
 
@@ -93,7 +93,7 @@ def _limit(
 
     def work(active: Sequence[int], pixels: Pixels) -> None:
         rows, columns = np.unravel_index(pixels, (box.height, box.width))
-        before = [parts[k][rows, columns] for k in active]
+        before = [parts[k][rows, columns].astype(np.int32) for k in active]
         over, after = _limited(photograph, codes[rows, columns], before, steps, cap)
         if not over.size:
             return
@@ -122,7 +122,7 @@ def _limited(
     return over, [shortened(difference[over], inside[over]) for difference in shorter]
 
 
-def _by_active(parts: Sequence[Differences], pixels: Pixels) -> list[tuple[Pixels, list[int]]]:
+def _by_active(parts: Sequence[CodeDifferences], pixels: Pixels) -> list[tuple[Pixels, list[int]]]:
     """Pixels by which of the differences change them; those that none does are left out."""
     place = np.unravel_index(pixels, parts[0].shape[:2])
     changed = [any_channel(part[place] != 0) for part in parts]

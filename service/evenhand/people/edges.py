@@ -92,20 +92,24 @@ def _in_tiles(
     work: Callable[[Box], None], area: npt.NDArray[np.bool_], view: View, box: Box
 ) -> None:
     """Run `work` on the squares of a box in which the view shows anything of an area."""
-    tiles = [tile for tile in _tiles(box) if _shown(area, view, tile)]
     with ThreadPoolExecutor(PROCESSORS) as threads:
-        list(threads.map(work, tiles))
+        list(threads.map(work, _shown(area, view, list(_tiles(box)))))
 
 
-def _shown(area: npt.NDArray[np.bool_], view: View, tile: Box) -> bool:
-    """Whether an area of the view reaches into a square of the photograph, or may."""
-    left, top, right, bottom = tile.left, tile.top, tile.right, tile.bottom
-    corners = np.array([[left, top], [right, top], [right, bottom], [left, bottom]], np.float32)
-    placed = view.in_view(corners)
+def _shown(area: npt.NDArray[np.bool_], view: View, tiles: list[Box]) -> list[Box]:
+    """Squares of the photograph into which an area of the view reaches, or may."""
+    edges = np.array([(t.left, t.top, t.right, t.bottom) for t in tiles], np.float32)
+    corners = edges[:, [[0, 1], [2, 1], [2, 3], [0, 3]]]
+    placed = view.in_view(corners.reshape(-1, 2)).reshape(corners.shape)
     height, width = area.shape
-    least = np.clip(np.floor(placed.min(axis=0)).astype(int) - REACH, 0, (width - 1, height - 1))
-    most = np.ceil(placed.max(axis=0)).astype(int) + REACH
-    return bool(area[least[1] : max(most[1], 1), least[0] : max(most[0], 1)].any())
+    last = (width - 1, height - 1)
+    least = np.clip(np.floor(placed.min(axis=1)).astype(int) - REACH, 0, last)
+    most = np.maximum(np.ceil(placed.max(axis=1)).astype(int) + REACH, 1)
+    return [
+        tile
+        for tile, (left, top), (right, bottom) in zip(tiles, least, most, strict=True)
+        if area[top:bottom, left:right].any()
+    ]
 
 
 def _tiles(whole: Box) -> Iterator[Box]:

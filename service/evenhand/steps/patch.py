@@ -75,11 +75,15 @@ class CutMasks(Mapping[Region, Alpha]):
             for region, mask in masks.items()
         }
         self._cut: dict[Region, Alpha] = {}
+        self._unions: dict[tuple[Region, ...], Alpha] = {}
 
     def __getitem__(self, region: Region) -> Alpha:
         if region not in self._cut:
             self._cut[region] = self._masks[region].cut(self._box)
         return self._cut[region]
+
+    def __contains__(self, region: object) -> bool:
+        return region in self._masks
 
     def __iter__(self) -> Iterator[Region]:
         return iter(self._masks)
@@ -91,6 +95,13 @@ class CutMasks(Mapping[Region, Alpha]):
         """A mask as far as it reaches into the box, in the box's coordinates."""
         mask = self._masks[region]
         return Mask(_moved(mask.box, -self._box.top, -self._box.left), mask.alpha)
+
+    def union(self, regions: tuple[Region, ...]) -> Alpha:
+        """Union of some of the masks over the whole box, kept."""
+        if regions not in self._unions:
+            masks = (self._masks[region] for region in regions if region in self._masks)
+            self._unions[regions] = union(masks, self._box)
+        return self._unions[regions]
 
 
 @dataclass(frozen=True)
@@ -150,6 +161,8 @@ class SkinPatch:
         return self._union(KEPT_REGIONS)
 
     def _union(self, regions: tuple[Region, ...]) -> Alpha:
+        if isinstance(self.masks, CutMasks):
+            return self.masks.union(regions)
         height, width = self.light.shape[:2]
         masks = (self.mask(region) for region in regions if region in self.masks)
         return union(masks, Box(0, 0, height, width))
