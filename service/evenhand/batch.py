@@ -75,6 +75,7 @@ def retouch_many(
     """Retouch each file into `out` and give each outcome as soon as it is there."""
     workers = min(len(paths), available())
     if workers <= 1:
+        keep_freed_memory()
         for path in paths:
             yield _retouch_one(path, out, settings, overwrite, dry_run, certificate)
         return

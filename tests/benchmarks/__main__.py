@@ -1,12 +1,19 @@
-"""``python -m tests.benchmarks`` measures; ``python -m tests.benchmarks compare A B`` compares."""
+"""``python -m tests.benchmarks`` measures; ``compare A B`` compares two sets of figures.
+
+``everything`` measures all that the README tells, in about a quarter of an hour on an idle machine,
+and prints its tables.
+"""
 
 from __future__ import annotations
 
 import argparse
 import json
+import multiprocessing
+import os
 import platform
 import subprocess
 import sys
+from concurrent.futures import ProcessPoolExecutor
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -15,14 +22,21 @@ from tests.benchmarks.comparing import compared
 from tests.benchmarks.frames import Case
 
 QUICK = [Case(24, "jpeg"), Case(24, "tiff16")]
-"""Cases measured unless all are asked for."""
+"""Cases measured unless all are asked for; the first also in the textbook's version."""
 
 ALL = [
-    *(Case(mp, kind) for mp in (24, 45, 100) for kind in ("jpeg", "tiff16")),
+    *QUICK,
+    *(Case(mp, kind) for mp in (45, 100) for kind in ("jpeg", "tiff16")),
     *(Case(24, "jpeg", skin=skin) for skin in (5, 40)),
     Case(24, "jpeg", people=4),
 ]
 """Sizes, depths, shares of skin and numbers of people."""
+
+PORTRAITS, PORTRAIT_MEGAPIXELS = 50, 24
+"""Of the folder."""
+
+STARTS = 10
+"""Fresh processes whose start is measured."""
 
 
 def main() -> None:
@@ -31,9 +45,14 @@ def main() -> None:
     parser.set_defaults(work=run)
     commands = parser.add_subparsers()
     parser.add_argument("--all", action="store_true", help="every size, depth, skin share")
-    parser.add_argument("--runs", type=int, default=5, help="runs after a warm-up")
     parser.add_argument("--no-textbook", action="store_true", help="leave the textbook out")
-    parser.add_argument("--json", type=Path, metavar="FILE", help="write the figures there")
+    everything = commands.add_parser("everything", help="all of it, and the README's tables")
+    everything.add_argument("--portraits", type=int, default=PORTRAITS, help="in the folder")
+    everything.add_argument("--plot", type=Path, metavar="FILE", help="SVG of cost against size")
+    everything.set_defaults(work=run_everything)
+    for command in (parser, everything):
+        command.add_argument("--runs", type=int, default=5, help="runs after a warm-up")
+        command.add_argument("--json", type=Path, metavar="FILE", help="write the figures there")
     compare = commands.add_parser("compare", help="compare two files of figures")
     compare.add_argument("before", type=Path)
     compare.add_argument("after", type=Path)
@@ -44,14 +63,57 @@ def main() -> None:
 
 def run(arguments: argparse.Namespace) -> None:
     """Measure the cases one after the other and print each as soon as it is there."""
-    from tests.benchmarks.runs import measure_case
-
     results: dict[str, Any] = {"made": made(), "cases": {}}
     print(json.dumps(results["made"], indent=2))
-    for case in ALL if arguments.all else QUICK:
-        figures = measure_case(case, arguments.runs, with_textbook=not arguments.no_textbook)
+    cases = ALL if arguments.all else QUICK
+    measure_cases(results, cases, arguments, textbook=not arguments.no_textbook)
+
+
+def run_everything(arguments: argparse.Namespace) -> None:
+    """Measure all there is; figures are written as soon as they are there."""
+    from tests.benchmarks.folder import folder_figures
+    from tests.benchmarks.growth import growth_of, plot
+    from tests.benchmarks.preview import preview_figures
+    from tests.benchmarks.start import start_figures
+    from tests.benchmarks.tables import readme_tables
+
+    results: dict[str, Any] = {"made": made(), "cases": {}}
+    results["start"] = start_figures(STARTS)
+    measure_cases(results, ALL, arguments, textbook=True)
+    results["growth"] = growth_of(results["cases"])
+    if arguments.plot:
+        plot(results["growth"], arguments.plot)
+    results["preview"] = preview_figures(arguments.runs)
+    keep(results, arguments)
+    results["folder"] = folder_figures(arguments.portraits, PORTRAIT_MEGAPIXELS, 1)
+    keep(results, arguments)
+    print(f"\n{readme_tables(results)}")
+
+
+def measure_cases(
+    results: dict[str, Any], cases: list[Case], arguments: argparse.Namespace, *, textbook: bool
+) -> None:
+    """Measure each case in a fresh process, so that none leaves memory to the next."""
+    from tests.benchmarks.tables import case_table
+
+    for case in cases:
+        with_textbook = textbook and case == QUICK[0]
+        with ProcessPoolExecutor(1, multiprocessing.get_context("spawn")) as fresh:
+            figures = fresh.submit(measure, case, arguments.runs, with_textbook).result()
         results["cases"][case.name] = figures
-        print(table(case.name, figures), flush=True)
+        print(case_table(case.name, figures), flush=True)
+        keep(results, arguments)
+
+
+def measure(case: Case, runs: int, with_textbook: bool) -> dict[str, Any]:
+    """One case's figures."""
+    from tests.benchmarks.runs import measure_case
+
+    return measure_case(case, runs, with_textbook=with_textbook)
+
+
+def keep(results: dict[str, Any], arguments: argparse.Namespace) -> None:
+    """Write what has been measured so far."""
     if arguments.json:
         arguments.json.write_text(json.dumps(results, indent=1) + "\n")
 
@@ -66,27 +128,6 @@ def show_comparison(arguments: argparse.Namespace) -> None:
         print(comparison)
 
 
-def table(name: str, figures: dict[str, Any]) -> str:
-    """Figures of a case, each with its ratio to decoding and encoding alone."""
-    from tests.benchmarks.runs import FLOOR
-
-    floor = figures[FLOOR]["median"]
-    lines = [
-        f"\n{name}",
-        f"{'stage':28}{'median':>10}{'smallest':>10}{'largest':>10}{'CPU':>10}"
-        f"{'peak':>11}{'ratio':>8}",
-    ]
-    for stage, figure in figures.items():
-        times = "".join(
-            f"{figure[key] * 1e3:7.1f} ms"
-            for key in ("median", "smallest", "largest", "cpu_median")
-        )
-        lines.append(
-            f"{stage:28}{times}{figure['peak_mib']:7.0f} MiB{figure['median'] / floor:8.2f}"
-        )
-    return "\n".join(lines)
-
-
 def made() -> dict[str, Any]:
     """Where, when and with what the figures were made."""
     from evenhand.processors import PROCESSORS
@@ -98,6 +139,8 @@ def made() -> dict[str, Any]:
         "system": platform.platform(),
         "time": datetime.now(UTC).isoformat(timespec="seconds"),
         "commit": _commit(),
+        "load": [round(load, 1) for load in os.getloadavg()],
+        "priority": os.nice(0),
         **versions(),
     }
 

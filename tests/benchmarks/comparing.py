@@ -50,10 +50,11 @@ class Comparison:
 def compared(before: dict[str, Any], after: dict[str, Any]) -> list[Comparison]:
     """Every figure that both sets have, in the order of the first."""
     return [
-        _compared(f"{case}: {stage}", figure["wall"], after["cases"][case][stage]["wall"])
-        for case, stages in before["cases"].items()
-        for stage, figure in stages.items()
-        if stage in after["cases"].get(case, {})
+        _compared(f"{case}: {stage}", figure["wall"], there[stage]["wall"])
+        for case, here in before["cases"].items()
+        if (there := after["cases"].get(case, {}).get("stages"))
+        for stage, figure in here["stages"].items()
+        if stage in there
     ]
 
 

@@ -31,6 +31,12 @@ from tests.benchmarks.measuring import Figure, measured, peak_mib, reset_peak
 FLOOR, WHOLE = "decode and encode", "whole run"
 """Names of the figures that every case has."""
 
+STEPS, OPENCV, SCIKIT_IMAGE = "steps", "steps, plain OpenCV", "steps, scikit-image"
+"""Names of the steps by themselves, and of their textbook versions."""
+
+TEXTBOOK_RUNS = 1
+"""Runs of scikit-image's version after its warm-up: it takes half a minute."""
+
 
 class PeakStopwatch(Stopwatch):
     """Notes the peak memory of each stage above what was resident when it began."""
@@ -49,7 +55,14 @@ class PeakStopwatch(Stopwatch):
 
 
 def measure_case(case: Case, runs: int, *, with_textbook: bool) -> dict[str, Any]:
-    """Every figure of a case, by stage, in a process like a worker of a batch or the service."""
+    """Every figure of a case in a process like a worker of a batch or the service.
+
+    Returns
+    -------
+    dict
+        ``stages``: times and peak memory of each; ``decoded_mib``: size of the decoded file;
+        ``changed``: pixels that the layers change.
+    """
     keep_freed_memory()
     with tempfile.TemporaryDirectory() as folder:
         path = make_frame(case, Path(folder))
@@ -58,10 +71,18 @@ def measure_case(case: Case, runs: int, *, with_textbook: bool) -> dict[str, Any
                 lambda: decode_and_encode(path, Path(folder) / f"floor{path.suffix}"), runs
             ).as_dict()
         }
+        report = retouch(path, Path(folder) / "out", dry_run=True)
         figures |= _whole_run(path, Path(folder) / "out", runs)
-        if with_textbook and case.kind == "jpeg":
+        if with_textbook:
             figures |= _steps_alone(path, runs)
-        return figures
+        return {
+            "stages": figures,
+            "decoded_mib": report.width * report.height * 3 * report.bits / 8 / 2**20,
+            "changed": sum(
+                max(layer.changed_pixels for layer in report.layers if layer.person == index)
+                for index in {layer.person for layer in report.layers}
+            ),
+        }
 
 
 def _whole_run(path: Path, out: Path, runs: int) -> dict[str, Any]:
@@ -106,10 +127,10 @@ def _steps_alone(path: Path, runs: int) -> dict[str, Any]:
 
     frame = np.asarray(photograph.pixels, np.uint8)
     return {
-        "steps": measured(evenhand_steps, runs).as_dict(),
-        "steps, plain OpenCV": measured(lambda: textbook.with_opencv(frame, skin), runs).as_dict(),
-        "steps, scikit-image": measured(
-            lambda: textbook.with_scikit_image(frame, skin), 1
+        STEPS: measured(evenhand_steps, runs).as_dict(),
+        OPENCV: measured(lambda: textbook.with_opencv(frame, skin), runs).as_dict(),
+        SCIKIT_IMAGE: measured(
+            lambda: textbook.with_scikit_image(frame, skin), TEXTBOOK_RUNS
         ).as_dict(),
     }
 
