@@ -83,7 +83,7 @@ def test_sign_in_and_keys(browser: Browser, server: Server, screens: Path) -> No
         page.screenshot(path=screens / "keys.jpg", type="jpeg", quality=80)
         page.keyboard.press("Escape")
         page.get_by_label("Language").select_option("de")
-        expect(page.get_by_role("heading", name="Eintreten")).to_be_visible()
+        expect(page.get_by_role("heading", name="Anmelden")).to_be_visible()
         assert faults(page) == []
 
 

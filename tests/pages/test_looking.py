@@ -170,7 +170,7 @@ def test_letters_can_be_turned_off(page: Page, demo: Demo) -> None:
     page.goto(f"/#/portrait/{demo.portraits[0]}")
     settled(page)
     page.keyboard.press("?")
-    page.get_by_label("Single letters do something").uncheck()
+    page.get_by_label("Shortcuts of a single letter").uncheck()
     page.keyboard.press("Escape")
     page.locator(".viewer").press("d")
     expect(page.locator(".viewer")).to_have_attribute("data-compare", "after")

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from evenhand.jobs.job import Kind
 from evenhand.jobs.retoucher import Engine
 from evenhand.people.person import Region
 from evenhand.report import NOTICES
@@ -53,6 +54,7 @@ def test_every_text_that_is_said_is_there(path: Path) -> None:
         ("step-means", [*Engine().settings(), LASTING_MARKS]),
         ("notice", NOTICES),
         ("wish", ["leave it", "please remove"]),
+        ("job", [Kind.FINAL, Kind.DELIVERY, "done", "failed", "cancelled"]),
     ],
 )
 def test_whatever_the_service_names_has_a_word(beginning: str, ends: list[str]) -> None:

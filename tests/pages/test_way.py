@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import zipfile
 from io import BytesIO
 from pathlib import Path
 
@@ -29,10 +30,10 @@ def test_from_upload_to_signed_final(
         page = photographer.new_page()
         page.goto("/")
         page.get_by_label("Access token").fill("wrong")
-        page.get_by_role("button", name="Enter").click()
-        expect(page.get_by_text("This token opens nothing")).to_be_visible()
+        page.get_by_role("button", name="Sign in").click()
+        expect(page.get_by_text("This token is not valid")).to_be_visible()
         page.get_by_label("Access token").fill(server.token)
-        page.get_by_role("button", name="Enter").click()
+        page.get_by_role("button", name="Sign in").click()
 
         page.get_by_label("Name of the shoot").fill("Regatta, second day")
         page.get_by_role("button", name="Make the shoot").click()
@@ -78,6 +79,12 @@ def test_from_upload_to_signed_final(
         with page.expect_download() as saved:
             page.get_by_role("button", name="Save the file").click()
         final = saved.value.path().read_bytes()
+        page.get_by_role("button", name="Pack all finals").click()
+        with page.expect_download() as packed:
+            page.get_by_role("button", name="finals.zip").click()
+        with zipfile.ZipFile(packed.value.path()) as package:
+            assert package.read("freckles.jpg") == final
+            assert package.read("contact-sheet.pdf").startswith(b"%PDF")
         page.screenshot(path=screens / "signed-and-final.jpg", type="jpeg", quality=80)
 
     shoot = server.get("/v1/shoots")[0]["id"]
@@ -164,7 +171,7 @@ def test_a_closed_link_says_so(browser: Browser, server: Server) -> None:
     with watched(browser, server, viewport=PHONE) as phone:
         page = phone.new_page()
         page.goto("/proof#nothing")
-        expect(page.get_by_role("heading", name="This link does not open any more")).to_be_visible()
+        expect(page.get_by_role("heading", name="This link no longer works")).to_be_visible()
 
 
 def test_a_person_says_what_they_agree_to(

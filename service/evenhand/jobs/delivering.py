@@ -238,5 +238,5 @@ def _counted(done: list[str]) -> str:
 
 def _basis_words(final: Final) -> str:
     if final.sign_off_id:
-        return f"signed off, sign-off {final.sign_off_id[:8]}"
+        return f"signed off ({final.sign_off_id[:8]})"
     return f"without sign-off: {final.override}"

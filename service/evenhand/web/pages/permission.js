@@ -39,6 +39,9 @@ async function begin() {
     const boxes = inOrder(Object.keys(asked.steps)).map((step) =>
       element("input", { type: "checkbox", value: step, checked: agreed.has(step), "data-key": step }));
     const guardian = element("input", { type: "checkbox", checked: asked.child, disabled: asked.child });
+    const askRole = () => { for (const part of [roleLabel, role]) part.hidden = !guardian.checked; };
+    guardian.addEventListener("change", askRole);
+    const roleLabel = element("label", { for: "role" }, say("said.role"));
     const role = element("input", { id: "role", maxlength: "200", autocomplete: "off", list: "roles" });
     const save = async (event) => {
       event.preventDefault();
@@ -55,6 +58,7 @@ async function begin() {
         trouble.textContent = error.message;
       }
     };
+    askRole();
     return element("form", { onsubmit: save },
       element("h1", {}, say("asked.title", { name: asked.name })),
       element("p", {}, say("asked.why", { shoot: asked.shoot })),
@@ -63,7 +67,7 @@ async function begin() {
           element("span", {}, element("strong", {}, sayOr(`step.${box.value}`, box.value)), " ",
             sayOr(`step-means.${box.value}`, asked.steps[box.value]))))),
       element("label", { class: "line" }, guardian, element("span", {}, say("asked.guardian"))),
-      element("label", { for: "role" }, say("said.role")), role,
+      roleLabel, role,
       element("datalist", { id: "roles" }, ["mother", "father", "legal"].map((one) => element("option", { value: say(`said.role.${one}`) }))),
       trouble, element("button", { class: "main" }, say("asked.save")),
       element("p", { class: "quiet" }, say("asked.any-time")),

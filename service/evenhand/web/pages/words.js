@@ -40,14 +40,17 @@ export function say(key, places = {}) {
 /** A text if there is one, else what is given. */
 export const sayOr = (key, fallback) => (key in words ? say(key) : fallback);
 
+/** The language as the browser asks for it, such as en-GB, so that dates look as they do at home. */
+const locale = () => navigator.languages.find((one) => one.slice(0, 2) === chosen) ?? chosen;
+
 export const sayDate = (moment) =>
-  new Intl.DateTimeFormat(chosen, { dateStyle: "medium", timeStyle: "short" }).format(new Date(moment));
+  new Intl.DateTimeFormat(locale(), { dateStyle: "medium", timeStyle: "short" }).format(new Date(moment));
 
 export const sayPercent = (share) =>
-  new Intl.NumberFormat(chosen, { style: "percent", maximumFractionDigits: 0 }).format(share);
+  new Intl.NumberFormat(locale(), { style: "percent", maximumFractionDigits: 0 }).format(share);
 
 export const sayNumber = (number, digits = 1) =>
-  new Intl.NumberFormat(chosen, { maximumFractionDigits: digits }).format(number);
+  new Intl.NumberFormat(locale(), { maximumFractionDigits: digits }).format(number);
 
 /** A control that changes the language; the page is loaded again in it, where it stands. */
 export function languageControl(element) {

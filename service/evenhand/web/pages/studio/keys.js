@@ -1,7 +1,7 @@
 // The list of keys, and the switch that turns single letters off (WCAG 2.2, 2.1.4).
 
 import { element } from "../element.js";
-import { say } from "../words.js";
+import { say, sayOr } from "../words.js";
 
 const OFF = "evenhand.letters-off";
 
@@ -19,6 +19,9 @@ const KEYS = {
 /** Whether a key that is a single letter may do something. */
 export const lettersOn = () => localStorage.getItem(OFF) === null;
 
+/** Keys as they are written on them. */
+const keyNames = (keys) => keys.split(" ").map((one) => sayOr(`key.${one}`, one)).join(" ");
+
 export function showKeys() {
   const dialog = element("dialog", { class: "keys", "aria-labelledby": "keys-title", onclose: () => dialog.remove() },
     element("h2", { id: "keys-title" }, say("keys")),
@@ -26,7 +29,7 @@ export function showKeys() {
       Object.entries(KEYS).map(([group, keys]) =>
         element("section", {}, element("h3", {}, say(`keys.${group}`)),
           element("dl", {}, keys.map(([key, what]) =>
-            element("div", {}, element("dt", {}, element("kbd", {}, key)), element("dd", {}, say(`keys.${group}.${what}`)))))))),
+            element("div", {}, element("dt", {}, element("kbd", {}, keyNames(key))), element("dd", {}, say(`keys.${group}.${what}`)))))))),
     element("label", { class: "line" },
       element("input", { type: "checkbox", checked: lettersOn(), onchange: (event) =>
         event.target.checked ? localStorage.removeItem(OFF) : localStorage.setItem(OFF, "1") }),

@@ -61,10 +61,14 @@ export function marksPanel(studio, viewer, portrait, kept, keep) {
   const radius = (mark, scale, density) =>
     Math.max(LEAST * density, mark.size_mm / people.get(mark.person) * 0.9 * scale);
 
+  /** How much it matters that a mark's number is seen where numbers would lie on each other. */
+  const weight = (mark) => (mark.id === chosen ? 2 : outcome(mark) === "remove" ? 1 : 0);
+
   viewer.above.push((context, { x, y, scale, density }) => {
     if (!on) return;
-    context.font = `600 ${12 * density}px system-ui, sans-serif`;
-    for (const mark of marks) {
+    const letter = 12 * density, taken = [];
+    context.font = `600 ${letter}px system-ui, sans-serif`;
+    for (const mark of [...marks].sort((one, other) => weight(other) - weight(one))) {
       const r = radius(mark, scale, density), cx = x + mark.column * scale, cy = y + mark.row * scale;
       const line = (mark.id === chosen ? 3 : 1.5) * density;
       context.setLineDash(outcome(mark) === "keep" ? [4 * density, 4 * density] : []);
@@ -76,11 +80,14 @@ export function marksPanel(studio, viewer, portrait, kept, keep) {
         context.stroke();
       }
       context.setLineDash([]);
+      const left = cx + r + 2 * density, right = left + context.measureText(mark.number).width, top = cy - r - letter;
+      if (taken.some((other) => left < other.right && right > other.left && Math.abs(top - other.top) < letter)) continue;
+      taken.push({ left, right, top });
       context.lineWidth = 3 * density;
       context.strokeStyle = "rgb(0 0 0 / 0.8)";
       context.fillStyle = "#fff";
-      context.strokeText(mark.number, cx + r + 2 * density, cy - r);
-      context.fillText(mark.number, cx + r + 2 * density, cy - r);
+      context.strokeText(mark.number, left, cy - r);
+      context.fillText(mark.number, left, cy - r);
     }
   });
 

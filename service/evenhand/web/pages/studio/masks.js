@@ -5,16 +5,22 @@ import { element, refill } from "../element.js";
 import { lettersOn } from "./keys.js";
 import { say } from "../words.js";
 
+// Skin from the face down, then what is kept.
+const REGIONS = ["face-skin", "ear", "neck", "torso", "arm", "hand", "leg", "eye", "brow", "nostril", "lip", "teeth",
+                 "beard", "hair", "jewellery", "cloth"];
 const SIDE = 1200; // longer side asked for, pixels
 const HATCH = 3; // pixels of a stripe, as a power of two
 const SIZES = [4, 6, 9, 13, 19, 28, 42, 63, 94, 140]; // radius of the brush, thousandths of the longer side
+
+const regionsInOrder = (person) =>
+  person.regions.map(({ region }) => region).sort((one, other) => REGIONS.indexOf(one) - REGIONS.indexOf(other));
 
 export function masksPanel(studio, viewer, portrait, kept, keep) {
   let people = [], picture = null, asked = 0, working = false, size = Number(kept.brush ?? 5);
   let chosen = kept.mask ?? ""; // person.region
   let paint = null; // in, out or nothing
   const choose = element("select", { id: "mask-region", "data-key": "mask-region", onchange: () => pick(choose.value) });
-  const tools = element("div", { class: "row", role: "radiogroup", "aria-label": say("masks.brush") });
+  const tools = element("div", { role: "radiogroup", "aria-label": say("masks.brush") });
   const note = element("p", { class: "quiet", role: "status" });
   const slider = element("input", { type: "range", id: "brush-size", min: "0", max: String(SIZES.length - 1), value: String(size),
     oninput: () => resize(Number(slider.value)) });
@@ -57,7 +63,7 @@ export function masksPanel(studio, viewer, portrait, kept, keep) {
   /** Take the brush that paints in or out, or put it away. */
   const take = (which) => {
     if (which && !chosen) {
-      const face = people.flatMap((person) => person.regions.map(({ region }) => `${person.id}.${region}`))[0];
+      const face = people.flatMap((person) => regionsInOrder(person).map((region) => `${person.id}.${region}`))[0];
       if (!face) return;
       pick(face);
     }
@@ -88,7 +94,7 @@ export function masksPanel(studio, viewer, portrait, kept, keep) {
     refill(choose, [people.map((person) => [person.id, person.name, person.regions])], () => [
       element("option", { value: "" }, say("masks.nothing")),
       people.map((person) => element("optgroup", { label: person.name ?? say("people.unnamed") },
-        person.regions.map(({ region }) => element("option", { value: `${person.id}.${region}` }, say(`region.${region}`)))))]);
+        regionsInOrder(person).map((region) => element("option", { value: `${person.id}.${region}` }, say(`region.${region}`)))))]);
     if (choose.value !== chosen) choose.value = chosen;
     refill(tools, [paint], () => [null, "in", "out"].map((which) =>
       element("button", { type: "button", role: "radio", "aria-checked": String(which === paint), "data-key": `brush:${which}`,

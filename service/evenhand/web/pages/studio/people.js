@@ -9,7 +9,7 @@ import { permissionDialog } from "./permission_dialog.js";
 export function namingForm(studio, person, names) {
   const list = `names-${person.id}`;
   const name = element("input", { value: person.name ?? "", maxlength: "200", list, autocomplete: "off",
-    "data-key": `name:${person.id}`, "aria-label": say("people.name") });
+    "data-key": `name:${person.id}`, id: `name-${person.id}` });
   const child = element("input", { type: "checkbox", checked: person.child, "data-key": `child:${person.id}` });
   const save = () => {
     const now = { name: name.value.trim() || null, child: child.checked };
@@ -20,7 +20,7 @@ export function namingForm(studio, person, names) {
       undo: { method: "PUT", path, json: { name: person.name, child: person.child } } });
   };
   return element("form", { class: "naming", onsubmit: (event) => { event.preventDefault(); save(); }, onchange: save },
-    name, element("datalist", { id: list }, names.map((one) => element("option", { value: one }))),
+    element("label", { for: name.id }, say("people.name")), name, element("datalist", { id: list }, names.map((one) => element("option", { value: one }))),
     element("label", { class: "line" }, child, element("span", {}, say("people.child"))));
 }
 
@@ -64,9 +64,10 @@ export async function peopleView(studio, [, id]) {
         group.map(({ person }, k) => (name === null || k === 0) && namingForm(studio, person, names)),
         agreedLine(studio, id, group[0].person)))
       : element("p", { class: "empty" }, say("people.none")));
-    refill(said, permissions.said, () => permissions.said.toReversed().map((one) =>
+    refill(said, permissions.said, () => !permissions.said.length ? element("li", {}, say("people.said-nothing"))
+      : permissions.said.toReversed().map((one) =>
       element("li", {}, say(one.given ? "people.gave" : "people.took", {
-        name: one.name, steps: one.steps.map(stepWord).join(", "), date: sayDate(one.said_at),
+        name: one.name, steps: inOrder(one.steps).map(stepWord).join(", "), date: sayDate(one.said_at),
         who: one.role ?? say(`said.${one.said_by}`, { name: one.name }), how: say(`said.${one.how}`) }),
         one.note && element("q", {}, one.note))));
   };

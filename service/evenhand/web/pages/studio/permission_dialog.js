@@ -16,6 +16,10 @@ export async function permissionDialog(studio, shootId, name, child) {
     ["person", "guardian"].map((one) =>
       element("option", { value: one, selected: child && one === "guardian" }, say(`said.${one}`, { name }))));
   const role = field("input", "role", { maxlength: "200", list: "said-roles" });
+  const roleLabel = element("label", { for: "said-role" }, say("said.role"));
+  const askRole = () => { for (const part of [roleLabel, role]) part.hidden = who.value !== "guardian"; };
+  who.addEventListener("change", askRole);
+  askRole();
   const how = field("select", "how", {}, ["in person", "in writing"].map((one) =>
     element("option", { value: one }, say(`said.${one}`))));
   const note = field("textarea", "note", { maxlength: "4000", rows: "2" });
@@ -66,7 +70,7 @@ export async function permissionDialog(studio, shootId, name, child) {
         names.map((step, k) => element("label", { class: "line" }, boxes[k], element("span", {}, stepWord(step))))),
       element("div", { class: "pair" },
         element("label", { for: "said-who" }, say("said.who")), who,
-        element("label", { for: "said-role" }, say("said.role")), role,
+        roleLabel, role,
         element("datalist", { id: "said-roles" }, ["mother", "father", "legal"].map((one) =>
           element("option", { value: say(`said.role.${one}`) }))),
         element("label", { for: "said-how" }, say("said.how")), how,

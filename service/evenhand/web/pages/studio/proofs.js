@@ -2,7 +2,11 @@
 
 import { element, refill } from "../element.js";
 import { say, sayDate, sayPercent } from "../words.js";
-import { crumbs, Pictures, stateSign, stepWord, tabs } from "./parts.js";
+import { crumbs, inOrder, Pictures, stateSign, stepWord, tabs } from "./parts.js";
+
+/** Choices person by person, each in the order of the steps. */
+const ofEach = (choices) => [...new Set(choices.map((choice) => choice.person))].flatMap((person) =>
+  inOrder(choices.filter((choice) => choice.person === person), (choice) => choice.step));
 
 export async function proofsView(studio, [, id]) {
   const shoot = await studio.service.get(`/v1/shoots/${id}`);
@@ -76,12 +80,13 @@ export async function proofsView(studio, [, id]) {
         } }, say("proofs.revoke"))))
       : element("li", { class: "empty" }, say("proofs.none")));
     const latest = signList.filter((one, k) => signList.findIndex((other) => other.portrait_id === one.portrait_id) === k);
-    refill(signed, [signList, portraits, people], () => [
-      ...latest.map((one) => signCard(one, named.get(one.portrait_id), names)),
+    const made = new Set(finalList.filter((final) => !final.voided_at).map((final) => final.sign_off_id));
+    refill(signed, [signList, portraits, people, [...made]], () => [
+      ...latest.map((one) => signCard(one, named.get(one.portrait_id), names, made.has(one.id))),
       ...portraits.filter((portrait) => !latest.some((one) => one.portrait_id === portrait.id)).map((portrait) =>
-        element("li", { class: "panel" }, element("p", {}, element("strong", {}, portrait.name)), stateSign(portrait.state),
-          element("button", { type: "button", "data-key": `without:${portrait.id}`,
-            onclick: () => withoutSignOff(portrait) }, say("finals.without-short"))))]);
+        element("li", { class: "panel" }, element("p", {}, element("strong", {}, portrait.name)),
+          element("div", { class: "row" }, stateSign(portrait.state), element("button", { type: "button", "data-key": `without:${portrait.id}`,
+            onclick: () => withoutSignOff(portrait) }, say("finals.without-short")))))]);
     refill(finals, [finalList, portraits], () => finalList.length ? finalList.map((final) =>
       element("li", { class: "panel" },
         element("p", {}, element("strong", {}, final.name)),
@@ -91,7 +96,7 @@ export async function proofsView(studio, [, id]) {
           onclick: () => download(`/v1/finals/${final.id}/file`, final.name) }, say("finals.get"))))
       : element("li", { class: "empty" }, say("finals.none")));
     pack.disabled = !finalList.some((final) => final.sha256);
-    refill(jobs, jobList, () => jobList.filter((job) => ["final", "delivery"].includes(job.kind)).slice(0, 3).map((job) => jobLine(job)));
+    refill(jobs, jobList, () => jobList.filter((job) => ["make final", "pack finals"].includes(job.kind)).slice(0, 3).map((job) => jobLine(job)));
   };
 
   const jobLine = (job) => element("p", { class: "job" },
@@ -102,19 +107,19 @@ export async function proofsView(studio, [, id]) {
     (job.result?.files ?? []).map((file) => element("button", { type: "button", "data-key": `${job.id}:${file.name}`,
       onclick: () => download(`/v1/jobs/${job.id}/files/${file.name}`, file.name) }, file.name)));
 
-  const signCard = (one, portrait, names) => {
+  const signCard = (one, portrait, names, made) => {
     const image = element("img", { alt: say("sign-offs.picture", { name: portrait?.name }), width: portrait?.width, height: portrait?.height });
     pictures.into(image, `/v1/sign-offs/${one.id}/picture`);
     return element("li", { class: "panel signed" }, image,
       element("div", {},
         element("p", {}, element("a", { href: `#/portrait/${one.portrait_id}` }, portrait?.name ?? "–"), " ", stateSign(one.standing)),
         element("p", {}, say("sign-offs.by", { name: one.signed_by, date: sayDate(one.signed_at) })),
-        one.choices.length > 0 && element("ul", {}, one.choices.map((choice) =>
+        one.choices.length > 0 && element("ul", {}, ofEach(one.choices).map((choice) =>
           element("li", {}, `${names.get(choice.person) ?? "–"}: ${stepWord(choice.step)} ${sayPercent(choice.strength)}`))),
         one.note && element("q", {}, one.note),
         one.standing === "valid"
-          ? element("button", { type: "button", class: "main", "data-key": `final:${one.id}`,
-              onclick: () => start("final", {}, one.portrait_id) }, say("finals.make"))
+          ? element("button", { type: "button", class: made ? null : "main", "data-key": `final:${one.id}`,
+              onclick: () => start("final", {}, one.portrait_id) }, say(made ? "finals.again" : "finals.make"))
           : element("p", {}, say(`sign-offs.${one.standing}`, { why: one.void_reason ?? "" }), " ",
               element("button", { type: "button", "data-key": `without:${one.portrait_id}`,
                 onclick: () => withoutSignOff(portrait) }, say("finals.without-short")))));

@@ -23,5 +23,5 @@ export function signIn(studio, main) {
     element("form", { onsubmit: enter },
       element("p", {}, say("sign-in.why")),
       element("label", { for: "token" }, say("sign-in.token")), token,
-      element("button", { type: "submit", class: "main" }, say("sign-in.enter")), trouble));
+      element("button", { type: "submit", class: "main" }, say("sign-in.do")), trouble));
 }

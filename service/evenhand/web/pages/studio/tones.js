@@ -25,7 +25,8 @@ export async function tonesView(studio, [, id], kept) {
     const [found, portraits] = await Promise.all([
       studio.service.get(`/v1/shoots/${id}/people`), studio.service.get(`/v1/shoots/${id}/portraits`)]);
     const names = [...new Set(found.map(({ person }) => person.name).filter(Boolean))].sort();
-    wanted = names.includes(choose.value) ? choose.value : names.includes(wanted) ? wanted : names[0];
+    const often = names.find((name) => found.filter(({ person }) => person.name === name).length > 1);
+    wanted = names.includes(choose.value) ? choose.value : names.includes(wanted) ? wanted : often ?? names[0];
     refill(choose, names, () => names.map((name) => element("option", { value: name, selected: name === wanted }, name)));
     const layers = await Promise.all(found.filter(({ person }) => person.name === wanted && person.face)
       .map(async (one) => ({ ...one, layers: await studio.service.get(`/v1/portraits/${one.portrait}/layers`) })));
