@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 import click
 
 from evenhand import __version__
+from evenhand.processors import one_thread_for_small_matrices
 from evenhand.web.commands import commands as service
 
 if TYPE_CHECKING:
@@ -40,6 +41,7 @@ def main() -> None:
 
     The originals are only read. Retouch a person only for what they agreed to.
     """
+    one_thread_for_small_matrices()
 
 
 class PerStep(click.ParamType[tuple[str, float]]):

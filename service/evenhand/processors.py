@@ -12,5 +12,13 @@ def available() -> int:
     return os.cpu_count() or 1
 
 
+def one_thread_for_small_matrices() -> None:
+    """Keep OpenBLAS from waking threads; to be called before numpy is loaded.
+
+    All matrices here are a few numbers wide, for which waking a thread costs more than the work.
+    """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+
 PROCESSORS = max(1, min(8, available()))
 # Threads for one computation, eight at most: beyond that memory is the limit.

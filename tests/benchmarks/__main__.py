@@ -18,6 +18,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from evenhand.processors import one_thread_for_small_matrices
 from tests.benchmarks.comparing import compared
 from tests.benchmarks.frames import Case
 
@@ -58,6 +59,7 @@ def main() -> None:
     compare.add_argument("after", type=Path)
     compare.set_defaults(work=show_comparison)
     arguments = parser.parse_args()
+    one_thread_for_small_matrices()
     arguments.work(arguments)
 
 

@@ -15,7 +15,6 @@ from __future__ import annotations
 import cv2
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import gaussian_filter
 
 from evenhand.people.skin_model import in_plane
 
@@ -92,6 +91,8 @@ def _bins_of(linear: Field) -> npt.NDArray[np.int32]:
 
 def _counted(colour: npt.NDArray[np.int32], weights: Field) -> Counts:
     """Weight of the pixels of each colour, blurred over neighbouring bins."""
+    from scipy.ndimage import gaussian_filter
+
     counts = np.bincount(colour.ravel(), weights.ravel(), minlength=int(np.prod(BINS)))
     blurred: Counts = gaussian_filter(counts.reshape(BINS), 1.0)
     return blurred

@@ -66,6 +66,12 @@ def refined(
 
     def work(tile: Box) -> None:
         around = tile.grown(2 * radius, photograph.shape).intersection(box)
+        (reach,) = _reaches(view, [around], area.shape)
+        if coarse[reach].max() <= SURE_LOW:
+            return
+        if coarse[reach].min() >= SURE_HIGH and area[reach].all():
+            alpha[tile.within(box)] = 1
+            return
         membership = at_full_size(coarse, view, around)
         if membership.min() < SURE_HIGH and membership.max() > SURE_LOW:
             membership = _guided(membership, photograph, around, radius)
@@ -98,17 +104,21 @@ def _in_tiles(
 
 def _shown(area: npt.NDArray[np.bool_], view: View, tiles: list[Box]) -> list[Box]:
     """Squares of the photograph into which an area of the view reaches, or may."""
+    reaches = _reaches(view, tiles, area.shape)
+    return [tile for tile, reach in zip(tiles, reaches, strict=True) if area[reach].any()]
+
+
+def _reaches(view: View, tiles: list[Box], shape: tuple[int, ...]) -> list[tuple[slice, slice]]:
+    """Rows and columns of a view of some shape that can reach into squares of the photograph."""
     edges = np.array([(t.left, t.top, t.right, t.bottom) for t in tiles], np.float32)
     corners = edges[:, [[0, 1], [2, 1], [2, 3], [0, 3]]]
     placed = view.in_view(corners.reshape(-1, 2)).reshape(corners.shape)
-    height, width = area.shape
-    last = (width - 1, height - 1)
+    last = (shape[1] - 1, shape[0] - 1)
     least = np.clip(np.floor(placed.min(axis=1)).astype(int) - REACH, 0, last)
-    most = np.maximum(np.ceil(placed.max(axis=1)).astype(int) + REACH, 1)
+    most = np.maximum(np.ceil(placed.max(axis=1)).astype(int) + REACH, least + 1)
     return [
-        tile
-        for tile, (left, top), (right, bottom) in zip(tiles, least, most, strict=True)
-        if area[top:bottom, left:right].any()
+        (slice(top, bottom), slice(left, right))
+        for (left, top), (right, bottom) in zip(least, most, strict=True)
     ]
 
 

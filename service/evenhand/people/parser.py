@@ -155,6 +155,13 @@ class Parse:
         left, right = np.clip([np.floor(columns.min()), np.ceil(columns.max())], 0, shape[1])
         return slice(int(top), int(bottom)), slice(int(left), int(right))
 
+    def chance(
+        self, parts: Iterable[Part], to_photograph: Affine, shape: tuple[int, int]
+    ) -> Chance:
+        """Chance of any of the parts on another grid; see `drawn`."""
+        to_cells = chained(inverse(self.to_photograph), to_photograph)
+        return _warped(self.of(parts), to_cells, shape)
+
     def drawn(
         self, parts: Iterable[Part], to_photograph: Affine, shape: tuple[int, int]
     ) -> tuple[Chance, Chance]:
@@ -175,7 +182,7 @@ class Parse:
             inside.
         """
         to_cells = chained(inverse(self.to_photograph), to_photograph)
-        chance = _warped(self.of(parts), to_cells, shape)
+        chance = self.chance(parts, to_photograph, shape)
         return chance, _warped(_trust(self.probability.shape[1:]), to_cells, shape)
 
 
@@ -200,7 +207,7 @@ class Parsing:
     def on(self, parts: Iterable[Part], to_photograph: Affine, shape: tuple[int, int]) -> Chance:
         """Chance of any of the parts on a grid; see `Parse.drawn`. Closer looks replace coarser."""
         parts = tuple(parts)
-        total, _ = self.frame.drawn(parts, to_photograph, shape)
+        total = self.frame.chance(parts, to_photograph, shape)
         for look in self.closer:
             rows, columns = look.reach(to_photograph, shape)
             corner = np.array([[1.0, 0.0, columns.start], [0.0, 1.0, rows.start]])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -40,7 +41,7 @@ class CoarsePatch:
         ``-ln`` of the skin's mean linear light in each coarse pixel.
     skin : ndarray of float32, shape (height, width)
         Skin share of each coarse pixel.
-    regions : dict of Region to ndarray of float32
+    regions : mapping of Region to ndarray of float32
         Each skin region's share.
     mm_per_pixel : float
         Size of a coarse pixel.
@@ -48,7 +49,7 @@ class CoarsePatch:
 
     density: Map
     skin: Alpha
-    regions: dict[Region, Alpha]
+    regions: Mapping[Region, Alpha]
     mm_per_pixel: float
 
     @cached_property
@@ -59,6 +60,40 @@ class CoarsePatch:
     def pixels(self, mm: float) -> float:
         """Coarse pixels that a length on skin covers."""
         return mm / self.mm_per_pixel
+
+
+class RegionShares(Mapping[Region, Alpha]):
+    """Share of each skin region in coarse pixels, each worked out when it is asked for.
+
+    Parameters
+    ----------
+    patch : SkinPatch
+    size : tuple of int
+        Columns and rows of the coarse grid.
+    """
+
+    def __init__(self, patch: SkinPatch, size: tuple[int, int]) -> None:
+        self._patch = patch
+        self._size = size
+        self._known: dict[Region, Alpha] = {}
+
+    def __contains__(self, region: object) -> bool:
+        return region in SKIN_REGIONS and region in self._patch.masks
+
+    def __getitem__(self, region: Region) -> Alpha:
+        if region not in self:
+            raise KeyError(region)
+        if region not in self._known:
+            height, width = self._patch.light.shape[:2]
+            mask = self._patch.mask(region)
+            self._known[region] = mean_share(mask, (height, width), self._size)
+        return self._known[region]
+
+    def __iter__(self) -> Iterator[Region]:
+        return (region for region in SKIN_REGIONS if region in self)
+
+    def __len__(self) -> int:
+        return sum(1 for _ in self)
 
 
 def coarse(patch: SkinPatch, mm_per_pixel: float) -> CoarsePatch:
@@ -77,11 +112,7 @@ def coarse(patch: SkinPatch, mm_per_pixel: float) -> CoarsePatch:
     return CoarsePatch(
         density=density,
         skin=np.where(skin > LEAST_SKIN, skin, 0).astype(np.float32),
-        regions={
-            region: mean_share(patch.mask(region), (height, width), size)
-            for region in SKIN_REGIONS
-            if region in patch.masks
-        },
+        regions=RegionShares(patch, size),
         mm_per_pixel=patch.mm_per_pixel * width / size[0],
     )
 

@@ -7,8 +7,6 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 import numpy.typing as npt
-from scipy.sparse import csr_matrix
-from scipy.sparse.linalg import spsolve
 
 from evenhand.steps.coarse import DARKEST
 from evenhand.steps.mark_detection import Mark
@@ -273,6 +271,9 @@ def membrane(difference: Map, inside: Inside) -> Map:
 
 
 def _laplace(values: Map, unknown: Inside) -> Map:
+    from scipy.sparse import csr_matrix
+    from scipy.sparse.linalg import spsolve
+
     index = np.full(unknown.shape, -1)
     index[unknown] = np.arange(unknown.sum())
     places = np.argwhere(unknown)

@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Hashable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import reduce
 from typing import Any, TypeVar
 
 import numpy as np
@@ -22,10 +24,15 @@ from evenhand.jobs.pictures import resized
 from evenhand.jobs.place import Place
 from evenhand.layers.layer import Layer
 from evenhand.people.person import Person
+from evenhand.photo.compiling import compiled
 from evenhand.photo.photograph import Photograph
+from evenhand.processors import PROCESSORS
 
 Small = npt.NDArray[np.float32]
 Made = TypeVar("Made")
+
+ROWS = 64
+"""Rows of a picture worked out at a time, so that they stay in the cache."""
 
 CODES = 255
 """Largest code of a picture to look at; 16-bit photographs are shown at 8 bits."""
@@ -116,22 +123,19 @@ class Previews:
         (ndarray of uint8, shape (height, width, 3), bytes or None)
             Codes, and the profile they are to be read with.
         """
-        original, profile = self._original(source, view)
-        sums: dict[Box, Small] = {}
-        for sha256, strength in layers:
-            part = self._part(source, view, sha256)
-            if part is not None and strength:
-                added = part.codes * np.float32(strength)
-                sums[part.box] = sums[part.box] + added if part.box in sums else added
-        codes = original[1]
-        if not sums:
+        (real, codes), profile = self._original(source, view)
+        parts = [(self._part(source, view, sha256), strength) for sha256, strength in layers]
+        moved = [(part, strength) for part, strength in parts if part is not None and strength]
+        if not moved:
             return codes, profile
-        total = original[0].copy()
-        for box, added in sums.items():
-            total[box.slices] += added
         result = codes.copy()
-        for box in sums:
-            result[box.slices] = np.clip(np.rint(total[box.slices]), 0, CODES).astype(np.uint8)
+        where = reduce(Box.union, (part.box for part, _ in moved))
+        strips = [
+            Box(top, where.left, min(top + ROWS, where.bottom), where.right)
+            for top in range(where.top, where.bottom, ROWS)
+        ]
+        with ThreadPoolExecutor(PROCESSORS) as pool:
+            list(pool.map(lambda strip: _move_strip(real, strip, moved, result), strips))
         return result, profile
 
     def differences(self, source: Source, view: View, sha256: str) -> npt.NDArray[np.int16]:
@@ -198,6 +202,37 @@ def _in_64ths(codes: Small) -> npt.NDArray[np.int16]:
         np.rint(codes * np.float32(64)), limits.min, limits.max
     ).astype(np.int16)
     return fine
+
+
+def _move_strip(
+    real: Small, strip: Box, moved: Sequence[tuple[Part, float]], result: npt.NDArray[np.uint8]
+) -> None:
+    """Round the original's codes and what the parts add to them into rows of the result."""
+    total = real[strip.slices].copy()
+    for part, strength in moved:
+        shared = part.box.intersection(strip)
+        if shared.area:
+            codes = part.codes[shared.within(part.box)]
+            _add(codes, np.float32(strength), total[shared.within(strip)])
+    _round(total, result[strip.slices])
+
+
+@compiled
+def _add(codes, strength, total):  # type: ignore[no-untyped-def]
+    for row in range(codes.shape[0]):
+        for column in range(codes.shape[1]):
+            for channel in range(3):
+                total[row, column, channel] += strength * codes[row, column, channel]
+
+
+@compiled
+def _round(total, result):  # type: ignore[no-untyped-def]
+    low, high = np.float32(0), np.float32(CODES)
+    for row in range(total.shape[0]):
+        for column in range(total.shape[1]):
+            for channel in range(3):
+                code = np.rint(total[row, column, channel])
+                result[row, column, channel] = np.uint8(min(max(code, low), high))
 
 
 def part_of(layer: Layer, view: View, factor: float) -> Part | None:
