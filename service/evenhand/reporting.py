@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import platform
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -58,11 +58,12 @@ NO_SKIN = (
 
 def report_of(
     photograph: Photograph,
-    people: list[Person],
-    layers: list[Layer],
+    people: Sequence[PersonReport],
+    layers: Sequence[Layer],
     settings: RetouchSettings,
     clock: Stopwatch,
     pixels: CodeValues | None = None,
+    advice: str = "",
 ) -> Report:
     """Everything about a portrait but the file of the result.
 
@@ -70,20 +71,23 @@ def report_of(
     ----------
     photograph : Photograph
         The original.
-    people, layers
-        What was found and computed.
+    people : sequence of PersonReport
+        Who was found, from `people_report`.
+    layers : sequence of Layer
+        What was computed.
     settings : RetouchSettings
         What was asked for.
     clock : Stopwatch
         Time of each stage so far.
     pixels : ndarray, optional
         The retouched code values, where there is anything to retouch.
+    advice : str
+        What to do where there is not.
     """
     with clock("report"):
-        person_reports = {person.index: person_report(person) for person in people}
+        regions = {person.index: person.regions for person in people}
         layer_reports = [
-            layer_report(photograph, person_reports[layer.person].regions, layer, settings)
-            for layer in layers
+            layer_report(photograph, regions[layer.person], layer, settings) for layer in layers
         ]
         total = Difference(mean=0.0, largest=0.0)
         if pixels is not None:
@@ -96,7 +100,7 @@ def report_of(
         height=photograph.shape[0],
         bits=photograph.pixels.dtype.itemsize * 8,
         result=None,
-        people=list(person_reports.values()),
+        people=list(people),
         layers=layer_reports,
         cap=settings.cap,
         total=total,
@@ -104,11 +108,11 @@ def report_of(
         stages=clock.stages,
         versions=versions(),
         notes=[*photograph.notes, *gamut_notes(photograph)],
-        advice=advice_of(people, layers),
+        advice=advice,
     )
 
 
-def advice_of(people: list[Person], layers: list[Layer]) -> str:
+def advice_of(people: Sequence[Person], layers: Sequence[Layer]) -> str:
     """What to do where nothing could be retouched; empty where something was."""
     if layers:
         return ""
@@ -142,7 +146,9 @@ def layer_report(
     )
 
 
-def total_difference(photograph: Photograph, pixels: CodeValues, layers: list[Layer]) -> Difference:
+def total_difference(
+    photograph: Photograph, pixels: CodeValues, layers: Sequence[Layer]
+) -> Difference:
     """Difference of the result to the original over all pixels that changed."""
     box = Box(0, 0, 0, 0)
     for layer in layers:
@@ -191,6 +197,11 @@ def _ciede2000(
     fine = np.float32(65535 // photograph.white / steps_per_code)
     measure = Measure(photograph.encoding, original[place])
     return measure.exactly(change(place).astype(np.float32) * fine)
+
+
+def people_report(people: Sequence[Person]) -> list[PersonReport]:
+    """What is known of everybody."""
+    return [person_report(person) for person in people]
 
 
 def person_report(person: Person) -> PersonReport:

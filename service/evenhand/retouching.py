@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -25,7 +25,7 @@ from evenhand.photo.credentials import Certificate
 from evenhand.photo.photograph import CodeValues, Photograph
 from evenhand.provenance import write_result
 from evenhand.report import Report, Stage
-from evenhand.reporting import file_report, report_of
+from evenhand.reporting import advice_of, file_report, people_report, report_of
 from evenhand.screen import Screen, on_screen, write_with_notices
 from evenhand.steps.eyes import EyesSettings, eyes
 from evenhand.steps.gain import Gain, added
@@ -34,6 +34,10 @@ from evenhand.steps.marks_picture import marks_picture
 from evenhand.steps.patch import Change, SkinPatch, patch_of
 from evenhand.steps.redness import RednessSettings, redness
 from evenhand.steps.smoothing import SmoothingSettings, smoothing
+
+MOST_AT_ONCE = 50_000_000
+"""Pixels up to which the results are written at the same time; of more, one after the other, since
+each takes as much memory as the photograph."""
 
 DARKEST = 1e-6
 """Linear light below which a gain means nothing; the smallest step of 16 bits is 15 times it."""
@@ -213,27 +217,29 @@ def retouch(
         people = people_of(photograph, settings)
     layers = layers_of(photograph, people, settings, clock)
     if not layers:
-        return report_of(photograph, people, layers, settings, clock)
-    with clock("blend"):
-        pixels = layering.blend(photograph, layers, strengths_of(settings))
+        advice = advice_of(people, layers)
+        return report_of(photograph, people_report(people), layers, settings, clock, advice=advice)
+    with clock("report"):
+        told = people_report(people)
+    scales = {person.index: person.scale.mm_per_pixel for person in people}
+    del people  # their masks take more memory than the photograph, and are no longer needed
+    strengths = strengths_of(settings)
     if dry_run:
-        return report_of(photograph, people, layers, settings, clock, pixels)
+        with clock("blend"):
+            pixels = layering.blend(photograph, layers, strengths)
+        return report_of(photograph, told, layers, settings, clock, pixels)
+    at_once = photograph.frame.area <= MOST_AT_ONCE
     with delivery(out, results.in_order, overwrite=overwrite) as beside:
-        with clock("write"):
-            strengths, portrait = strengths_of(settings), beside / results.portrait
-            _, _, _, told = _together(
-                lambda: write_result(
-                    pixels, photograph, portrait, layers, strengths, certificate, when
-                ),
-                lambda: layering.save(
-                    beside / results.layers, photograph, layers, strengths, out / results.layers
-                ),
-                lambda: _write_pictures(photograph, people, layers, pixels, beside, results),
-                lambda: report_of(photograph, people, layers, settings, Stopwatch(), pixels),
-            )
-            written = {"result": file_report(portrait)}
+        portrait, folder = beside / results.portrait, beside / results.layers
+        with clock("write"), _tasks(at_once=at_once) as begin:
+            begin(layering.save, folder, photograph, layers, strengths, out / results.layers)
+            pixels = layering.blend(photograph, layers, strengths)
+            begin(write_result, pixels, photograph, portrait, layers, strengths, certificate, when)
+            begin(_write_pictures, photograph, scales, layers, pixels, beside, results)
+            report = report_of(photograph, told, layers, settings, Stopwatch(), pixels)
+        written = {"result": file_report(portrait)}
         times = {"stages": clock.stages, "seconds": round(clock.total, 4)}
-        report: Report = told.model_copy(update=written | times)
+        report = report.model_copy(update=written | times)
         (beside / results.report).write_text(report.model_dump_json(indent=2) + "\n")
         if not (beside / results.marks).exists():
             (out / results.marks).unlink(missing_ok=True)  # of an earlier run, replaced by this one
@@ -260,7 +266,7 @@ def layers_of(
         for layer in _layers_of_person(photograph, person, settings, clock)
     ]
     with clock("sum"):
-        return layering.limit_sum(photograph, layers, settings.cap)
+        return layering.limit_sum(photograph, layers, settings.cap, in_place=True)
 
 
 def _layers_of_person(
@@ -328,16 +334,25 @@ def _layer(
     )
 
 
-def _together(*tasks: Callable[[], Any]) -> list[Any]:
-    """Do several things at the same time, on all cores, and give what each of them gives."""
+@contextmanager
+def _tasks(*, at_once: bool) -> Iterator[Callable[..., None]]:
+    """Give what begins a task beside the caller's own work, or does it then and there.
+
+    All of them are done at the end, and what any of them raised is raised.
+    """
+    if not at_once:
+        yield lambda task, *arguments: task(*arguments)
+        return
+    running: list[Future[Any]] = []
     with ThreadPoolExecutor() as threads:
-        running = [threads.submit(task) for task in tasks]
-    return [done.result() for done in running]
+        yield lambda task, *arguments: running.append(threads.submit(task, *arguments))
+    for task in running:
+        task.result()
 
 
 def _write_pictures(
     photograph: Photograph,
-    people: Sequence[Person],
+    scales: Mapping[int, float],
     layers: Sequence[Layer],
     pixels: CodeValues,
     beside: Path,
@@ -347,13 +362,14 @@ def _write_pictures(
     largest = max(layers, key=lambda layer: layer.box.area).box
     write_with_notices(comparison(photograph, pixels, largest), beside / results.comparison)
     if any(layer.step == "marks" for layer in layers):
-        write_with_notices(_numbered(photograph, people, layers), beside / results.marks)
+        write_with_notices(_numbered(photograph, scales, layers), beside / results.marks)
 
 
-def _numbered(photograph: Photograph, people: Sequence[Person], layers: Sequence[Layer]) -> Screen:
+def _numbered(
+    photograph: Photograph, scales: Mapping[int, float], layers: Sequence[Layer]
+) -> Screen:
     """The photograph with every mark outlined and numbered; each person's count from 1."""
     picture = on_screen(photograph.pixels, photograph.profile)
-    scales = {person.index: person.scale.mm_per_pixel for person in people}
     for layer in layers:
         if layer.step == "marks":
             picture = marks_picture(picture, layer.facts["marks"], scales[layer.person])

@@ -232,7 +232,7 @@ def test_a_full_disk_leaves_nothing_behind(tmp_path, monkeypatch):
     def full(*_args):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(storage, "_encoded", full)
+    monkeypatch.setattr(storage, "_write_differences", full)
     with pytest.raises(NotWrittenError, match="No space left"):
         save(tmp_path / "a.layers", photograph, layers, [1.0, 1.0])
     assert list(tmp_path.iterdir()) == []

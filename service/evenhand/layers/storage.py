@@ -14,9 +14,10 @@ import os
 import secrets
 import shutil
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 import numpy as np
 
@@ -30,6 +31,8 @@ from evenhand.errors import (
 from evenhand.layers.blending import strengths_of
 from evenhand.layers.layer import CodeDifferences, Layer
 from evenhand.layers.making import STEPS_PER_CODE
+from evenhand.photo.compiling import compiled
+from evenhand.processors import PROCESSORS
 
 if TYPE_CHECKING:
     from evenhand.photo.photograph import Photograph
@@ -45,6 +48,9 @@ VERSION = 1
 
 ROWS_PER_STRIP = 128
 # Rows compressed together: enough for the compressor, few enough for several threads.
+
+LEVEL = 1
+# Of Zstandard: the quickest, a tenth larger than the next ones.
 
 ADVICE = "Run the retouch again to make the layers anew."
 
@@ -256,10 +262,11 @@ def _save_layer(folder: Path, number: int, layer: Layer, strength: float) -> dic
         "sha256": "",
     }
     if layer.box.area:
-        data = _encoded(layer.difference)
         entry["file"] = f"{number:02d}.person-{layer.person}.{layer.step}.tif"
-        entry["sha256"] = hashlib.sha256(data).hexdigest()
-        (folder / entry["file"]).write_bytes(data)
+        with (folder / entry["file"]).open("w+b") as file:
+            _write_differences(file, layer.difference)
+            file.seek(0)
+            entry["sha256"] = hashlib.file_digest(file, "sha256").hexdigest()
     return entry
 
 
@@ -285,25 +292,48 @@ def _load_layer(folder: Path, entry: Mapping[str, Any], original: Original) -> L
     )
 
 
-def _encoded(difference: CodeDifferences) -> bytes:
-    """A TIFF of the differences in the smallest signed integers that hold them."""
+def _write_differences(file: BinaryIO, difference: CodeDifferences) -> None:
+    """Write a TIFF of the differences in the smallest signed integers that hold them."""
     import tifffile
 
     largest = max(int(difference.max()), -int(difference.min()) - 1)
     small = np.int8 if largest < 2**7 else np.int16 if largest < 2**15 else np.int32
-    file = io.BytesIO()
-    tifffile.imwrite(
-        file,
-        difference.astype(small, copy=False),
-        photometric="rgb",
-        compression="zstd",
-        compressionargs={"level": 1},
-        predictor=True,
-        rowsperstrip=ROWS_PER_STRIP,
-        metadata=None,
-        software=False,
-    )
-    return file.getvalue()
+    tops = range(0, len(difference), ROWS_PER_STRIP)
+    with ThreadPoolExecutor(PROCESSORS) as pool:
+        strips = pool.map(lambda top: _strip(difference[top : top + ROWS_PER_STRIP], small), tops)
+        tifffile.imwrite(
+            file,
+            strips,
+            shape=difference.shape,
+            dtype=small,
+            photometric="rgb",
+            compression="zstd",
+            predictor=True,
+            rowsperstrip=ROWS_PER_STRIP,
+            metadata=None,
+            software=False,
+        )
+
+
+def _strip(difference: CodeDifferences, small: type[np.signedinteger[Any]]) -> bytes:
+    """Rows as a strip of the TIFF: horizontal steps, compressed."""
+    import imagecodecs
+
+    steps: Any = np.empty(difference.shape, small)
+    _take_steps(difference, steps)
+    return bytes(imagecodecs.zstd_encode(steps, level=LEVEL))
+
+
+@compiled
+def _take_steps(difference, steps):  # type: ignore[no-untyped-def]
+    """The difference of each pixel to its left neighbour (TIFF 6.0, section 14)."""
+    for row in range(difference.shape[0]):
+        for channel in range(3):
+            steps[row, 0, channel] = difference[row, 0, channel]
+        for column in range(1, difference.shape[1]):
+            for channel in range(3):
+                left = difference[row, column - 1, channel]
+                steps[row, column, channel] = difference[row, column, channel] - left
 
 
 def _decoded(folder: Path, name: str, sha256: str) -> CodeDifferences:

@@ -23,7 +23,9 @@ if TYPE_CHECKING:
     from evenhand.photo.photograph import CodeValues, Photograph
 
 
-def limit_sum(photograph: Photograph, layers: Sequence[Layer], cap: float) -> list[Layer]:
+def limit_sum(
+    photograph: Photograph, layers: Sequence[Layer], cap: float, *, in_place: bool = False
+) -> list[Layer]:
     """Layers whose sum keeps inside a cap, whatever the strength of each.
 
     Parameters
@@ -34,6 +36,8 @@ def limit_sum(photograph: Photograph, layers: Sequence[Layer], cap: float) -> li
         Of any number of people; their boxes may overlap.
     cap : float
         Largest CIEDE2000 (D65) of any pixel for all layers together.
+    in_place : bool
+        The layers' own arrays may be changed, for the memory that copies would take.
 
     Returns
     -------
@@ -61,7 +65,7 @@ def limit_sum(photograph: Photograph, layers: Sequence[Layer], cap: float) -> li
         if len(numbers) > 1 or layers[numbers[0]].cap > cap:
             _limit(photograph, box, layers, numbers, cap, changes)
     limited = list(layers)
-    for number in {change.layer for change in changes}:
+    for number in {change.layer for change in changes} if not in_place else ():
         limited[number] = replace(layers[number], difference=layers[number].difference.copy())
     for change in changes:
         limited[change.layer].difference[change.place] = change.difference
