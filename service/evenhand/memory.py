@@ -10,8 +10,15 @@ TRIM_THRESHOLD, MMAP_THRESHOLD = -1, -3
 KEPT = 512 << 20
 """Bytes of free memory above which it goes back to the system."""
 
-LARGEST = 1 << 30
+LARGEST = 1 << 28
 """Bytes of an array above which it is mapped by itself and goes back when it is freed."""
+
+
+def give_freed_memory_back() -> None:
+    """Give all freed memory back to the system now; nothing on systems without glibc."""
+    trim = getattr(ctypes.CDLL(None), "malloc_trim", None)
+    if trim is not None:
+        trim(0)
 
 
 def keep_freed_memory() -> None:

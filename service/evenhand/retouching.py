@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -16,21 +15,19 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from evenhand import layers as layering
 from evenhand import photo
-from evenhand.comparison import comparison
 from evenhand.delivery import delivery, refuse_existing, refuse_original
 from evenhand.layers.layer import Layer
+from evenhand.memory import give_freed_memory_back
 from evenhand.people.finding import PeopleSettings, find_people
-from evenhand.people.person import Alpha, Person, Region
+from evenhand.people.person import SKIN_REGIONS, Alpha, Person, Region
 from evenhand.photo.credentials import Certificate
 from evenhand.photo.photograph import CodeValues, Photograph
-from evenhand.provenance import write_result
 from evenhand.report import Report, Stage
 from evenhand.reporting import advice_of, file_report, people_report, report_of
-from evenhand.screen import Screen, on_screen, write_with_notices
+from evenhand.results import Results, Writing
 from evenhand.steps.eyes import EyesSettings, eyes
 from evenhand.steps.gain import Gain, added
 from evenhand.steps.marks import MarksSettings, marks
-from evenhand.steps.marks_picture import marks_picture
 from evenhand.steps.patch import Change, SkinPatch, patch_of
 from evenhand.steps.redness import RednessSettings, redness
 from evenhand.steps.smoothing import SmoothingSettings, smoothing
@@ -66,6 +63,9 @@ STEPS: Mapping[str, Step] = {
     "eyes": Step(eyes, lambda patch: patch.masks[Region.EYE]),
 }
 """Every step by name, in the order in which they run."""
+
+READ_BY_STEPS = (*SKIN_REGIONS, Region.EYE)
+"""Regions whose masks steps read; skin's are free of all the others."""
 
 DEFAULT_STEPS = ("redness", "smoothing")
 """Steps that run when none are named."""
@@ -124,33 +124,6 @@ class Stopwatch:
             cpu_seconds=round(time.process_time() - cpu, 5),
         )
         self.stages.append(stage)
-
-
-@dataclass(frozen=True)
-class Results:
-    """Names of a portrait's results in the folder they go to."""
-
-    portrait: str
-    layers: str
-    comparison: str
-    marks: str
-    report: str
-
-    @classmethod
-    def of(cls, stem: str, suffix: str) -> Results:
-        """Names for the results of a photograph called `stem` plus `suffix`."""
-        return cls(
-            portrait=stem + suffix,
-            layers=f"{stem}.layers",
-            comparison=f"{stem}.before-after.jpg",
-            marks=f"{stem}.marks.jpg",
-            report=f"{stem}.report.json",
-        )
-
-    @property
-    def in_order(self) -> list[str]:
-        """The report comes last: where it is, everything is."""
-        return [self.layers, self.comparison, self.marks, self.portrait, self.report]
 
 
 def retouch(
@@ -215,35 +188,45 @@ def retouch(
         refuse_original(path, out / results.portrait)
     with clock("people"):
         people = people_of(photograph, settings)
+    with clock("report"):
+        told = people_report(people)
+    people = [_as_steps_need(person) for person in people]
     layers = layers_of(photograph, people, settings, clock)
     if not layers:
         advice = advice_of(people, layers)
-        return report_of(photograph, people_report(people), layers, settings, clock, advice=advice)
-    with clock("report"):
-        told = people_report(people)
+        return report_of(photograph, told, layers, settings, clock, advice=advice)
     scales = {person.index: person.scale.mm_per_pixel for person in people}
-    del people  # their masks take more memory than the photograph, and are no longer needed
     strengths = strengths_of(settings)
+
+    def report_with(layers: Sequence[Layer], pixels: CodeValues) -> Report:
+        return report_of(photograph, told, layers, settings, Stopwatch(), pixels)
+
     if dry_run:
         with clock("blend"):
             pixels = layering.blend(photograph, layers, strengths)
         return report_of(photograph, told, layers, settings, clock, pixels)
-    at_once = photograph.frame.area <= MOST_AT_ONCE
+    del people  # their masks take as much memory as the photograph, and are no longer needed
     with delivery(out, results.in_order, overwrite=overwrite) as beside:
-        portrait, folder = beside / results.portrait, beside / results.layers
-        with clock("write"), _tasks(at_once=at_once) as begin:
-            begin(layering.save, folder, photograph, layers, strengths, out / results.layers)
-            pixels = layering.blend(photograph, layers, strengths)
-            begin(write_result, pixels, photograph, portrait, layers, strengths, certificate, when)
-            begin(_write_pictures, photograph, scales, layers, pixels, beside, results)
-            report = report_of(photograph, told, layers, settings, Stopwatch(), pixels)
-        written = {"result": file_report(portrait)}
+        files = Writing(photograph, strengths, scales, results, out, beside, certificate, when)
+        with clock("write"):
+            if photograph.frame.area <= MOST_AT_ONCE:
+                report = files.at_once(layers, report_with)
+            else:
+                give_freed_memory_back()
+                report = files.in_turn(layers, report_with)
+        written = {"result": file_report(beside / results.portrait)}
         times = {"stages": clock.stages, "seconds": round(clock.total, 4)}
         report = report.model_copy(update=written | times)
         (beside / results.report).write_text(report.model_dump_json(indent=2) + "\n")
         if not (beside / results.marks).exists():
             (out / results.marks).unlink(missing_ok=True)  # of an earlier run, replaced by this one
     return report
+
+
+def _as_steps_need(person: Person) -> Person:
+    """A person without the masks that no step reads; hair's is larger than all the skin's."""
+    read = {region: mask for region, mask in person.masks.items() if region in READ_BY_STEPS}
+    return replace(person, masks=read)
 
 
 def people_of(photograph: Photograph, settings: RetouchSettings) -> list[Person]:
@@ -332,45 +315,3 @@ def _layer(
         chosen.cap,
         chosen.model_dump(),
     )
-
-
-@contextmanager
-def _tasks(*, at_once: bool) -> Iterator[Callable[..., None]]:
-    """Give what begins a task beside the caller's own work, or does it then and there.
-
-    All of them are done at the end, and what any of them raised is raised.
-    """
-    if not at_once:
-        yield lambda task, *arguments: task(*arguments)
-        return
-    running: list[Future[Any]] = []
-    with ThreadPoolExecutor() as threads:
-        yield lambda task, *arguments: running.append(threads.submit(task, *arguments))
-    for task in running:
-        task.result()
-
-
-def _write_pictures(
-    photograph: Photograph,
-    scales: Mapping[int, float],
-    layers: Sequence[Layer],
-    pixels: CodeValues,
-    beside: Path,
-    results: Results,
-) -> None:
-    """Write the before/after picture and, where marks were looked for, the numbered one."""
-    largest = max(layers, key=lambda layer: layer.box.area).box
-    write_with_notices(comparison(photograph, pixels, largest), beside / results.comparison)
-    if any(layer.step == "marks" for layer in layers):
-        write_with_notices(_numbered(photograph, scales, layers), beside / results.marks)
-
-
-def _numbered(
-    photograph: Photograph, scales: Mapping[int, float], layers: Sequence[Layer]
-) -> Screen:
-    """The photograph with every mark outlined and numbered; each person's count from 1."""
-    picture = on_screen(photograph.pixels, photograph.profile)
-    for layer in layers:
-        if layer.step == "marks":
-            picture = marks_picture(picture, layer.facts["marks"], scales[layer.person])
-    return picture

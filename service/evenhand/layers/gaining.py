@@ -77,12 +77,13 @@ def gained(
     photograph: Photograph,
     encoding: MatrixEncoding,
     box: Box,
+    inner: Box,
     skin: Alpha,
     log_gain: Floats,
     steps_per_code: int,
     cap: float,
 ) -> Gained:
-    """Differences that a gain of the skin in `box` comes to.
+    """Differences that a gain of the skin comes to.
 
     Parameters
     ----------
@@ -91,8 +92,10 @@ def gained(
     encoding : MatrixEncoding
         Its encoding.
     box : Box
-        Where the skin lies.
-    skin : ndarray of float32, shape (box.height, box.width)
+        Where the grid lies.
+    inner : Box
+        Part of it, in its own coordinates, outside which there is no skin.
+    skin : ndarray of float32, shape (inner.height, inner.width)
         Share of skin in each pixel: the gain applies in proportion.
     log_gain : ndarray of float32, shape (rows, columns, 3)
         Natural logarithm of the gain in Rec. 2020, on a grid over the box.
@@ -102,7 +105,7 @@ def gained(
         Largest CIEDE2000, for `near`.
     """
     found = _empty(skin.shape, np.zeros((*skin.shape, 3), np.int16))
-    chosen = photograph, encoding, box, skin, log_gain, steps_per_code, cap
+    chosen = photograph, encoding, box, inner, skin, log_gain, steps_per_code, cap
     if _fill(found, *chosen) > np.iinfo(np.int16).max:
         found = _empty(skin.shape, np.zeros((*skin.shape, 3), np.int32))
         _fill(found, *chosen)
@@ -121,21 +124,22 @@ def _fill(
     photograph: Photograph,
     encoding: MatrixEncoding,
     box: Box,
+    inner: Box,
     skin: Alpha,
     log_gain: Floats,
     steps_per_code: int,
     cap: float,
 ) -> float:
     """Fill the differences in, and give the largest, which has to fit their integers."""
-    codes = photograph.pixels[box.slices]
+    codes = photograph.pixels[box.slices][inner.slices]
     depth = codes.dtype.itemsize * 8
     tables = _tables(encoding, depth)
     scale = np.float32(FINE_PER_CODE[depth] / (257 * steps_per_code))
     rounding = np.float32(ROUNDING[depth] / ROUNDING[8])
     table = bounds_of(encoding).prepared(codes)
     bounds = table, depth - CELL_BITS, scale, rounding, np.float32(near_bound(cap))
-    across = _places(skin.shape[1], log_gain.shape[1])
-    down = _places(skin.shape[0], log_gain.shape[0])
+    across = _places(box.width, log_gain.shape[1])[inner.left : inner.right]
+    down = _places(box.height, log_gain.shape[0])[inner.top : inner.bottom]
 
     def work(top: int) -> float:
         rows = slice(top, top + ROWS)

@@ -133,7 +133,12 @@ def _layer_from_gain(
     skin = change.patch.skin
     if mask is not skin:
         skin = np.where(mask > 0, skin, np.float32(0))
-    found = gained(photograph, encoding, box, skin, change.log_gain, steps_per_code, cap)
+    inner = _around(skin)
+    skin = skin[inner.slices]
+    found = gained(photograph, encoding, box, inner, skin, change.log_gain, steps_per_code, cap)
+    box = Box(
+        box.top + inner.top, box.left + inner.left, box.top + inner.bottom, box.left + inner.right
+    )
     codes = photograph.pixels[box.slices]
 
     def work(pixels: Pixels) -> None:
@@ -148,6 +153,15 @@ def _layer_from_gain(
     return Layer(
         step, person, box, cut, steps_per_code, cap, dict(settings or {}), dict(change.facts)
     )
+
+
+def _around(skin: Alpha) -> Box:
+    """Smallest box around the pixels with any skin."""
+    rows = np.flatnonzero(skin.max(axis=1, initial=0) > 0)
+    columns = np.flatnonzero(skin.max(axis=0, initial=0) > 0)
+    if not rows.size:
+        return Box(0, 0, 0, 0)
+    return Box(int(rows[0]), int(columns[0]), int(rows[-1]) + 1, int(columns[-1]) + 1)
 
 
 def shortened(
