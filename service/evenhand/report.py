@@ -52,7 +52,7 @@ class PersonReport(Model):
 
     index: int = Field(description="Number in the photograph, from 0, left to right.")
     face: BoxReport | None = Field(
-        description="Box around the face; null where only skin was pointed at."
+        description="Box around the face; null where no head is seen or skin was pointed at."
     )
     confidence: float | None = Field(description="Of the face, 0 to 1; null without a face.")
     roll: float | None = Field(description="Turn of the face in the picture plane, degrees.")

@@ -133,7 +133,7 @@ def body_of(photograph: Photograph, head: Head, scale: Scale) -> Body:
         head=view.in_view(head.points),
         outline=view.in_view(_face_outline(head, scale)),
         limbs=None if limbs is None else view.in_view(limbs),
-        person=_person_in(view),
+        person=person_in(view),
     )
 
 
@@ -250,7 +250,7 @@ def _tightened(around: Box, limbs: Points, head: Head, scale: Scale) -> Box:
     return Box(round(top), round(left), round(bottom), round(right)).intersection(around)
 
 
-def _person_in(view: View) -> Field:
+def person_in(view: View) -> Field:
     """Chance that a pixel of the view belongs to a person."""
     height, width = view.pixels.shape[:2]
     share = NETWORK_SIZE / max(height, width, NETWORK_SIZE)

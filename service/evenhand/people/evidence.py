@@ -15,6 +15,7 @@ from evenhand.people.bodies import Body
 from evenhand.people.parser import SKIN_PARTS, Parsing, Part
 from evenhand.people.person import Region
 from evenhand.people.skin_model import SkinModel
+from evenhand.people.views import View
 
 Field = npt.NDArray[np.float32]
 Codes = npt.NDArray[np.uint8]
@@ -38,11 +39,21 @@ KEPT_REGIONS_OF_PARTS = {
 }
 """Parts of each kept region that the landmarks do not give."""
 
-OTHER_PARTS, RARE_PARTS = (
-    (Part.HAIR, Part.BEARD, Part.MOUTH, Part.CLOTH),
-    (Part.GLASSES, Part.JEWELLERY, Part.INK),
+CUTS: tuple[tuple[tuple[Part, ...], float, float], ...] = (
+    ((Part.HAIR, Part.MOUTH), 0.45, 0.7),
+    ((Part.BEARD,), 0.55, 0.75),
+    ((Part.CLOTH,), 0.5, 0.75),
+    ((Part.JEWELLERY, Part.INK), 0.1, 0.3),
 )
-"""Parts that cut skin: tattoos and paint are on skin, but kept as they are."""
+"""Parts that cut skin, since they cannot all be told from it by colour; chance from which it is
+believed less, and not at all. The parser is never sure of jewellery, tattoos and paint (which are
+on skin, but kept as they are), and often sees a beard in the shadow below a chin."""
+
+GLASSES_SHARE = (0.1, 0.3)
+"""The same for glasses."""
+
+SMALLEST_GLASSES_MM2, SEEN_GLASSES = 600.0, 0.3
+"""Patches of glasses smaller than half a lens are a shadowed eye; chance from which they count."""
 
 FACE_PARTS = {
     Region.EYE: Part.EYE,
@@ -68,18 +79,12 @@ PERSON_SHARE = (0.25, 0.6)
 SEED_SHARE = 0.6
 """Chance of face skin from which a pixel of the face teaches the person's colour."""
 
-SUREST_COLOUR = 0.8
-"""Most that the likeness of colour alone may say: cloth and wood can have skin's colour."""
+COLOUR_LIMITS = (0.1, 0.85)
+"""Least and most that the likeness of colour alone may say: shaded skin can be unlike the face's,
+cloth and wood can have its colour. What is unlike tells more than what is like."""
 
 SUREST_PARSER = 0.98
 """Most that the parser alone may say."""
-
-OTHER_SHARE = (0.4, 0.65)
-"""Chance of hair, beard, mouth or cloth from which skin is believed less, and not at all: they
-cannot all be told from skin by colour."""
-
-RARE_SHARE = (0.1, 0.3)
-"""The same for glasses, jewellery, tattoos and paint, which the parser is never sure of."""
 
 ROUGH = (2.5, 4.5)
 """Local contrast, in that of the rougher parts of the face, from which a place looks like hair or
@@ -90,6 +95,31 @@ LEAST_ROUGHNESS = 0.05
 
 SMALLEST_PATCH_MM2 = 150.0
 """Skin patches smaller than a thumb nail are more often something else."""
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a person's skin is judged.
+
+    Attributes
+    ----------
+    view : View
+        The person's surroundings.
+    mm_per_pixel : float
+        Of the view.
+    person : ndarray of float32, shape of the view
+        Chance that the pixel belongs to a person at all.
+    near : ndarray of float32, shape of the view
+        1 where this person may be, falling to 0 too far away.
+    taught_by : ndarray of bool, shape of the view
+        Where the parser's surest skin teaches the person's own colour.
+    """
+
+    view: View
+    mm_per_pixel: float
+    person: Field
+    near: Field
+    taught_by: npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -111,54 +141,79 @@ class Evidence:
     kept: Mapping[Region, Field]
 
 
-def evidence_of(body: Body, parsing: Parsing, kept: Field) -> Evidence:
-    """Judge what is skin around a person.
+def place_of(body: Body) -> Place:
+    """Around a head: near its limbs, taught by its face."""
+    _, distance = bodies.regions_of(body)
+    near = skin_model.falling(distance, bodies.FARTHEST_MM / 2, bodies.FARTHEST_MM)
+    return Place(
+        view=body.view,
+        mm_per_pixel=body.mm_per_pixel,
+        person=body.person,
+        near=bodies.to_view(near, body, cv2.INTER_LINEAR),
+        taught_by=_face_area(body),
+    )
+
+
+def evidence_of(place: Place, parsing: Parsing, kept: Field) -> Evidence:
+    """Judge what is skin of one person.
 
     The parser's answer and the likeness to the person's own colour are weighed together (sum of
     logarithms of odds), bounded by person and pose, then put to the vote of the picture's colours.
 
     Parameters
     ----------
-    body : Body
+    place : Place
     parsing : Parsing
-        The parser's answers that cover the body's view.
+        The parser's answers that cover the place.
     kept : ndarray of float32, shape of the view
         Eyes, brows, lips and nostrils: never seeds.
     """
-    linear = encoding_of(None).to_linear(body.view.pixels)
-    parts = {part: _chance(parsing, body, (part,)) for part in SKIN_PARTS}
-    chances = {
-        region: _chance(parsing, body, those) for region, those in KEPT_REGIONS_OF_PARTS.items()
-    }
+    linear = encoding_of(None).to_linear(place.view.pixels)
+    parts = {part: _chance(parsing, place.view, (part,)) for part in SKIN_PARTS}
     by_parser = np.minimum(sum(parts.values()), 1).astype(np.float32)
-    face = _face_area(body) & (by_parser > SEED_SHARE) & (kept == 0)
-    skin = _weighed_with_own_colour(by_parser, linear, face)
-    _, distance = bodies.regions_of(body)
-    near = skin_model.falling(distance, bodies.FARTHEST_MM / 2, bodies.FARTHEST_MM)
-    skin *= bodies.to_view(near, body, cv2.INTER_LINEAR)
-    skin *= skin_model.rising(body.person, *PERSON_SHARE)
-    near_person = cv2.dilate((body.person > PERSON_SHARE[0]).astype(np.float32), np.ones((9, 9)))
-    skin = colour_votes.weighed(skin, linear, near_person * (kept < 0.5), body.mm_per_pixel)
-    skin *= skin_model.falling(_chance(parsing, body, OTHER_PARTS), *OTHER_SHARE)
-    skin *= skin_model.falling(_chance(parsing, body, RARE_PARTS), *RARE_SHARE)
-    return Evidence(_without_specks(skin, body.mm_per_pixel), _nearest(parts), chances)
+    seeds = place.taught_by & (by_parser > SEED_SHARE) & (kept == 0)
+    skin = _weighed_with_own_colour(by_parser, linear, seeds)
+    skin *= place.near
+    skin *= skin_model.rising(place.person, *PERSON_SHARE)
+    near_person = cv2.dilate((place.person > PERSON_SHARE[0]).astype(np.float32), np.ones((9, 9)))
+    skin = colour_votes.weighed(skin, linear, near_person * (kept < 0.5), place.mm_per_pixel)
+    for those, least, most in CUTS:
+        skin *= skin_model.falling(_chance(parsing, place.view, those), least, most)
+    skin *= skin_model.falling(_glasses(parsing, place), *GLASSES_SHARE)
+    chances = {
+        region: _chance(parsing, place.view, those)
+        for region, those in KEPT_REGIONS_OF_PARTS.items()
+    }
+    return Evidence(_without_specks(skin, place.mm_per_pixel), _nearest(parts), chances)
 
 
-def face_parts(body: Body, parsing: Parsing, known: Mapping[Region, Field]) -> dict[Region, Field]:
+def _glasses(parsing: Parsing, place: Place) -> Field:
+    """The parser's chance of glasses, where enough of them is seen."""
+    chance = _chance(parsing, place.view, (Part.GLASSES,))
+    large = _large_patches(chance > SEEN_GLASSES, SMALLEST_GLASSES_MM2 / place.mm_per_pixel**2)
+    glasses: Field = chance * large
+    return glasses
+
+
+def face_parts(
+    view: View, mm_per_pixel: float, parsing: Parsing, known: Mapping[Region, Field]
+) -> dict[Region, Field]:
     """Eyes, brows, lips and nostrils of a head on the working view as the parser sees them.
 
     Parameters
     ----------
-    body : Body
+    view : View
+    mm_per_pixel : float
+        Of the view.
     parsing : Parsing
     known : mapping of Region to ndarray of float32, shape of the view
         What the landmarks keep, empty if there are none: the parser then speaks close by only.
     """
     parts = {}
-    margin = (MESH_PART_MARGIN_MM if known else FACE_PART_MARGIN_MM) / body.mm_per_pixel
-    within = _disc(FACE_PARTS_WITHIN_MM / body.mm_per_pixel)
+    margin = (MESH_PART_MARGIN_MM if known else FACE_PART_MARGIN_MM) / mm_per_pixel
+    within = _disc(FACE_PARTS_WITHIN_MM / mm_per_pixel)
     for region, part in FACE_PARTS.items():
-        seen = (_chance(parsing, body, (part,)) > FACE_PART_SHARE).astype(np.float32)
+        seen = (_chance(parsing, view, (part,)) > FACE_PART_SHARE).astype(np.float32)
         seen = cv2.dilate(seen, _disc(margin))
         if known:
             seen *= cv2.dilate(known[region], within) if region in known else 0
@@ -173,10 +228,10 @@ def _disc(radius: float) -> Codes:
     return disc
 
 
-def _chance(parsing: Parsing, body: Body, parts: tuple[Part, ...]) -> Field:
+def _chance(parsing: Parsing, view: View, parts: tuple[Part, ...]) -> Field:
     """The parser's chance of any of the parts on the working view."""
-    height, width = body.view.pixels.shape[:2]
-    return parsing.on(parts, body.view.to_photograph, (height, width))
+    height, width = view.pixels.shape[:2]
+    return parsing.on(parts, view.to_photograph, (height, width))
 
 
 def _nearest(parts: Mapping[Part, Field]) -> Codes:
@@ -187,19 +242,22 @@ def _nearest(parts: Mapping[Part, Field]) -> Codes:
     return nearest
 
 
-def _weighed_with_own_colour(by_parser: Field, linear: Field, face: npt.NDArray[np.bool_]) -> Field:
-    """The parser's chance together with the likeness to the colour of the face."""
-    model = skin_model.learn(linear, face)
+def _weighed_with_own_colour(
+    by_parser: Field, linear: Field, seeds: npt.NDArray[np.bool_]
+) -> Field:
+    """The parser's chance together with the likeness to the colour of the seeds."""
+    model = skin_model.learn(linear, seeds)
     if model is None:
         return by_parser.copy()
-    likeness = like_skin(model, linear, face)
-    odds = _log_odds(by_parser, SUREST_PARSER) + _log_odds(likeness, SUREST_COLOUR)
+    likeness = like_skin(model, linear, seeds)
+    odds = _log_odds(by_parser, 1 - SUREST_PARSER, SUREST_PARSER)
+    odds += _log_odds(likeness, *COLOUR_LIMITS)
     together: Field = 1 / (1 + np.exp(-odds))
     return together
 
 
-def _log_odds(chance: Field, surest: float) -> Field:
-    bounded = np.clip(chance, np.float32(1 - surest), np.float32(surest))
+def _log_odds(chance: Field, least: float, most: float) -> Field:
+    bounded = np.clip(chance, np.float32(least), np.float32(most))
     odds: Field = np.log(bounded / (1 - bounded))
     return odds
 
@@ -224,9 +282,14 @@ def _face_area(body: Body) -> npt.NDArray[np.bool_]:
 
 def _without_specks(skin: Field, mm_per_pixel: float) -> Field:
     """Skin without patches too small to be any."""
-    _, labels, facts, _ = cv2.connectedComponentsWithStats((skin > 0.5).astype(np.uint8))
-    large = facts[:, cv2.CC_STAT_AREA] * mm_per_pixel**2 >= SMALLEST_PATCH_MM2
-    large[0] = False
-    reach = cv2.dilate(large[labels].astype(np.uint8), np.ones((5, 5), np.uint8))
-    kept: Field = skin * reach
+    kept: Field = skin * _large_patches(skin > 0.5, SMALLEST_PATCH_MM2 / mm_per_pixel**2)
     return kept
+
+
+def _large_patches(chosen: npt.NDArray[np.bool_], least_area: float) -> Codes:
+    """1 on and just around connected patches of at least so many pixels."""
+    _, labels, facts, _ = cv2.connectedComponentsWithStats(chosen.astype(np.uint8))
+    large = facts[:, cv2.CC_STAT_AREA] >= least_area
+    large[0] = False
+    reach: Codes = cv2.dilate(large[labels].astype(np.uint8), np.ones((5, 5), np.uint8))
+    return reach

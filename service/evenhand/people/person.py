@@ -91,6 +91,7 @@ class ScaleSource(StrEnum):
     IRIS = "visible iris"
     PUPILS = "distance between the pupils"
     FACE = "height of the face"
+    LIMBS = "width of the limbs"
     GIVEN = "given"
 
 
@@ -147,7 +148,7 @@ class Person:
     index : int
         Number in the photograph, from 0, left to right.
     face : Face or None
-        None where only skin was pointed at.
+        None where no head is seen, or only skin was pointed at.
     scale : Scale
         Size of a pixel on this person.
     masks : mapping of Region to Mask

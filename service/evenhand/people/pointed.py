@@ -57,16 +57,16 @@ def pointed_person(
             "The place pointed at holds too few pixels to learn the skin from.",
             "Give a larger box, or a point farther from the photograph's edge.",
         )
-    given = mm_per_pixel or FRAME_MM / max(photograph.shape)
+    scale = Scale(mm_per_pixel or FRAME_MM / max(photograph.shape), ScaleSource.GIVEN)
     alike = like_skin(model, linear, seeds)
     alike *= _connected(alike > 0.5, seeds)
     everywhere = np.ones(alike.shape, np.float32)
-    skin = colour_votes.weighed(alike, linear, everywhere, given * view.pixel_size)
+    skin = colour_votes.weighed(alike, linear, everywhere, scale.mm_per_pixel * view.pixel_size)
     skin *= _connected(skin > 0.5, seeds)
     area = cv2.dilate((skin > 0).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     alpha = edges.refined(skin, area, view, photograph.frame, photograph)
     mask = _boxed(alpha, photograph.frame)
-    return Person(0, None, Scale(given, ScaleSource.GIVEN), {Region.ARM: mask})
+    return Person(0, None, scale, {Region.ARM: mask})
 
 
 def _seeds(

@@ -52,13 +52,13 @@ class KeptPart:
 
 
 KEPT_PARTS = (
-    KeptPart(Region.EYE, RIGHT_EYE, 4.0),
-    KeptPart(Region.EYE, LEFT_EYE, 4.0),
+    KeptPart(Region.EYE, RIGHT_EYE, 3.0),
+    KeptPart(Region.EYE, LEFT_EYE, 3.0),
     KeptPart(Region.BROW, RIGHT_BROW, 3.0),
     KeptPart(Region.BROW, LEFT_BROW, 3.0),
-    KeptPart(Region.LIP, LIPS, 1.5),
-    KeptPart(Region.NOSTRIL, RIGHT_NOSTRIL, 1.0),
-    KeptPart(Region.NOSTRIL, LEFT_NOSTRIL, 1.0),
+    KeptPart(Region.LIP, LIPS, 1.0),
+    KeptPart(Region.NOSTRIL, RIGHT_NOSTRIL, 0.5),
+    KeptPart(Region.NOSTRIL, LEFT_NOSTRIL, 0.5),
 )
 """Margins: lids and lashes; stray brow hairs; the edge of the lips; the nostrils' rims."""
 
