@@ -15,8 +15,13 @@ from evenhand.web.previews import View, area_weights, part_of
 @given(st.integers(1, 200), st.integers(1, 200), st.data())
 def test_weights_of_a_whole_line_add_up_to_one(length: int, new: int, data: st.DataObject) -> None:
     new = min(new, length)
-    first, weights = area_weights((0, length), length, new)
-    assert first == 0
+    found = area_weights((0, length), length, new)
+    assert found.first == 0
+    weights = np.zeros((new, length + found.weights.shape[1]))
+    for row, (start, those) in enumerate(zip(found.old, found.weights, strict=True)):
+        weights[row, start : start + len(those)] = those
+    assert not weights[:, length:].any()
+    weights = weights[:, :length]
     np.testing.assert_allclose(weights.sum(1), 1, atol=1e-5)
     np.testing.assert_allclose(weights.sum(0), new / length, atol=1e-5)
 

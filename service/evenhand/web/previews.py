@@ -241,37 +241,82 @@ def part_of(layer: Layer, view: View, factor: float) -> Part | None:
     if not shared.area:
         return None
     region, (height, width) = view.region, view.shape
-    rows = (shared.top - region.top, shared.bottom - region.top)
-    columns = (shared.left - region.left, shared.right - region.left)
-    top, down = area_weights(rows, region.height, height)
-    left, across = area_weights(columns, region.width, width)
-    difference = layer.difference[shared.within(layer.box)].astype(np.float32)
-    if view.shape != (region.height, region.width):
-        difference = np.tensordot(down, difference, (1, 0))
-        difference = np.tensordot(across, difference, (1, 1)).transpose(1, 0, 2)
-    codes = np.ascontiguousarray(difference * np.float32(factor))
-    return Part(Box(top, left, top + codes.shape[0], left + codes.shape[1]), codes)
+    down = area_weights(
+        (shared.top - region.top, shared.bottom - region.top), region.height, height
+    )
+    across = area_weights(
+        (shared.left - region.left, shared.right - region.left), region.width, width
+    )
+    difference = layer.difference[shared.within(layer.box)]
+    codes = np.empty((len(down.old), len(across.old), 3), np.float32)
+
+    def work(top: int) -> None:
+        rows = slice(top, top + ROWS)
+        own = down.old[rows], down.weights[rows]
+        _average(difference, *own, across.old, across.weights, np.float32(factor), codes[rows])
+
+    with ThreadPoolExecutor(PROCESSORS) as pool:
+        list(pool.map(work, range(0, len(codes), ROWS)))
+    box = Box(down.first, across.first, down.first + len(codes), across.first + codes.shape[1])
+    return Part(box, codes)
 
 
-def area_weights(span: tuple[int, int], length: int, new_length: int) -> tuple[int, Small]:
+@compiled
+def _average(difference, down, down_weights, across, across_weights, factor, codes):  # type: ignore[no-untyped-def]
+    """Means of the differences over the area of each new pixel, times a factor."""
+    for row in range(codes.shape[0]):
+        codes[row] = 0
+        for i in range(down_weights.shape[1]):
+            height = factor * down_weights[row, i]
+            if height == 0:
+                continue
+            line = difference[down[row] + i]
+            for column in range(codes.shape[1]):
+                for j in range(across_weights.shape[1]):
+                    weight = height * across_weights[column, j]
+                    if weight != 0:
+                        for channel in range(3):
+                            codes[row, column, channel] += (
+                                weight * line[across[column] + j, channel]
+                            )
+
+
+@dataclass(frozen=True)
+class AreaWeights:
     """Weights of old pixels in the mean of each new pixel that they reach.
+
+    Attributes
+    ----------
+    first : int
+        Number of the first new pixel.
+    old : ndarray of int, shape (new pixels,)
+        First old pixel of each, counted from the span's first.
+    weights : ndarray of float32, shape (new pixels, most old pixels of one)
+        Of that pixel and those after it.
+    """
+
+    first: int
+    old: npt.NDArray[np.intp]
+    weights: Small
+
+
+def area_weights(span: tuple[int, int], length: int, new_length: int) -> AreaWeights:
+    """Weights of some old pixels in the new pixels that they reach.
 
     Parameters
     ----------
     span : tuple of int
         First and one past the last of the old pixels, among `length`.
-
-    Returns
-    -------
-    (int, ndarray of float32, shape (new pixels, old pixels))
-        Number of the first new pixel, and the weights.
     """
     scale = length / new_length
     first, last = int(span[0] / scale), min(new_length, int(np.ceil(span[1] / scale)))
-    starts = np.arange(first, last)[:, None] * scale
-    old = np.arange(*span)[None, :]
-    overlap = np.minimum(starts + scale, old + 1) - np.maximum(starts, old)
-    return first, (np.maximum(overlap, 0) / scale).astype(np.float32)
+    starts = np.arange(first, last) * scale
+    old = np.clip(np.floor(starts).astype(np.intp), *span)
+    places = old[:, None] + np.arange(int(np.ceil(scale)) + 1)
+    overlap = np.minimum(starts[:, None] + scale, places + 1)
+    overlap -= np.maximum(starts[:, None], places)
+    overlap[places >= span[1]] = 0
+    return AreaWeights(first, old - span[0], (np.maximum(overlap, 0) / scale).astype(np.float32))
 
 
 def _size(value: Any) -> int:
