@@ -5,10 +5,12 @@ from __future__ import annotations
 import errno
 import hashlib
 import json
+import os
 import re
 import shutil
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -22,6 +24,7 @@ from evenhand.people.person import Person, Scale, ScaleSource
 from evenhand.report import Report
 from evenhand.steps.patch import Change
 from tests.command_line import run
+from tests.jobs.servers import PATIENCE_S
 from tests.pictures import frame_of, pixels_in, write_file
 
 HEIGHT, WIDTH = 96, 128
@@ -328,6 +331,50 @@ def test_a_process_that_dies_takes_no_other_file_with_it(tmp_path: Path) -> None
         "c.png good",
         "d.png good",
     ]
+
+
+@pytest.mark.usefixtures("known_people")
+def test_an_interrupted_run(
+    portrait: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def interrupted(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("evenhand.batch.retouch", interrupted)
+    done = run("retouch", portrait, "--out", tmp_path / "out")
+    assert done.exit_code == 130
+    assert "Interrupted" in done.output
+    assert not list(tmp_path.glob("out/*"))
+
+
+def test_a_killed_run_leaves_no_process(tmp_path: Path) -> None:
+    """The processes of a batch hold the output open as long as one of them lives."""
+    code = (
+        "import os, signal, time\n"
+        "from pathlib import Path\n"
+        "import evenhand.batch as batch\n"
+        "def endless(path, *rest):\n"
+        "    Path('begun').touch()\n"
+        "    time.sleep(3600)\n"
+        "batch._retouch_one = endless\n"
+        "batch.available = lambda: 2\n"
+        "if __name__ == '__main__':\n"
+        "    list(batch.retouch_many([Path('a.png'), Path('b.png')], Path('out'), None))\n"
+    )
+    script = tmp_path / "endless.py"
+    script.write_text(code)
+    process = subprocess.Popen(
+        [sys.executable, script],
+        cwd=tmp_path,
+        env=os.environ | {"PYTHONPATH": os.pathsep.join(map(os.path.abspath, sys.path))},
+        stdout=subprocess.PIPE,
+    )
+    deadline = time.monotonic() + PATIENCE_S
+    while not (tmp_path / "begun").exists():
+        assert time.monotonic() < deadline
+        time.sleep(0.05)
+    process.kill()
+    process.communicate(timeout=PATIENCE_S)
 
 
 @pytest.mark.usefixtures("known_people")

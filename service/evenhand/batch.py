@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import multiprocessing
+import os
+import threading
+import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
@@ -19,6 +22,13 @@ from evenhand.retouching import RetouchSettings, retouch
 
 SUFFIXES = tuple(suffix for kind in FileKind for suffix in kind.suffixes)
 """Files taken from a folder; a file named by itself is tried whatever its name."""
+
+
+UNLISTED = "Give yourself permission to read the folder, or name its files."
+"""What to do about a folder that cannot be listed."""
+
+LOOK_EVERY_S = 1.0
+"""How often a process of a batch looks whether the one that started it is still there, seconds."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +64,9 @@ def portraits_in(paths: Sequence[Path]) -> tuple[list[Path], list[Outcome]]:
         try:
             inside = sorted(p for p in path.iterdir() if _is_portrait(p))
         except OSError as error:
-            failed.append(Outcome(path, trouble=f"{path}: cannot be listed ({error.strerror})."))
+            failed.append(
+                Outcome(path, trouble=f"{path}: cannot be listed ({error.strerror}). {UNLISTED}")
+            )
             continue
         if not inside:
             kinds = ", ".join(kind.suffixes[0] for kind in FileKind)
@@ -85,12 +97,16 @@ def retouch_many(
             pool.submit(_retouch_one, path, out, settings, overwrite, dry_run, certificate): path
             for path in paths
         }
-        for future in as_completed(futures):
-            outcome = _outcome(future, futures[future])
-            if outcome is None:
-                suspects.append(futures[future])
-            else:
-                yield outcome
+        try:
+            for future in as_completed(futures):
+                outcome = _outcome(future, futures[future])
+                if outcome is None:
+                    suspects.append(futures[future])
+                else:
+                    yield outcome
+        except BaseException:  # interrupted: what has begun is ended, the rest is not begun
+            pool.shutdown(cancel_futures=True)
+            raise
     for path in suspects:
         with _pool(1) as pool:
             future = pool.submit(_retouch_one, path, out, settings, overwrite, dry_run, certificate)
@@ -130,6 +146,14 @@ def _begin() -> None:
 
     cv2.setNumThreads(1)
     keep_freed_memory()
+    threading.Thread(target=_end_with, args=(os.getppid(),), daemon=True).start()
+
+
+def _end_with(parent: int) -> None:
+    """End this process when the one that started it was killed."""
+    while os.getppid() == parent:
+        time.sleep(LOOK_EVERY_S)
+    os._exit(1)
 
 
 def _outcome(future: Future[Outcome], path: Path) -> Outcome | None:

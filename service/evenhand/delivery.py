@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import re
 import shutil
 import tempfile
 from collections.abc import Iterator
@@ -64,9 +65,11 @@ def delivery(out: Path, names: list[str], *, overwrite: bool = False) -> Iterato
                     _move_into(out, beside, name)
         finally:
             shutil.rmtree(beside, ignore_errors=True)
+    except NotWrittenError as error:
+        raise NotWrittenError(_without_partial(error.trouble), error.advice) from error
     except OSError as error:
         raise NotWrittenError(
-            f"{error.filename or out}: not written ({error.strerror or error}).",
+            _without_partial(f"{error.filename or out}: not written ({error.strerror or error})."),
             ADVICE.get(error.errno or 0, "Check that disk and run again."),
         ) from error
 
@@ -88,6 +91,11 @@ def refuse_original(original: Path, target: Path) -> None:
             f"{target} is the original, which is never written to.",
             "Choose another folder with --out.",
         )
+
+
+def _without_partial(text: str) -> str:
+    """A message that names the place of the result, not the hidden folder's."""
+    return re.sub(rf"/{re.escape(PARTIAL)}\w+", "", text)
 
 
 def _move_into(out: Path, beside: Path, name: str) -> None:

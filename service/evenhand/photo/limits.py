@@ -29,5 +29,5 @@ def check_size(height: int, width: int, name: str, pixel_limit: int) -> None:
         raise PhotographTooLargeError(
             f"{name} has {height * width / 1e6:.0f} megapixels; "
             f"the limit is {pixel_limit / 1e6:.0f}.",
-            "Give a smaller version, or raise the pixel limit.",
+            "Give a smaller version.",
         )

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from evenhand.box import Box
 from evenhand.colour.encoding import Encoding, encoding_of
+from evenhand.errors import EvenhandError
 
 if TYPE_CHECKING:
     from evenhand.photo.source import Source
@@ -116,4 +117,8 @@ class Photograph:
     @cached_property
     def encoding(self) -> Encoding:
         """How code values map to linear light, from the profile."""
-        return encoding_of(self.profile)
+        try:
+            return encoding_of(self.profile)
+        except EvenhandError as error:
+            name = self.path.name if self.path is not None else "The photograph"
+            raise type(error)(f"{name}: {error.trouble}", error.advice) from error

@@ -29,6 +29,9 @@ START = b"\x89PNG\r\n\x1a\n"
 _GREY, _RGB, _INDEXED, _GREY_ALPHA, _RGB_ALPHA = 0, 2, 3, 4, 6
 """Colour types (PNG, table 11.1)."""
 
+_PICTURE = (b"IHDR", b"IDAT", b"IEND")
+"""Types of the chunks without which there is no picture."""
+
 _XMP_KEYWORD = b"XML:com.adobe.xmp\x00"
 """Keyword of the iTXt chunk that holds XMP (XMP specification, part 3); some use zTXt."""
 
@@ -126,7 +129,7 @@ def decode(content: bytes, name: str, pixel_limit: int) -> Decoded:
     chunks = _chunks_of(content, name)
     depth = _check_chunks(chunks, name, pixel_limit)
     try:
-        pixels = imagecodecs.png_decode(content)
+        pixels = imagecodecs.png_decode(_picture_alone(content))
     except (imagecodecs.PngError, ValueError, RuntimeError, MemoryError) as error:
         raise damaged(f"{name} is a damaged PNG file ({error}).") from error
     if pixels.dtype.itemsize * 8 != depth or pixels.ndim != 3:
@@ -139,6 +142,18 @@ def decode(content: bytes, name: str, pixel_limit: int) -> Decoded:
     if any(chunk.type == manifests.PNG_CHUNK for chunk in chunks):
         notes = (*notes, manifests.NOTE)
     return Decoded(stored, profile, source, notes)
+
+
+def _picture_alone(content: bytes) -> bytes:
+    """The chunks that make the picture, as they stand; of others libpng prints warnings."""
+    view, place = memoryview(content), len(START)
+    parts = [view[:place]]
+    while place + 12 <= len(content):
+        end = place + 12 + int.from_bytes(view[place : place + 4], "big")
+        if view[place + 4 : place + 8] in _PICTURE:
+            parts.append(view[place:end])
+        place = end
+    return b"".join(parts)
 
 
 def _chunks_of(content: bytes, name: str) -> list[Chunk]:

@@ -28,7 +28,7 @@ _LARGEST_CONTENT = 2 << 30
 _OTHER_KINDS = (
     (b"GIF8", "a GIF picture, which may be animated"),
     (b"BM", "a BMP picture"),
-    (b"RIFF", "a WebP picture or a sound or film file"),
+    (b"WEBP", "a WebP picture"),
     (b"%PDF", "a PDF document"),
     (b"8BPS", "a layered picture of an image editor"),
     (b"PK\x03\x04", "a ZIP archive or a document"),
@@ -134,6 +134,8 @@ def _colour_notes(decoded: Decoded) -> tuple[str, ...]:
 
 
 def _refuse(start: bytes, path: Path) -> NoReturn:
+    if start.startswith(b"RIFF") and start[8:12] == b"WEBP":
+        start = b"WEBP"
     for head, meaning in _OTHER_KINDS:
         if start.startswith(head):
             raise UnsupportedPhotographError(

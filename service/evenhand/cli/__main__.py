@@ -1,0 +1,5 @@
+"""Run the command line as ``python -m evenhand.cli``."""
+
+from evenhand.cli import main
+
+main()
