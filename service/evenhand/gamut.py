@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from evenhand.colour.primaries import PRIMARIES_SRGB, WHITE_D65_XY, WORKING_TO_XYZ, rgb_to_xyz
+from evenhand.colour.primaries import WORKING_TO_SRGB
 from evenhand.photo.photograph import Photograph
 
 SAMPLED = 100_000
@@ -18,8 +18,6 @@ TOLERANCE = 0.004
 TOLD = 0.001
 """Share of the pixels from which it is worth a note; own choice."""
 
-_WORKING_TO_SRGB = np.linalg.inv(rgb_to_xyz(PRIMARIES_SRGB, WHITE_D65_XY)) @ WORKING_TO_XYZ
-
 
 def share_beyond_srgb(photograph: Photograph) -> float:
     """Share of the photograph's pixels, 0 to 1, whose colours lie outside sRGB."""
@@ -27,7 +25,7 @@ def share_beyond_srgb(photograph: Photograph) -> float:
         return 0.0
     step = max(1, math.ceil(math.sqrt(photograph.frame.area / SAMPLED)))
     codes = np.ascontiguousarray(photograph.pixels[::step, ::step])
-    light = photograph.encoding.to_linear(codes) @ _WORKING_TO_SRGB.T
+    light = photograph.encoding.to_linear(codes) @ WORKING_TO_SRGB.T
     beyond = (light < -TOLERANCE) | (light > 1 + TOLERANCE)
     return float(beyond.any(axis=-1).mean())
 

@@ -53,5 +53,8 @@ WORKING_TO_XYZ = rgb_to_xyz(PRIMARIES_REC2020, WHITE_D65_XY)
 XYZ_TO_WORKING = np.linalg.inv(WORKING_TO_XYZ)
 # XYZ under D65 to the working space.
 
+WORKING_TO_SRGB = np.linalg.inv(rgb_to_xyz(PRIMARIES_SRGB, WHITE_D65_XY)) @ WORKING_TO_XYZ
+# Linear light of the working space to that of sRGB, neither clipped.
+
 D50_TO_D65 = adaptation(WHITE_D50_XYZ, WHITE_D65_XYZ)
 # ICC connection space to XYZ under D65.

@@ -1,4 +1,4 @@
-"""Pictures to look at: made smaller, encoded quickly, colours kept by the file's own profile."""
+"""Pictures to look at: made smaller and encoded quickly."""
 
 from __future__ import annotations
 

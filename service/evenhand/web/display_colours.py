@@ -8,12 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.colour.encoding import Encoding, MatrixEncoding
-from evenhand.colour.primaries import (
-    PRIMARIES_SRGB,
-    WHITE_D65_XY,
-    WORKING_TO_XYZ,
-    rgb_to_xyz,
-)
+from evenhand.colour.primaries import WORKING_TO_SRGB
 from evenhand.web.models import DisplayColoursOut
 
 STEPS = 33
@@ -21,9 +16,6 @@ STEPS = 33
 
 SAME = 0.5
 """A file whose colours lie within so many codes of sRGB is shown as it is."""
-
-WORKING_TO_SRGB = np.linalg.inv(rgb_to_xyz(PRIMARIES_SRGB, WHITE_D65_XY)) @ WORKING_TO_XYZ
-# Linear light of the working space to that of sRGB.
 
 Floats = npt.NDArray[np.float64]
 

@@ -20,6 +20,7 @@ from evenhand.jobs.editing import edited
 from evenhand.jobs.pictures import fitted, jpeg, png, resized
 from evenhand.jobs.work import painted
 from evenhand.people.person import Mask, Region
+from evenhand.screen import SRGB, on_screen
 from evenhand.shoots import permissions, tables
 from evenhand.shoots.errors import NoPermissionError, NotFoundError, NotReadyError
 from evenhand.shoots.renderings import shown
@@ -159,14 +160,17 @@ def get_tile(
     caller: Studio,
     strengths: Strengths = "",
 ) -> Response:
-    """A part of the portrait at a size (IIIF Image API 3.0, section 4)."""
+    """A part of the portrait at a size (IIIF Image API 3.0, section 4).
+
+    JPEG is for looking, in sRGB; PNG has the file's own codes, 8 bits of them, without a profile.
+    """
     chosen = parsed_strengths(strengths)
     with service.place.database.reading() as session:
         portrait = read_portrait(session, portrait_id)
         layers = layers_at(session, portrait, chosen) if which == "retouched" else []
     view = parsed_view(region, size, frame_shape(portrait))
     codes, profile = service.previews.picture(source_of(portrait), view, layers)
-    body = jpeg(codes, profile) if format == "jpg" else png(codes)
+    body = for_screen(codes, profile) if format == "jpg" else png(codes)
     return Response(
         body, media_type=f"image/{'jpeg' if format == 'jpg' else 'png'}", headers=PRIVATE
     )
@@ -285,8 +289,12 @@ def picture_bytes(
     service: Service, portrait: tables.Portrait, view: View, layers: list[tuple[str, float]]
 ) -> bytes:
     """A picture of a portrait as JPEG."""
-    codes, profile = service.previews.picture(source_of(portrait), view, layers)
-    return jpeg(codes, profile)
+    return for_screen(*service.previews.picture(source_of(portrait), view, layers))
+
+
+def for_screen(codes: npt.NDArray[np.uint8], profile: bytes | None) -> bytes:
+    """Codes of a file as a JPEG in sRGB, with its profile."""
+    return jpeg(on_screen(codes, profile), SRGB)
 
 
 def source_of(portrait: tables.Portrait) -> Source:
