@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -22,6 +23,7 @@ from evenhand.people.finding import PeopleSettings, find_people
 from evenhand.people.person import SKIN_REGIONS, Alpha, Person, Region
 from evenhand.photo.credentials import Certificate
 from evenhand.photo.photograph import CodeValues, Photograph
+from evenhand.processors import PROCESSORS
 from evenhand.report import Report, Stage
 from evenhand.reporting import advice_of, file_report, people_report, report_of
 from evenhand.results import Results, Writing
@@ -104,7 +106,7 @@ class RetouchSettings(BaseModel):
 
 @dataclass
 class Stopwatch:
-    """Wall time by stage, for the report."""
+    """Time by stage, for the report; stages that run at the same time count each other's CPU."""
 
     stages: list[Stage] = field(default_factory=list)
 
@@ -242,30 +244,40 @@ def layers_of(
 ) -> list[Layer]:
     """Layers of every step for every person, each inside its cap and together inside the sum's."""
     clock = clock or Stopwatch()
-    layers = [
-        layer
-        for person in people
-        if person.skin_box.area
-        for layer in _layers_of_person(photograph, person, settings, clock)
-    ]
+    shown = [person for person in people if person.skin_box.area]
+    at_once = PROCESSORS if photograph.frame.area <= MOST_AT_ONCE else 1
+    with ThreadPoolExecutor(at_once) as threads:
+        found = threads.map(
+            lambda person: _layers_of_person(photograph, person, settings, clock), shown
+        )
+        layers = [layer for those in found for layer in those]
     with clock("sum"):
         return layering.limit_sum(photograph, layers, settings.cap, in_place=True)
 
 
 def _layers_of_person(
     photograph: Photograph, person: Person, settings: RetouchSettings, clock: Stopwatch
-) -> Iterator[Layer]:
-    """One person's layers; each step sees what the steps before it want, so none acts twice."""
+) -> list[Layer]:
+    """One person's layers; each step sees what the steps before it want, so none acts twice.
+
+    A layer is made of what a step wants while the next step is computed.
+    """
     with clock("cut"):
         patch = patch_of(photograph, person)
     so_far = patch
-    for name in settings.steps:
-        with clock(name):
-            change = STEPS[name].run(so_far, getattr(settings, name))
+
+    def made(name: str, change: Change | Gain) -> Layer:
         with clock(f"{name} layer"):
-            alone = _on_original(patch, so_far, change)
-            yield _layer(photograph, person, name, patch, alone, settings)
-        so_far = _after(so_far, change)
+            return _layer(photograph, person, name, patch, change, settings)
+
+    with ThreadPoolExecutor(1) as beside:
+        making = []
+        for name in settings.steps:
+            with clock(name):
+                change = STEPS[name].run(so_far, getattr(settings, name))
+            making.append(beside.submit(made, name, _on_original(patch, so_far, change)))
+            so_far = _after(so_far, change)
+    return [layer.result() for layer in making]
 
 
 def _on_original(patch: SkinPatch, so_far: SkinPatch, change: Change | Gain) -> Change | Gain:

@@ -7,6 +7,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import chain
 
+import cv2
 import numpy as np
 
 from evenhand.box import Box
@@ -165,11 +166,17 @@ def _tiles(search: View) -> Iterator[View]:
             for left in _starts(width, side):
                 box = Box(top, left, min(top + side, height), min(left + side, width))
                 tile = part(search, box)
-                if tile.pixels.std() > FLAT:
+                if _contrast(tile) > FLAT:
                     yield tile
         if LARGEST_TILED_SHARE * side > SMALLEST_SHARE * longest:
             return
         side *= 4
+
+
+def _contrast(tile: View) -> float:
+    """Standard deviation over all channels, code values of 8 bit."""
+    means, deviations = cv2.meanStdDev(tile.pixels)
+    return float(np.sqrt(np.mean(deviations**2) + np.var(means)))
 
 
 def _starts(length: int, side: int) -> list[int]:

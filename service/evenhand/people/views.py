@@ -19,6 +19,9 @@ Affine = npt.NDArray[np.float64]
 MOST_HALVINGS = 4
 """Halvings on the way to a reduced view: enough for 100 megapixels down to 450 pixels."""
 
+ROTATIONS = (None, cv2.ROTATE_90_COUNTERCLOCKWISE, cv2.ROTATE_180, cv2.ROTATE_90_CLOCKWISE)
+"""OpenCV's names for quarter turns anticlockwise."""
+
 SAME_LOOK = 12.0
 """Code values of 8 bit: colours nearer than this look the same to the networks."""
 
@@ -112,7 +115,8 @@ def quarter_turned(view: View, turns: int) -> View:
         2: np.array([[-1, 0, width - 1], [0, -1, height - 1]]),
         3: np.array([[0, 1, 0], [-1, 0, height - 1]]),
     }[turns % 4]
-    turned = np.ascontiguousarray(np.rot90(view.pixels, turns))
+    way = ROTATIONS[turns % 4]
+    turned = view.pixels if way is None else cv2.rotate(view.pixels, way)
     return View(turned, chained(view.to_photograph, back))
 
 
