@@ -90,7 +90,8 @@ class watched:
     """A browser context that fails the test when a page throws or asks another machine."""
 
     def __init__(self, browser: Browser, server: Server, **options: Any) -> None:
-        self.context = browser.new_context(locale="en-GB", base_url=server.address, **options)
+        options = {"locale": "en-GB", **options}
+        self.context = browser.new_context(base_url=server.address, **options)
         self.context.set_default_timeout(PATIENCE_S * 1000)
         self.faults: list[str] = []
         self.context.on("weberror", lambda error: self.faults.append(str(error.error)))

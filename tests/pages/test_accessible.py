@@ -109,19 +109,20 @@ def test_client_pages(
     made = server.send("POST", f"/v1/shoots/{demo.shoot}/proofs", json=wanted)
     asked = server.send("POST", f"/v1/shoots/{demo.shoot}/permission-links", json={"name": "Mara"})
     for name, path in (("client", made["link"]["path"]), ("permission", asked["path"])):
-        context = browser.new_context(base_url=server.address, locale=language, viewport=PHONE)
-        page = context.new_page()
-        page.goto(path)
-        expect(page.get_by_role("heading", level=1)).to_be_visible()
-        page.wait_for_timeout(1500)
-        assert faults(page) == []
-        page.screenshot(
-            path=screens / f"{name}-{language[:2]}.jpg", type="jpeg", quality=80, full_page=True
-        )
-        for size in WIDTHS:
-            page.set_viewport_size(size)
-            fits(page)
-        page.set_viewport_size(DESKTOP)
-        page.wait_for_timeout(400)
-        page.screenshot(path=screens / f"{name}-{language[:2]}-wide.jpg", type="jpeg", quality=80)
-        context.close()
+        with watched(browser, server, locale=language, viewport=PHONE) as context:
+            looked_at(context.new_page(), path, f"{name}-{language[:2]}", screens)
+
+
+def looked_at(page: Page, path: str, name: str, screens: Path) -> None:
+    """A page on a phone and wider, looked at by axe."""
+    page.goto(path)
+    expect(page.get_by_role("heading", level=1)).to_be_visible()
+    page.wait_for_timeout(1500)
+    assert faults(page) == []
+    page.screenshot(path=screens / f"{name}.jpg", type="jpeg", quality=80, full_page=True)
+    for size in WIDTHS:
+        page.set_viewport_size(size)
+        fits(page)
+    page.set_viewport_size(DESKTOP)
+    page.wait_for_timeout(400)
+    page.screenshot(path=screens / f"{name}-wide.jpg", type="jpeg", quality=80)

@@ -67,3 +67,10 @@ def test_no_text_is_left_over() -> None:
     listed = re.compile(rf"(?:{'|'.join(made)})\..+")
     left = [key for key in TEXTS["en"] if f'"{key}"' not in source and not listed.fullmatch(key)]
     assert left == []
+
+
+@pytest.mark.parametrize("path", sorted(PAGES.rglob("*.*")), ids=lambda path: path.name)
+def test_the_pages_name_no_other_machine(path: Path) -> None:
+    """They work offline; the W3C's addresses are names of XML vocabularies."""
+    named = re.findall(r"(?:https?:)?//(?!www\.w3\.org/)[a-z0-9-]+\.[a-z]{2,}", path.read_text())
+    assert named == []
