@@ -96,22 +96,19 @@ def measure_cases(
     results: dict[str, Any], cases: list[Case], arguments: argparse.Namespace, *, textbook: bool
 ) -> None:
     """Measure each case in a fresh process, so that none leaves memory to the next."""
+    from tests.benchmarks.runs import measure_case
     from tests.benchmarks.tables import case_table
 
     for case in cases:
         with_textbook = textbook and case == QUICK[0]
         with ProcessPoolExecutor(1, multiprocessing.get_context("spawn")) as fresh:
-            figures = fresh.submit(measure, case, arguments.runs, with_textbook).result()
+            measuring = fresh.submit(
+                measure_case, case, arguments.runs, with_textbook=with_textbook
+            )
+            figures = measuring.result()
         results["cases"][case.name] = figures
         print(case_table(case.name, figures), flush=True)
         keep(results, arguments)
-
-
-def measure(case: Case, runs: int, with_textbook: bool) -> dict[str, Any]:
-    """One case's figures."""
-    from tests.benchmarks.runs import measure_case
-
-    return measure_case(case, runs, with_textbook=with_textbook)
 
 
 def keep(results: dict[str, Any], arguments: argparse.Namespace) -> None:
