@@ -10,7 +10,6 @@ import pytest
 from evenhand.colour.lab import lab_of
 from evenhand.colour.optics import (
     DARK,
-    SHADING,
     density,
     haemoglobin_direction,
     linear_of,
@@ -22,6 +21,9 @@ from evenhand.colour.optics import (
 
 ISOSBESTIC_NM = [422.0, 452.4, 500.1, 529.2, 545.3, 570.2, 584.1]
 """Where oxy- and deoxyhaemoglobin absorb alike in Prahl's table, by straight lines between rows."""
+
+SHADING = np.full(3, 1 / np.sqrt(3))
+"""Less light dims all channels by the same factor: equal steps of density, unit length."""
 
 
 def table(name):

@@ -5,8 +5,8 @@ import pytest
 
 from evenhand.colour.encoding import encoding_of
 from evenhand.colour.lab import lab_of
-from evenhand.colour.typology import Typology, typology, typology_angle
 from tests.colour.published import columns
+from tests.colour.typology import Typology, typology, typology_angle
 
 
 def monk_lab():

@@ -14,11 +14,11 @@ import skimage.data
 
 from evenhand import photo
 from evenhand.colour.lab import lab_of
-from evenhand.colour.typology import Typology, typology, typology_angle
 from evenhand.errors import EvenhandError
 from evenhand.people import find_people
 from evenhand.photo.photograph import CodeValues, Photograph
 from evenhand.steps.patch import SkinPatch, patch_of
+from tests.colour.typology import Typology, typology, typology_angle
 from tests.evaluation.steps_scenes import MARKS_DRAWN, Case, strapped_burn
 from tests.optics.changes import blotches, nothing
 from tests.optics.scene import Scene

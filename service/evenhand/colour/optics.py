@@ -24,9 +24,6 @@ DARK = 1.0 / 512.0
 # Light below which density goes on along its tangent, so that black and negative light stay
 # finite and can be turned back. About code value 6 of an 8-bit sRGB file.
 
-SHADING: Direction = np.full(3, 1 / np.sqrt(3), np.float32)
-# Less light dims all channels by the same factor: equal steps of density, unit length.
-
 MELANOSOMES = 0.03
 # Share of the epidermis filled by melanosomes in the model skin: between light (1.3-6.3 %) and
 # medium skin (11-16 %) of S. L. Jacques, "Skin optics", Oregon Medical Laser Center News, 1998.
