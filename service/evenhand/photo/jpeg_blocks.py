@@ -22,9 +22,9 @@ from evenhand.photo.jpeg_entropy import (
     Shorts,
     UnitIndex,
     changed_data,
-    huffman_tables,
     index_units,
 )
+from evenhand.photo.jpeg_huffman import huffman_tables
 from evenhand.photo.jpeg_markers import (
     BASELINE,
     DHT,

@@ -12,16 +12,10 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.photo.compiling import compiled, inlined
+from evenhand.photo.jpeg_huffman import LOOK, Entries, HuffmanTables, Numbers, Octets
 
-Octets = npt.NDArray[np.uint8]
 Shorts = npt.NDArray[np.int16]
-Numbers = npt.NDArray[np.int32]
 Integers = npt.NDArray[np.int64]
-Entries = npt.NDArray[np.uint16]
-Codes = npt.NDArray[np.uint32]
-
-_LOOK = 11
-"""Bits that the first table look-up takes; longer codes are found by the loop of F.2.2.3."""
 
 _PADDING = 16
 """Zero bytes after the data, so that reading ahead never leaves the array."""
@@ -34,95 +28,6 @@ _LARGEST_BLOCK = 64 * (16 + 11) // 8
 
 BAD_CODE, DATA_MISSING, NO_CODE = 1, 2, 3
 """Troubles: no such Huffman code in the table; data end early; a value has no code in the table."""
-
-
-@dataclass(frozen=True)
-class HuffmanTables:
-    """Huffman tables of the four slots for DC and AC, 0 to 3 and 4 to 7.
-
-    Attributes
-    ----------
-    look : ndarray of uint16, shape (8, 1 << _LOOK)
-        Code length * 256 + symbol for every beginning of a short code, 0 where it is longer.
-    steps : ndarray of int32, shape (8, 1 << _LOOK)
-        For skipping AC coefficients: bits of code and value + 256 * coefficients passed (64 for
-        the end of the block), 0 where the code is longer.
-    largest : ndarray of int32, shape (8, 18)
-        Largest code of each length, -1 for none.
-    first : ndarray of int32, shape (8, 18)
-        Index of the first symbol of each length, minus its code.
-    symbols : ndarray of uint8, shape (8, 256)
-        Symbols in the order of their codes.
-    codes, lengths : ndarray of uint32 and uint8, shape (8, 256)
-        Code and its length for every symbol; length 0 for none.
-    """
-
-    look: Entries
-    steps: Numbers
-    largest: Numbers
-    first: Numbers
-    symbols: Octets
-    codes: Codes
-    lengths: Octets
-
-
-def huffman_tables(segments: list[bytes]) -> HuffmanTables:
-    """Tables of all DHT segments' payloads (T.81, B.2.4.2 and annex C).
-
-    Raises
-    ------
-    ValueError
-        A segment is damaged.
-    """
-    tables = HuffmanTables(
-        np.zeros((8, 1 << _LOOK), np.uint16),
-        np.zeros((8, 1 << _LOOK), np.int32),
-        np.full((8, 18), -1, np.int32),
-        np.zeros((8, 18), np.int32),
-        np.zeros((8, 256), np.uint8),
-        np.zeros((8, 256), np.uint32),
-        np.zeros((8, 256), np.uint8),
-    )
-    for payload in segments:
-        place = 0
-        while place < len(payload):
-            counts = payload[place + 1 : place + 17]
-            symbols = payload[place + 17 : place + 17 + sum(counts)]
-            slot = (payload[place] >> 4) * 4 + (payload[place] & 15)
-            if len(counts) < 16 or len(symbols) < sum(counts) or slot > 7 or sum(counts) > 256:
-                raise ValueError("damaged Huffman table")
-            _fill(tables, slot, counts, symbols)
-            place += 17 + len(symbols)
-    return tables
-
-
-def _fill(tables: HuffmanTables, slot: int, counts: bytes, symbols: bytes) -> None:
-    for table in (tables.look, tables.steps, tables.first, tables.codes, tables.lengths):
-        table[slot] = 0
-    tables.largest[slot] = -1
-    code = index = 0
-    for length, count in enumerate(counts, 1):
-        tables.first[slot, length] = index - code
-        for symbol in symbols[index : index + count]:
-            tables.symbols[slot, index] = symbol
-            tables.codes[slot, symbol], tables.lengths[slot, symbol] = code, length
-            if length <= _LOOK:
-                start = code << (_LOOK - length)
-                stop = start + (1 << (_LOOK - length))
-                tables.look[slot, start:stop] = length * 256 + symbol
-                tables.steps[slot, start:stop] = _step(length, symbol)
-            code += 1
-            index += 1
-        if code > 1 << length:
-            raise ValueError("damaged Huffman table")
-        tables.largest[slot, length] = code - 1 if count else -1
-        code <<= 1
-
-
-def _step(length: int, symbol: int) -> int:
-    run, size = symbol >> 4, symbol & 15
-    passed = run + 1 if size or run == 15 else 64
-    return length + size + 256 * passed
 
 
 @dataclass(frozen=True)
@@ -306,9 +211,9 @@ def _symbol(
     word: int, slot: int, look: Entries, largest: Numbers, first: Numbers, symbols: Octets
 ) -> int:
     """Length * 256 + symbol of the code that `word` begins with; 0 for none."""
-    found = int(look[slot, word >> (32 - _LOOK)])
+    found = int(look[slot, word >> (32 - LOOK)])
     if found == 0:
-        for length in range(_LOOK + 1, 17):
+        for length in range(LOOK + 1, 17):
             code = word >> (32 - length)
             if code <= largest[slot, length]:
                 found = length * 256 + int(symbols[slot, (code + first[slot, length]) & 255])
@@ -389,7 +294,7 @@ def _walk(
                     place += 4
                     count += 32
                 word = (held >> (count - 32)) & 0xFFFFFFFF
-                step = int(steps[slot, word >> (32 - _LOOK)])
+                step = int(steps[slot, word >> (32 - LOOK)])
                 if step == 0:
                     found = _symbol(word, slot, look, largest, first, symbols)
                     length, run, size = found >> 8, (found >> 4) & 15, found & 15
@@ -571,7 +476,7 @@ def _rewrite(
 ) -> tuple[int, int]:
     units = last_dc.shape[0]
     size, pending, count = 0, 0, 0
-    block = np.zeros(64, np.int64)
+    block, no_differences = np.zeros(64, np.int64), np.zeros((1, 64), np.int16)
     read_dc, written_dc = np.zeros(3, np.int64), np.zeros(3, np.int64)
     following = 0  # index of the next touched unit
     unit = 0
@@ -603,37 +508,65 @@ def _rewrite(
                 read_dc[component] = written_dc[component] = last_dc[last - 1, component]
             unit = last
             continue
-        bit = bits[unit]
-        for number in range(components.size):
-            component = components[number]
-            bit = _read_block(
-                clean, bit, dc[component], ac[component], look, largest, first, symbols, block
-            )
-            read_dc[component] += block[0]
-            value = read_dc[component]
-            if is_touched:
-                value = _limited(value + differences[following, number, 0])
-                for k in range(1, 64):
-                    block[k] = _limited(block[k] + differences[following, number, k])
-            size, pending, count = _write_block(
-                out,
-                size,
-                pending,
-                count,
-                codes,
-                widths,
-                dc[component],
-                ac[component],
-                value - written_dc[component],
-                block,
-            )
-            if size < 0:
-                return 0, NO_CODE
-            written_dc[component] = value
+        added = differences[following] if is_touched else no_differences
+        size, pending, count = _code_unit(
+            clean, bits[unit], components, dc, ac, look, largest, first, symbols, codes, widths,
+            is_touched, added, block, read_dc, written_dc, out, size, pending, count,
+        )  # fmt: skip
+        if size < 0:
+            return 0, NO_CODE
         if is_touched:
             following += 1
         unit += 1
     return _finish_interval(out, size, pending, count), 0
+
+
+@compiled
+def _code_unit(
+    clean: Octets,
+    bit: int,
+    components: Integers,
+    dc: Integers,
+    ac: Integers,
+    look: Entries,
+    largest: Numbers,
+    first: Numbers,
+    symbols: Octets,
+    codes: Integers,
+    widths: Octets,
+    is_touched: bool,
+    added: Shorts,
+    block: Integers,
+    read_dc: Integers,
+    written_dc: Integers,
+    out: Octets,
+    size: int,
+    pending: int,
+    count: int,
+) -> tuple[int, int, int]:
+    """Read the unit that begins at `bit` and code it anew; gives back what `_write_block` does.
+
+    The DC coefficients read and written so far are kept in `read_dc` and `written_dc`.
+    """
+    for number in range(components.size):
+        component = components[number]
+        bit = _read_block(
+            clean, bit, dc[component], ac[component], look, largest, first, symbols, block
+        )
+        read_dc[component] += block[0]
+        value = read_dc[component]
+        if is_touched:
+            value = _limited(value + added[number, 0])
+            for k in range(1, 64):
+                block[k] = _limited(block[k] + added[number, k])
+        size, pending, count = _write_block(
+            out, size, pending, count, codes, widths, dc[component], ac[component],
+            value - written_dc[component], block,
+        )  # fmt: skip
+        if size < 0:
+            break
+        written_dc[component] = value
+    return size, pending, count
 
 
 @inlined
