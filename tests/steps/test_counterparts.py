@@ -3,51 +3,55 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from evenhand.people.person import Region
-from evenhand.steps.coarse import CoarsePatch
-from evenhand.steps.counterparts import OneSided, Pairs, one_sided
+from evenhand.box import Box
+from evenhand.people.person import Face, Region
+from evenhand.steps.coarse import coarse
+from evenhand.steps.counterparts import LEFT, MIDDLE, RIGHT, other_side
+from evenhand.steps.patch import SkinPatch
 
-MM = 1.0
-"""Pixel size, millimetres."""
-
-BURN = 0.6
-"""Redness that a burn adds, density, and half of it darkness."""
-
-ROWS, COLUMNS = np.mgrid[:120, :160] * MM
+HEIGHT, WIDTH = 200, 160
 
 
-def _natural() -> np.ndarray:
-    """Redness of a face alike on both sides: cheeks and nose."""
-    across = np.abs(COLUMNS - COLUMNS.mean())
-    cheeks = 0.5 * np.exp(-((across - 40) ** 2 + (ROWS - 70) ** 2) / (2 * 15**2))
-    return cheeks + 0.3 * np.exp(-(across**2 + (ROWS - 60) ** 2) / (2 * 8**2))
+def _patch(face: Face | None) -> SkinPatch:
+    whole = np.ones((HEIGHT, WIDTH), np.float32)
+    linear = np.full((HEIGHT, WIDTH, 3), 0.3, np.float32)
+    return SkinPatch(Box(50, 30, 50 + HEIGHT, 30 + WIDTH), linear, {Region.FACE: whole}, 1.0, face)
 
 
-def _compared(redness: np.ndarray, shade: np.ndarray) -> OneSided | None:
-    whole = np.ones(redness.shape, np.float32)
-    density = np.repeat(shade[..., None], 3, axis=-1).astype(np.float32)
-    skin = CoarsePatch(density, whole, {Region.FACE: whole}, MM)
-    here = tuple(places.ravel() for places in np.indices(redness.shape))
-    there = here[0], redness.shape[1] - 1 - here[1]
-    return one_sided(skin, redness.astype(np.float32), Pairs(here, there))
+def _turned(slant: float) -> Face:
+    """A mesh alike on both sides of a slanted middle line."""
+    random = np.random.default_rng(3)
+    mesh = np.zeros((478, 2), np.float32)
+    down = random.uniform(-80, 80, (len(RIGHT), 1))
+    across = random.uniform(10, 60, (len(RIGHT), 1))
+    middle = random.uniform(-80, 80, (len(MIDDLE), 1))
+    along, beside = (
+        np.array([np.sin(slant), np.cos(slant)]),
+        np.array([np.cos(slant), -np.sin(slant)]),
+    )
+    centre = np.array([30 + WIDTH / 2, 50 + HEIGHT / 2])
+    mesh[list(RIGHT)] = centre + down * along - across * beside
+    mesh[list(LEFT)] = centre + down * along + across * beside
+    mesh[list(MIDDLE)] = centre + middle * along
+    return Face(Box(50, 30, 250, 190), mesh, np.degrees(slant), 0.0, 1.0)
 
 
-@pytest.mark.parametrize("from_column", [60, 90, 120])
-def test_the_less_red_side_tells_what_is_natural_where_the_other_is_burnt(from_column: int) -> None:
-    burn = BURN * (from_column <= COLUMNS)
-    sided = _compared(_natural() + burn, 0.5 * burn)
-    assert sided is not None
-    assert sided.burn == pytest.approx(BURN, abs=0.1)
-    known = (burn > 0) != (burn[:, ::-1] > 0)
-    assert np.abs(sided.natural - _natural())[known].mean() < 0.06
+@pytest.mark.parametrize("slant", [0.0, 0.3])
+def test_a_place_goes_to_its_mirror_image_and_back(slant: float) -> None:
+    patch = _patch(_turned(slant))
+    there = other_side(patch, coarse(patch, 1.0))
+    assert there is not None
+    rows, columns = (values[60:140, 50:110] for values in np.mgrid[:HEIGHT, :WIDTH])
+    offset = np.stack([rows - HEIGHT / 2, columns - WIDTH / 2], axis=-1)
+    along, beside = (
+        np.array([np.cos(slant), np.sin(slant)]),
+        np.array([-np.sin(slant), np.cos(slant)]),
+    )
+    mirrored = (offset @ along)[..., None] * along - (offset @ beside)[..., None] * beside
+    expected = mirrored + np.array([HEIGHT / 2, WIDTH / 2])
+    assert np.abs(there[60:140, 50:110] - expected).max() < 2.0
 
 
-def test_red_cheeks_and_a_burn_on_both_sides_are_no_one_sided_burn() -> None:
-    both = BURN * (np.abs(COLUMNS - COLUMNS.mean()) > 30)
-    for redness in (_natural(), _natural() + both):
-        assert _compared(redness, 0 * redness) is None
-
-
-def test_a_side_in_warmer_and_brighter_light_is_not_burnt() -> None:
-    sunlit = 1.0 * (COLUMNS.mean() < COLUMNS)
-    assert _compared(_natural() + BURN * sunlit, -sunlit) is None
+def test_without_a_mesh_there_is_no_other_side() -> None:
+    patch = _patch(None)
+    assert other_side(patch, coarse(patch, 1.0)) is None

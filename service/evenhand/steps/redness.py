@@ -14,14 +14,15 @@ import numpy.typing as npt
 from pydantic import BaseModel, ConfigDict, Field
 
 from evenhand.people.person import SKIN_REGIONS, Region
+from evenhand.steps.burn_outline import Burn
 from evenhand.steps.coarse import CoarsePatch, coarse
-from evenhand.steps.counterparts import pairs_of
+from evenhand.steps.counterparts import other_side
 from evenhand.steps.gain import Gain
 from evenhand.steps.masked_filters import blur, guided
 from evenhand.steps.patch import Change, SkinPatch
 from evenhand.steps.pigments import Direction
 from evenhand.steps.redness_measure import Excess, measure
-from evenhand.steps.unburnt import GENTLE
+from evenhand.steps.unburnt import EVEN_BY_NATURE, GENTLE
 
 Map = npt.NDArray[np.float32]
 
@@ -107,12 +108,16 @@ def redness(patch: SkinPatch, settings: RednessSettings) -> Change | Gain:
     skin = coarse(patch, GRID_MM)
     if not skin.inside.any():
         return Change(patch.linear, {"regions": {}})
-    direction, excess = measure(skin, pairs_of(patch, skin))
+    direction, excess, outlined = measure(skin, other_side(patch, skin))
     burn = _burn(skin, excess, settings.least_excess)
     removal = burn - settings.natural_kept * _natural_places(patch, skin) * np.minimum(
         burn, NATURAL
     )
     log_gain = removal[..., None] * direction.astype(np.float32)
+    if outlined is not None:
+        log_gain = _with_outline(skin, log_gain, outlined, excess.in_light)
+        direction = outlined.added / np.linalg.norm(outlined.added)
+        removal = log_gain @ direction.astype(np.float32)
     return Gain(patch, log_gain, _facts(skin, excess, removal, direction))
 
 
@@ -129,6 +134,16 @@ def _burn(skin: CoarsePatch, excess: Excess, least: float) -> Map:
     burn = np.maximum(smooth, 0) * np.minimum(2 * near, 1)
     most = np.maximum(excess.most, GENTLE)
     return np.asarray(most * np.tanh(burn / most), np.float32)
+
+
+def _with_outline(skin: CoarsePatch, log_gain: Map, burn: Burn, in_light: Map) -> Map:
+    """An outlined burn taken off whole; elsewhere, and where that takes more, the body's excess."""
+    outlined = (burn.share * in_light)[..., None] * burn.added.astype(np.float32)
+    body = sum(skin.regions[region] for region in EVEN_BY_NATURE if region in skin.regions)
+    more = log_gain.sum(axis=-1) > outlined.sum(axis=-1)
+    kept = (np.broadcast_to(body, more.shape) * more)[..., None]
+    changed = log_gain + burn.trust * (1 - kept) * (outlined - log_gain)
+    return np.asarray(changed, np.float32)
 
 
 def _natural_places(patch: SkinPatch, skin: CoarsePatch) -> Map:

@@ -8,12 +8,11 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from evenhand.people.person import Region
+from evenhand.steps.burn_outline import Burn, outlined_burn
 from evenhand.steps.coarse import CoarsePatch
-from evenhand.steps.counterparts import OneSided, Pairs, one_sided
 from evenhand.steps.masked_filters import blur
 from evenhand.steps.pigments import Direction, Pigments, pigments_of
-from evenhand.steps.unburnt import FREE, GENTLE, GROUP_LEAST, unburnt_level, unburnt_levels
+from evenhand.steps.unburnt import EVEN_BY_NATURE, GENTLE, unburnt_level, unburnt_levels
 
 Map = npt.NDArray[np.float32]
 Covariance = npt.NDArray[np.float64]
@@ -78,6 +77,9 @@ Light in folds, under arms and under the chin has been from skin to skin, and is
 shadow cast on open skin lies at 0.3 to 0.6 on the rendered people, an armpit at 1 and more.
 """
 
+BODY_GENTLE = 0.20
+"""Density taken off at most on neck, arms, hands, torso and legs where no burn ends on skin."""
+
 
 @dataclass(frozen=True)
 class Excess:
@@ -101,15 +103,17 @@ class Excess:
     in_light: Map
 
 
-def measure(skin: CoarsePatch, pairs: Pairs | None = None) -> tuple[Direction, Excess]:
-    """Direction of a person's burn, and its excess everywhere.
+def measure(
+    skin: CoarsePatch, counterparts: Map | None = None
+) -> tuple[Direction, Excess, Burn | None]:
+    """Direction of a person's burn, its excess everywhere, and the burn if it ends on skin.
 
     Parameters
     ----------
     skin : CoarsePatch
         The person's skin.
-    pairs : Pairs or None
-        Places of the face's two sides: a burn on one side is measured against the other.
+    counterparts : ndarray of float32, shape (height, width, 2), or None
+        Row and column of each place of the face on its other side.
     """
     shade = blur(skin.density.mean(axis=-1), skin.skin, skin.pixels(SHADE_MM))
     gloss, dark = np.quantile(shade[skin.inside], [GLOSS_SHARE, SHADOW_SHARE])
@@ -130,24 +134,20 @@ def measure(skin: CoarsePatch, pairs: Pairs | None = None) -> tuple[Direction, E
         burnt = skin.inside & (amount > np.maximum(2 * levels.least, LEAST_STEP))
         burnt &= levels.most > 2 * GENTLE
         if turn < ROUNDS - 1:
-            burn = np.where(burnt, amount, 0).astype(np.float32)
-            direction = own_direction(skin, burn, pigments.haemoglobin)
+            reddened = np.where(burnt, amount, 0).astype(np.float32)
+            direction = own_direction(skin, reddened, pigments.haemoglobin)
     in_light = np.clip((NO_LIGHT - shade) / (NO_LIGHT - DEEP_SHADOW), 0, 1)
     in_light = (in_light * in_light * (3 - 2 * in_light)).astype(np.float32)
-    excess = Excess(amount, levels.least, levels.most, in_light)
-    sided = one_sided(skin, amount, pairs) if pairs is not None else None
-    return direction, excess if sided is None else _against_other_side(skin, excess, sided)
+    redness = redness_map(skin.density, pigments.haemoglobin, others)
+    burn = outlined_burn(skin, redness, shade, pigments, counterparts)
+    most = levels.most if burn is not None else _eased(skin, levels.most)
+    return direction, Excess(amount, levels.least, most, in_light), burn
 
 
-def _against_other_side(skin: CoarsePatch, excess: Excess, sided: OneSided) -> Excess:
-    """The face's excess over its own other side, the rest as it was."""
-    face = skin.regions[Region.FACE] > 0.5
-    return Excess(
-        np.where(face, excess.amount - sided.natural, excess.amount),
-        np.where(face, np.float32(GROUP_LEAST * sided.burn), excess.least),
-        np.where(face, np.float32(FREE), excess.most),
-        excess.in_light,
-    )
+def _eased(skin: CoarsePatch, most: Map) -> Map:
+    """Most that comes off where no burn ends on skin: red may be natural, or the light's."""
+    body = sum(skin.regions[region] for region in EVEN_BY_NATURE if region in skin.regions)
+    return np.asarray(np.minimum(most, GENTLE + (BODY_GENTLE - GENTLE) * body), np.float32)
 
 
 def _clearest(skin: CoarsePatch, lit: npt.NDArray[np.bool_]) -> tuple[Pigments, Covariance]:
