@@ -142,7 +142,7 @@ def test_the_brush_corrects_a_mask(page: Page, server: Server, demo: Demo, scree
     shot(page, screens, "mask")
     page.locator(".viewer").focus()
     page.keyboard.press("o")
-    page.keyboard.press("]")
+    page.keyboard.press("g")
     spot = page.evaluate(
         "(() => { const v = evenhandViewer, b = v.canvas.getBoundingClientRect();"
         " return { x: b.left + b.width / 2, y: b.top + b.height / 2 }; })()"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Any
 
 from fastapi import APIRouter
 from sqlalchemy.orm import Session
@@ -149,18 +150,7 @@ def _give(
     _check_steps(service, body.steps)
     with service.place.database.writing() as session:
         storage.lock(session, shoot_id)
-        row = permissions.give(
-            session,
-            shoot_id,
-            body.name,
-            body.steps,
-            said_by=body.said_by,
-            role=body.role,
-            how=body.how,
-            said_at=body.said_at,
-            note=body.note,
-            recorded_by=caller.actor,
-        )
+        row = permissions.give(session, shoot_id, **_as_said(body, caller))
         follow_name(session, service, shoot_id, body.name)
         return models.PermissionOut.model_validate(row)
 
@@ -171,18 +161,7 @@ def _withdraw(
     _check_steps(service, body.steps)
     with service.place.database.writing() as session:
         storage.lock(session, shoot_id)
-        row = permissions.withdraw(
-            session,
-            shoot_id,
-            body.name,
-            body.steps,
-            said_by=body.said_by,
-            role=body.role,
-            how=body.how,
-            said_at=body.said_at,
-            note=body.note,
-            recorded_by=caller.actor,
-        )
+        row = permissions.withdraw(session, shoot_id, **_as_said(body, caller))
         out = _taken_out(session, service, shoot_id, body, caller)
         permission = models.PermissionOut.model_validate(row)
     gone = clear(service, shoot_id)
@@ -202,6 +181,12 @@ def _taken_out(
     out = take_out(session, shoot_id, body.name, body.steps, actor=caller.actor)
     follow_name(session, service, shoot_id, body.name)
     return out
+
+
+def _as_said(body: models.SaidIn, caller: Caller) -> dict[str, Any]:
+    """What was said, by whom, how and when, as the record takes it."""
+    kept = "name", "steps", "said_by", "role", "how", "said_at", "note"
+    return {field: getattr(body, field) for field in kept} | {"recorded_by": caller.actor}
 
 
 def _said(body: models.SaidByLinkIn, name: str) -> models.SaidIn:

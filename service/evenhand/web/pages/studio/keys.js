@@ -13,7 +13,7 @@ const KEYS = {
     ["+ −", "zoom"], ["0", "fit"], ["1 2", "full"], ["← ↑ → ↓", "pan"], ["< >", "next"],
   ],
   marks: [["N P", "walk"], ["K", "keep"], ["R", "remove"], ["M", "numbers"]],
-  masks: [["I", "in"], ["O", "out"], ["[ ]", "size"], ["Space", "dab"], ["Esc", "away"]],
+  masks: [["I", "in"], ["O", "out"], ["F G", "size"], ["Space", "dab"], ["Esc", "away"]],
 };
 
 /** Whether a key that is a single letter may do something. */

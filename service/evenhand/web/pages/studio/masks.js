@@ -129,11 +129,11 @@ export function masksPanel(studio, viewer, portrait, kept, keep) {
     },
     key(event) {
       if (event.key === "Escape" && paint) take(null);
-      else if (event.key === "[") resize(size - 1);
-      else if (event.key === "]") resize(size + 1);
       else if (event.key === " " && paint && event.target.closest(".viewer")) {
         brush.paint([{ x: viewer.view.x, y: viewer.view.y }]);
-      } else if (lettersOn() && event.key.toLowerCase() === "i") take(paint === "in" ? null : "in");
+      } else if (lettersOn() && event.key.toLowerCase() === "f") resize(size - 1);
+      else if (lettersOn() && event.key.toLowerCase() === "g") resize(size + 1);
+      else if (lettersOn() && event.key.toLowerCase() === "i") take(paint === "in" ? null : "in");
       else if (lettersOn() && event.key.toLowerCase() === "o") take(paint === "out" ? null : "out");
       else return false;
       return true;
