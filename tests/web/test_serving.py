@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -126,6 +127,26 @@ def test_it_refuses_to_be_reachable_without_tls(tmp_path: Path) -> None:
     refused = subprocess.run(command, capture_output=True, text=True, timeout=PATIENCE_S)
     assert refused.returncode == 1
     assert "TLS" in refused.stderr
+
+
+def test_a_port_that_is_taken_is_told(tmp_path: Path) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as other:
+        port = str(other.getsockname()[1])
+        command = [*SERVE, "serve", "--data", str(tmp_path), "--port", port]
+        refused = subprocess.run(command, capture_output=True, text=True, timeout=PATIENCE_S)
+    assert refused.returncode == 1
+    assert f"Port {port}" in refused.stderr
+    assert "--port" in refused.stderr
+    assert "token" not in refused.stdout
+
+
+def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path) -> None:
+    (tmp_path / "file").touch()
+    command = [*SERVE, "token", "test", "--data", str(tmp_path / "file" / "data")]
+    refused = subprocess.run(command, capture_output=True, text=True, timeout=PATIENCE_S)
+    assert refused.returncode == 1
+    assert "--data" in refused.stderr
+    assert "Traceback" not in refused.stderr
 
 
 @pytest.mark.parametrize(

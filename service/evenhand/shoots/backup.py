@@ -96,7 +96,8 @@ def restore(database: Database, files: Files, source: Path) -> Saved:
     try:
         return _restored(database, files, source)
     except (tarfile.TarError, json.JSONDecodeError, KeyError) as error:
-        raise BackupError(f"{source} cannot be restored: {error}.", "Use another copy.") from None
+        why = str(error).partition("\n")[0]
+        raise BackupError(f"{source} cannot be restored: {why}.", "Use another copy.") from None
 
 
 def _restored(database: Database, files: Files, source: Path) -> Saved:

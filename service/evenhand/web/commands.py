@@ -197,6 +197,11 @@ def _run(what: Any, data: Path | None, records: str | None, files: str | None) -
         what(ServiceSettings(**{name: value for name, value in given.items() if value}))
     except EvenhandError as error:
         _fail(error)
+    except OSError as error:
+        raise click.ClickException(
+            f"{error.filename or 'The data'}: {error.strerror or error}. "
+            "Choose another folder with --data, or allow writing to it."
+        ) from None
     except ModuleNotFoundError as error:
         raise click.ClickException(
             f"{error.name} is not installed. Install the service: pip install 'evenhand[service]'."

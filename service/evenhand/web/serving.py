@@ -5,6 +5,7 @@ from __future__ import annotations
 import ipaddress
 import os
 import signal
+import socket
 import subprocess
 import sys
 import threading
@@ -32,6 +33,10 @@ log = structlog.get_logger()
 
 class ExposedError(EvenhandError):
     """The service would be reachable from elsewhere without TLS."""
+
+
+class PortError(EvenhandError):
+    """The service cannot listen where it was told to."""
 
 
 @dataclass(frozen=True)
@@ -63,6 +68,17 @@ class Listening:
             "Give --tls-certificate and --tls-key, or say --tls-in-front if a proxy speaks TLS.",
         )
 
+    def opened(self) -> socket.socket:
+        """The socket to listen on; raises `PortError` where it cannot be had."""
+        family = socket.AF_INET6 if ":" in self.host else socket.AF_INET
+        try:
+            return socket.create_server((self.host, self.port), family=family)
+        except OSError as error:
+            raise PortError(
+                f"Port {self.port} of {self.host} cannot be used ({error.strerror}).",
+                "Choose another with --port, or end the program that uses it.",
+            ) from error
+
 
 def is_loopback(host: str) -> bool:
     """Whether only this machine can reach a host's address."""
@@ -81,16 +97,17 @@ def serve(settings: ServiceSettings, listening: Listening, workers: int) -> None
     ------
     ExposedError
         It would be reachable from elsewhere without TLS.
+    PortError
+        It cannot listen there.
     """
     listening.check()
+    opened = listening.opened()
     traces.configure()
     place = Place.at(*settings.addresses)
     app = create_app(place, settings)
     _tell_first_token(place.database)
     config = uvicorn.Config(
         app,
-        host=listening.host,
-        port=listening.port,
         ssl_certfile=listening.certificate,
         ssl_keyfile=listening.key,
         proxy_headers=listening.tls_in_front,
@@ -104,7 +121,7 @@ def serve(settings: ServiceSettings, listening: Listening, workers: int) -> None
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: None)  # uvicorn stops, then raises the signal once more
     try:
-        uvicorn.Server(config).run()
+        uvicorn.Server(config).run([opened])
     finally:
         crew.stop()
         place.database.close()
