@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import platform
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -56,13 +57,31 @@ NO_SKIN = (
 """What is said where people were found, but not their skin."""
 
 
+NONE = Difference(mean=0.0, largest=0.0)
+"""No difference."""
+
+
+@dataclass(frozen=True)
+class Changes:
+    """What layers do, each and together; nothing where there are none.
+
+    Attributes
+    ----------
+    layers : sequence of LayerReport
+    total : Difference
+        Of the result to the original.
+    """
+
+    layers: Sequence[LayerReport] = ()
+    total: Difference = NONE
+
+
 def report_of(
     photograph: Photograph,
     people: Sequence[PersonReport],
-    layers: Sequence[Layer],
+    changes: Changes,
     settings: RetouchSettings,
     clock: Stopwatch,
-    pixels: CodeValues | None = None,
     advice: str = "",
 ) -> Report:
     """Everything about a portrait but the file of the result.
@@ -73,25 +92,15 @@ def report_of(
         The original.
     people : sequence of PersonReport
         Who was found, from `people_report`.
-    layers : sequence of Layer
-        What was computed.
+    changes : Changes
+        What the layers do.
     settings : RetouchSettings
         What was asked for.
     clock : Stopwatch
         Time of each stage so far.
-    pixels : ndarray, optional
-        The retouched code values, where there is anything to retouch.
     advice : str
-        What to do where there is not.
+        What to do where nothing could be retouched.
     """
-    with clock("report"):
-        regions = {person.index: person.regions for person in people}
-        layer_reports = [
-            layer_report(photograph, regions[layer.person], layer, settings) for layer in layers
-        ]
-        total = Difference(mean=0.0, largest=0.0)
-        if pixels is not None:
-            total = total_difference(photograph, pixels, layers)
     return Report(
         photograph=FileReport(
             name=photograph.path.name if photograph.path else "", sha256=photograph.file_sha256
@@ -101,9 +110,9 @@ def report_of(
         bits=photograph.pixels.dtype.itemsize * 8,
         result=None,
         people=list(people),
-        layers=layer_reports,
+        layers=list(changes.layers),
         cap=settings.cap,
-        total=total,
+        total=changes.total,
         seconds=round(clock.total, 4),
         stages=clock.stages,
         versions=versions(),
@@ -122,6 +131,17 @@ def advice_of(people: Sequence[Person], layers: Sequence[Layer]) -> str:
         return "no step was asked for, so nothing is written. Name steps with --only."
     found = "1 person was" if len(people) == 1 else f"{len(people)} people were"
     return NO_SKIN.format(people=found)
+
+
+def layer_reports(
+    photograph: Photograph,
+    people: Sequence[PersonReport],
+    layers: Sequence[Layer],
+    settings: RetouchSettings,
+) -> list[LayerReport]:
+    """What each layer may change and does change."""
+    regions = {person.index: person.regions for person in people}
+    return [layer_report(photograph, regions[layer.person], layer, settings) for layer in layers]
 
 
 def layer_report(

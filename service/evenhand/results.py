@@ -11,15 +11,17 @@ from pathlib import Path
 from evenhand import layers as layering
 from evenhand.comparison import comparison
 from evenhand.layers.layer import Layer
+from evenhand.memory import give_freed_memory_back
 from evenhand.photo.credentials import Certificate
 from evenhand.photo.photograph import CodeValues, Photograph
 from evenhand.provenance import write_result
-from evenhand.report import Report
+from evenhand.report import LayerReport
+from evenhand.reporting import Changes, total_difference
 from evenhand.screen import Screen, on_screen, write_with_notices
 from evenhand.steps.marks_picture import marks_picture
 
-Reporting = Callable[[Sequence[Layer], CodeValues], Report]
-"""Makes the report from the layers and the retouched code values."""
+Measuring = Callable[[Sequence[Layer]], list[LayerReport]]
+"""Measures what each layer does."""
 
 
 @dataclass(frozen=True)
@@ -79,31 +81,36 @@ class Writing:
     certificate: Certificate | None
     when: datetime | None
 
-    def at_once(self, layers: Sequence[Layer], report: Reporting) -> Report:
-        """Blend, and write everything but the report at the same time."""
+    def at_once(self, layers: Sequence[Layer], measured: Measuring) -> Changes:
+        """Blend, write everything but the report, and measure, at the same time."""
         with ThreadPoolExecutor() as threads:
             tasks = [threads.submit(self.save_layers, layers)]
-            pixels = self.blended(layers)
+            pixels = layering.blend(self.photograph, layers, self.strengths)
             tasks.append(threads.submit(self.write_portrait, layers, pixels))
             tasks.append(threads.submit(self.write_pictures, layers, pixels))
-            told = report(layers, pixels)
+            each = measured(layers)
+            total = total_difference(self.photograph, pixels, layers)
         for task in tasks:
             task.result()
-        return told
+        return Changes(each, total)
 
-    def in_turn(self, layers: list[Layer], report: Reporting) -> Report:
-        """The same one after the other; the layers are emptied as soon as nothing needs them."""
+    def in_turn(self, layers: list[Layer], measured: Measuring) -> Changes:
+        """The same one after the other.
+
+        The layers are emptied once they are saved and measured; blending reads the saved ones.
+        """
         self.save_layers(layers)
-        pixels = self.blended(layers)
-        told = report(layers, pixels)
+        each = measured(layers)
         layers[:] = [replace(layer, difference=layer.difference[:0].copy()) for layer in layers]
+        give_freed_memory_back()
+        saved = layering.SavedDifferences(self.beside / self.results.layers, layers)
+        pixels = layering.blend(self.photograph, layers, self.strengths, saved.read)
+        del saved
+        give_freed_memory_back()
+        total = total_difference(self.photograph, pixels, layers)
         self.write_portrait(layers, pixels)
         self.write_pictures(layers, pixels)
-        return told
-
-    def blended(self, layers: Sequence[Layer]) -> CodeValues:
-        """The retouched code values."""
-        return layering.blend(self.photograph, layers, self.strengths)
+        return Changes(each, total)
 
     def save_layers(self, layers: Sequence[Layer]) -> None:
         """Write the layer set."""

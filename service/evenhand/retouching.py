@@ -18,14 +18,21 @@ from evenhand import layers as layering
 from evenhand import photo
 from evenhand.delivery import delivery, refuse_existing, refuse_original
 from evenhand.layers.layer import Layer
-from evenhand.memory import give_freed_memory_back
 from evenhand.people.finding import PeopleSettings, find_people
 from evenhand.people.person import SKIN_REGIONS, Alpha, Person, Region
 from evenhand.photo.credentials import Certificate
-from evenhand.photo.photograph import CodeValues, Photograph
+from evenhand.photo.photograph import Photograph
 from evenhand.processors import PROCESSORS
-from evenhand.report import Report, Stage
-from evenhand.reporting import advice_of, file_report, people_report, report_of
+from evenhand.report import LayerReport, Report, Stage
+from evenhand.reporting import (
+    Changes,
+    advice_of,
+    file_report,
+    layer_reports,
+    people_report,
+    report_of,
+    total_difference,
+)
 from evenhand.results import Results, Writing
 from evenhand.steps.eyes import EyesSettings, eyes
 from evenhand.steps.gain import Gain, added
@@ -196,29 +203,31 @@ def retouch(
     layers = layers_of(photograph, people, settings, clock)
     if not layers:
         advice = advice_of(people, layers)
-        return report_of(photograph, told, layers, settings, clock, advice=advice)
+        return report_of(photograph, told, Changes(), settings, clock, advice)
     scales = {person.index: person.scale.mm_per_pixel for person in people}
+    del people  # their masks take as much memory as the photograph, and are no longer needed
     strengths = strengths_of(settings)
 
-    def report_with(layers: Sequence[Layer], pixels: CodeValues) -> Report:
-        return report_of(photograph, told, layers, settings, Stopwatch(), pixels)
+    def measured(layers: Sequence[Layer]) -> list[LayerReport]:
+        return layer_reports(photograph, told, layers, settings)
 
     if dry_run:
         with clock("blend"):
             pixels = layering.blend(photograph, layers, strengths)
-        return report_of(photograph, told, layers, settings, clock, pixels)
-    del people  # their masks take as much memory as the photograph, and are no longer needed
+        with clock("report"):
+            total = total_difference(photograph, pixels, layers)
+            changes = Changes(measured(layers), total)
+        return report_of(photograph, told, changes, settings, clock)
     with delivery(out, results.in_order, overwrite=overwrite) as beside:
         files = Writing(photograph, strengths, scales, results, out, beside, certificate, when)
         with clock("write"):
             if photograph.frame.area <= MOST_AT_ONCE:
-                report = files.at_once(layers, report_with)
+                changes = files.at_once(layers, measured)
             else:
-                give_freed_memory_back()
-                report = files.in_turn(layers, report_with)
+                changes = files.in_turn(layers, measured)
+        report = report_of(photograph, told, changes, settings, clock)
         written = {"result": file_report(beside / results.portrait)}
-        times = {"stages": clock.stages, "seconds": round(clock.total, 4)}
-        report = report.model_copy(update=written | times)
+        report = report.model_copy(update=written)
         (beside / results.report).write_text(report.model_dump_json(indent=2) + "\n")
         if not (beside / results.marks).exists():
             (out / results.marks).unlink(missing_ok=True)  # of an earlier run, replaced by this one

@@ -99,7 +99,7 @@ class Engine:
             if steps:
                 settings = RetouchSettings.model_validate({"steps": tuple(steps), **steps})
                 layers += layers_of(photograph, [person], settings)
-        return layering.limit_sum(photograph, layers, RetouchSettings().cap)
+        return layering.limit_sum(photograph, layers, RetouchSettings().cap, in_place=True)
 
     def blend(
         self, photograph: Photograph, layers: Sequence[Layer], strengths: Sequence[float]

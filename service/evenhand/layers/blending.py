@@ -12,7 +12,7 @@ the result is the original, bit for bit.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING
 
@@ -21,7 +21,7 @@ import numpy as np
 from evenhand.box import Box
 from evenhand.errors import WrongSettingError
 from evenhand.layers.dither import thresholds
-from evenhand.layers.layer import Layer
+from evenhand.layers.layer import CodeDifferences, Layer
 from evenhand.photo.compiling import compiled
 from evenhand.processors import PROCESSORS
 
@@ -35,10 +35,20 @@ ROWS = 64
 # Rows at a time: the sums of a strip stay in the cache.
 
 
+Reading = Callable[[Layer, Box], CodeDifferences]
+"""Gives a layer's differences in a part of its box."""
+
+
+def held(layer: Layer, part: Box) -> CodeDifferences:
+    """A layer's differences in a part of its box, as the layer holds them."""
+    return layer.difference[part.within(layer.box)]
+
+
 def blend(
     photograph: Photograph,
     layers: Sequence[Layer],
     strengths: Mapping[str, float] | Sequence[float],
+    read: Reading = held,
 ) -> CodeValues:
     """Original plus every layer at its strength.
 
@@ -50,6 +60,8 @@ def blend(
         In any order.
     strengths : mapping of step to float, or sequence of float
         In [0, 1]: one for each step, or one for each layer in order.
+    read : callable, optional
+        Where the layers' differences come from, if not from the layers themselves.
 
     Returns
     -------
@@ -60,7 +72,7 @@ def blend(
     WrongSettingError
         A layer has no strength, or one outside [0, 1].
     """
-    return _moved(photograph.pixels, layers, strengths, 1)
+    return _moved(photograph.pixels, layers, strengths, 1, read)
 
 
 def unblend(
@@ -73,7 +85,7 @@ def unblend(
     Parameters and errors as for `blend`, but with the result's upright pixels. They must be those
     that `blend` gave: after a lossy file the original comes back only nearly.
     """
-    return _moved(pixels, layers, strengths, -1)
+    return _moved(pixels, layers, strengths, -1, held)
 
 
 def _moved(
@@ -81,6 +93,7 @@ def _moved(
     layers: Sequence[Layer],
     strengths: Mapping[str, float] | Sequence[float],
     way: int,
+    read: Reading,
 ) -> CodeValues:
     """A copy of pixels moved by the layers' sum, forth (1) or back (-1)."""
     parts = [round(STRENGTH_STEPS * value) for value in strengths_of(layers, strengths)]
@@ -92,7 +105,7 @@ def _moved(
         for top in range(region.top, region.bottom, ROWS)
     ]
     with ThreadPoolExecutor(PROCESSORS) as pool:
-        list(pool.map(lambda strip: _move_strip(result, strip, active, way), strips))
+        list(pool.map(lambda strip: _move_strip(result, strip, active, way, read), strips))
     return result
 
 
@@ -139,14 +152,18 @@ def apart(boxes: Sequence[Box]) -> list[Box]:
 
 
 def _move_strip(
-    result: CodeValues, strip: Box, active: Sequence[tuple[Layer, int]], way: int
+    result: CodeValues,
+    strip: Box,
+    active: Sequence[tuple[Layer, int]],
+    way: int,
+    read: Reading,
 ) -> None:
     """Move the rows of one strip of `result` by the layers' sum, in place."""
     total = np.zeros((strip.height, strip.width, 3), np.int32)
     for layer, part in active:
         shared = layer.box.intersection(strip)
         if shared.area:
-            _add(layer.difference[shared.within(layer.box)], part, total[shared.within(strip)])
+            _add(read(layer, shared), part, total[shared.within(strip)])
     if not total.any():
         return
     codes = result[strip.slices]

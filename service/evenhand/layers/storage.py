@@ -16,10 +16,12 @@ import shutil
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 import numpy as np
+import numpy.typing as npt
 
 from evenhand.box import Box
 from evenhand.errors import (
@@ -51,6 +53,9 @@ ROWS_PER_STRIP = 128
 
 LEVEL = 1
 # Of Zstandard: the quickest, a tenth larger than the next ones.
+
+STRIPS_KEPT = 6
+# Strips that are kept for the next reading of a neighbour.
 
 ADVICE = "Run the retouch again to make the layers anew."
 
@@ -262,7 +267,7 @@ def _save_layer(folder: Path, number: int, layer: Layer, strength: float) -> dic
         "sha256": "",
     }
     if layer.box.area:
-        entry["file"] = f"{number:02d}.person-{layer.person}.{layer.step}.tif"
+        entry["file"] = _file_of(number, layer)
         with (folder / entry["file"]).open("w+b") as file:
             _write_differences(file, layer.difference)
             file.seek(0)
@@ -290,6 +295,54 @@ def _load_layer(folder: Path, entry: Mapping[str, Any], original: Original) -> L
         settings=dict(entry["settings"]),
         facts=dict(entry["facts"]),
     )
+
+
+def _file_of(number: int, layer: Layer) -> str:
+    """Name of a layer's file."""
+    return f"{number:02d}.person-{layer.person}.{layer.step}.tif"
+
+
+class SavedDifferences:
+    """Differences of layers that were just saved, read again strip by strip.
+
+    Parameters
+    ----------
+    folder : path
+        Where `save` wrote them.
+    layers : sequence of Layer
+        In the order in which they were saved.
+    """
+
+    def __init__(self, folder: Path, layers: Sequence[Layer]) -> None:
+        self._paths = {
+            (layer.step, layer.person): folder / _file_of(number, layer)
+            for number, layer in enumerate(layers)
+        }
+        self._strip = lru_cache(STRIPS_KEPT)(_saved_strip)
+
+    def read(self, layer: Layer, part: Box) -> CodeDifferences:
+        """A layer's differences in a part of its box."""
+        path = self._paths[layer.step, layer.person]
+        rows, columns = part.within(layer.box)
+        first, last = rows.start // ROWS_PER_STRIP, (rows.stop - 1) // ROWS_PER_STRIP
+        strips = [self._strip(path, number)[:, columns] for number in range(first, last + 1)]
+        joined: CodeDifferences = np.concatenate(strips)
+        skipped = first * ROWS_PER_STRIP
+        return joined[rows.start - skipped : rows.stop - skipped]
+
+
+def _saved_strip(path: Path, number: int) -> CodeDifferences:
+    """One strip of a layer's file."""
+    import tifffile
+
+    with tifffile.TiffFile(path) as file:
+        page = file.pages.first
+        file.filehandle.seek(page.dataoffsets[number])
+        data = file.filehandle.read(page.databytecounts[number])
+        strip = page.decode(data, number)[0]
+    assert strip is not None
+    rows: npt.NDArray[Any] = strip[0]
+    return _stored_type(rows)
 
 
 def _write_differences(file: BinaryIO, difference: CodeDifferences) -> None:
@@ -352,6 +405,11 @@ def _decoded(folder: Path, name: str, sha256: str) -> CodeDifferences:
     difference = tifffile.imread(io.BytesIO(data))
     if difference.dtype.kind != "i" or difference.dtype.itemsize > 4:
         raise BrokenLayersError(f"{path} holds no differences of code values.", ADVICE)
+    return _stored_type(difference)
+
+
+def _stored_type(difference: npt.NDArray[Any]) -> CodeDifferences:
+    """Differences in the integers that layers hold."""
     if difference.dtype.itemsize == 4:
         return np.asarray(difference, np.int32)
     return np.asarray(difference, np.int16)
