@@ -73,6 +73,16 @@ parser's edges are less sure than the landmarks'."""
 FACE_PARTS_WITHIN_MM = 8.0
 """Beyond what the landmarks keep, the parser's parts are mistakes, or somebody else's."""
 
+SURE_BEYOND = (0.75, 0.9)
+"""The parser's chance of skin at which a place beyond the limbs that the pose network saw begins to
+be believed, and is: it overlooks hidden and bent limbs."""
+
+BEYOND_MM = (150.0, 350.0)
+"""How far beyond them."""
+
+SUREST_VOTED = 0.99
+"""Most that is believed of a chance before it is weighed with another one."""
+
 PERSON_SHARE = (0.25, 0.6)
 """Chance of being a person at which skin begins to be believed, and is."""
 
@@ -82,6 +92,13 @@ SEED_SHARE = 0.6
 COLOUR_LIMITS = (0.1, 0.85)
 """Least and most that the likeness of colour alone may say: shaded skin can be unlike the face's,
 cloth and wood can have its colour. What is unlike tells more than what is like."""
+
+FOREIGN_ODDS = 4.6
+"""Logarithm of the odds (100 to 1) against a colour that this skin has in no light."""
+
+COLOUR_ON_FACE, VOTES_ON_FACE = 0.5, 0.3
+"""Weight of the own colour's likeness and of the votes where the parser sees a face or an ear: it
+knows faces better than colour does, which shadows and shine mislead."""
 
 SUREST_PARSER = 0.98
 """Most that the parser alone may say."""
@@ -111,6 +128,8 @@ class Place:
         Chance that the pixel belongs to a person at all.
     near : ndarray of float32, shape of the view
         1 where this person may be, falling to 0 too far away.
+    beyond : ndarray of float32, shape of the view
+        The same for where the parser is sure.
     taught_by : ndarray of bool, shape of the view
         Where the parser's surest skin teaches the person's own colour.
     """
@@ -119,6 +138,7 @@ class Place:
     mm_per_pixel: float
     person: Field
     near: Field
+    beyond: Field
     taught_by: npt.NDArray[np.bool_]
 
 
@@ -145,11 +165,13 @@ def place_of(body: Body) -> Place:
     """Around a head: near its limbs, taught by its face."""
     _, distance = bodies.regions_of(body)
     near = skin_model.falling(distance, bodies.FARTHEST_MM / 2, bodies.FARTHEST_MM)
+    beyond = skin_model.falling(distance, *BEYOND_MM)
     return Place(
         view=body.view,
         mm_per_pixel=body.mm_per_pixel,
         person=body.person,
         near=bodies.to_view(near, body, cv2.INTER_LINEAR),
+        beyond=bodies.to_view(beyond, body, cv2.INTER_LINEAR),
         taught_by=_face_area(body),
     )
 
@@ -172,11 +194,11 @@ def evidence_of(place: Place, parsing: Parsing, kept: Field) -> Evidence:
     parts = {part: _chance(parsing, place.view, (part,)) for part in SKIN_PARTS}
     by_parser = np.minimum(sum(parts.values()), 1).astype(np.float32)
     seeds = place.taught_by & (by_parser > SEED_SHARE) & (kept == 0)
-    skin = _weighed_with_own_colour(by_parser, linear, seeds)
-    skin *= place.near
+    face = parts[Part.FACE] + parts[Part.EAR]
+    skin = _weighed_with_own_colour(by_parser, linear, seeds, face)
+    skin *= np.maximum(place.near, skin_model.rising(by_parser, *SURE_BEYOND) * place.beyond)
     skin *= skin_model.rising(place.person, *PERSON_SHARE)
-    near_person = cv2.dilate((place.person > PERSON_SHARE[0]).astype(np.float32), np.ones((9, 9)))
-    skin = colour_votes.weighed(skin, linear, near_person * (kept < 0.5), place.mm_per_pixel)
+    skin = _voted_on(skin, linear, place, kept, face)
     for those, least, most in CUTS:
         skin *= skin_model.falling(_chance(parsing, place.view, those), least, most)
     skin *= skin_model.falling(_glasses(parsing, place), *GLASSES_SHARE)
@@ -243,17 +265,33 @@ def _nearest(parts: Mapping[Part, Field]) -> Codes:
 
 
 def _weighed_with_own_colour(
-    by_parser: Field, linear: Field, seeds: npt.NDArray[np.bool_]
+    by_parser: Field, linear: Field, seeds: npt.NDArray[np.bool_], face: Field
 ) -> Field:
     """The parser's chance together with the likeness to the colour of the seeds."""
     model = skin_model.learn(linear, seeds)
     if model is None:
         return by_parser.copy()
-    likeness = like_skin(model, linear, seeds)
     odds = _log_odds(by_parser, 1 - SUREST_PARSER, SUREST_PARSER)
-    odds += _log_odds(likeness, *COLOUR_LIMITS)
-    together: Field = 1 / (1 + np.exp(-odds))
-    return together
+    weight = 1 - (1 - COLOUR_ON_FACE) * face
+    unlike = FOREIGN_ODDS * skin_model.foreign(model, linear)
+    odds += weight * (_log_odds(like_skin(model, linear, seeds), *COLOUR_LIMITS) - unlike)
+    return _chance_of(odds)
+
+
+def _voted_on(skin: Field, linear: Field, place: Place, kept: Field, face: Field) -> Field:
+    """The first judgement weighed with the votes of the picture's colours, less so on faces."""
+    near_person = cv2.dilate((place.person > PERSON_SHARE[0]).astype(np.float32), np.ones((9, 9)))
+    voted = colour_votes.weighed(skin, linear, near_person * (kept < 0.5), place.mm_per_pixel)
+    weight = 1 - (1 - VOTES_ON_FACE) * face
+    odds = weight * _log_odds(voted, 1 - SUREST_VOTED, SUREST_VOTED)
+    odds += (1 - weight) * _log_odds(skin, 1 - SUREST_VOTED, SUREST_VOTED)
+    return _chance_of(odds)
+
+
+def _chance_of(odds: Field) -> Field:
+    """Chance whose logarithm of odds is given."""
+    chance: Field = 1 / (1 + np.exp(-odds))
+    return chance
 
 
 def _log_odds(chance: Field, least: float, most: float) -> Field:

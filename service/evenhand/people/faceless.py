@@ -183,11 +183,13 @@ def _person(
     seen = _moved(group.astype(np.float32), whole, view)
     height, width = view.pixels.shape[:2]
     surely = parsing.on(BARE_PARTS, view.to_photograph, (height, width)) > TEACHING
+    near_here = _moved(near, whole, view)
     place = Place(
         view=view,
         mm_per_pixel=mm,
         person=np.maximum(bodies.person_in(view), seen),
-        near=_moved(near, whole, view),
+        near=near_here,
+        beyond=near_here,
         taught_by=(seen > SEEN) & surely,
     )
     evidence = evidence_of(place, parsing, on_view(parts, view))

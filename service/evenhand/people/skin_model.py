@@ -44,6 +44,10 @@ LARGEST_SPREAD = 0.14
 SURE, UNSURE = 2.0, 3.2
 """Standard deviations from the model: skin up to the first, something else from the second."""
 
+FOREIGN = (5.0, 9.0)
+"""Standard deviations from which a colour may be, and is, one that this skin has in no light: body
+paint, cloth, metal."""
+
 GREY = (0.35, 0.6)
 """Share of the way from grey to the person's skin up to which a colour is cloth, and from which it
 may be skin: pale and shaded cloth is nearly grey."""
@@ -112,15 +116,18 @@ def likeness(model: SkinModel, linear: Field) -> Field:
         Linear light.
     """
     plane, mean = in_plane(linear)
-    away = plane - model.middle.astype(np.float32)
-    away = _without_slack(away, haemoglobin_direction(), 0.0, BURN_SLACK)
-    away = _without_slack(away, melanin_direction(), 0.0, TAN_SLACK)
-    deviations = np.linalg.norm(away @ model.whitening.astype(np.float32), axis=-1)
-    in_colour = falling(deviations, SURE, UNSURE) * rising(_share_of_pigment(model, plane), *GREY)
+    in_colour = falling(_deviations(model, plane), SURE, UNSURE)
+    in_colour = in_colour * rising(_share_of_pigment(model, plane), *GREY)
     shade = mean - model.density
     in_light = falling(shade, 0.8 * DARKER, DARKER) * falling(-shade, 0.8 * BRIGHTER, BRIGHTER)
     alike: Field = (in_colour * in_light).astype(np.float32)
     return alike
+
+
+def foreign(model: SkinModel, linear: Field) -> Field:
+    """How surely each pixel has a colour that this skin has in no light, float32 in [0, 1]."""
+    deviations = cv2.GaussianBlur(_deviations(model, in_plane(linear)[0]), (0, 0), 1.0)
+    return rising(deviations, *FOREIGN)
 
 
 def roughness(linear: Field) -> Field:
@@ -137,6 +144,15 @@ def in_plane(linear: Field) -> tuple[Field, Field]:
     opacity = density(linear)
     plane: Field = opacity @ pigment_axes().T
     return plane, opacity.mean(axis=-1)
+
+
+def _deviations(model: SkinModel, plane: Field) -> Field:
+    """Standard deviations from the person's skin, burnt and tanned skin included."""
+    away = plane - model.middle.astype(np.float32)
+    away = _without_slack(away, haemoglobin_direction(), 0.0, BURN_SLACK)
+    away = _without_slack(away, melanin_direction(), 0.0, TAN_SLACK)
+    deviations: Field = np.linalg.norm(away @ model.whitening.astype(np.float32), axis=-1)
+    return deviations
 
 
 def _share_of_pigment(model: SkinModel, plane: Field) -> Field:
