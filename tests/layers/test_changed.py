@@ -11,7 +11,7 @@ from evenhand.layers.changed import changed
 @pytest.mark.parametrize("dtype", [np.int16, np.int32])
 def test_all_are_listed_where_they_are_few(dtype: type) -> None:
     change = np.random.default_rng(1).integers(-1, 2, (150, 70, 3)).astype(dtype)
-    found = changed(change, most=change.size, farthest=10)
+    found = changed(change.__getitem__, len(change), most=change.size, farthest=10)
     np.testing.assert_array_equal(found.even, np.flatnonzero(np.abs(change).sum(axis=-1)))
     assert found.count == found.even.size
     assert found.farthest.size == 0
@@ -22,7 +22,7 @@ def test_a_sample_is_even_and_the_farthest_are_not_missed() -> None:
     change = (random.normal(0, 300, (211, 307, 3)) * random.integers(0, 2, (211, 307, 1))).astype(
         np.int32
     )
-    found = changed(change, most=5000, farthest=400)
+    found = changed(change.__getitem__, len(change), most=5000, farthest=400)
     size = np.abs(change).sum(axis=-1).ravel()
     where = np.flatnonzero(size)
     assert found.count == where.size
@@ -33,5 +33,5 @@ def test_a_sample_is_even_and_the_farthest_are_not_missed() -> None:
 
 
 def test_nothing_changes() -> None:
-    found = changed(np.zeros((5, 4, 3), np.int32), 100, 10)
+    found = changed(np.zeros((5, 4, 3), np.int32).__getitem__, 5, 100, 10)
     assert found.count == found.even.size == found.farthest.size == 0
