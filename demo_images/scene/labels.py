@@ -97,15 +97,13 @@ def coverage(channels: Mapping[str, NDArray[np.float32]]) -> NDArray[np.float32]
     return cover
 
 
-HAIR_ON_SKIN = ("brow", "beard")
-"""Classes of sparse hair, between which skin shows."""
-
 HAIR_SPACING = 1.3
-"""Millimetres over which such hair is averaged: a little more than the gaps between hairs."""
+"""Millimetres over which hair on skin is averaged: a little more than the gaps between hairs."""
 
-HAIR_SHARE = (0.05, 0.14)
-"""Mean share of a class from which the skin between its hairs begins to belong to it, and wholly
-does. By number and width of its hairs a sparse brow (fullness 0.4) covers a sixth of its area."""
+HAIR_ON_SKIN = {"brow": (0.05, 0.14), "beard": (0.3, 0.5)}
+"""Classes of sparse hair: mean share from which the skin between its hairs begins to belong to it,
+and wholly does. By number and width of its hairs a sparse brow (fullness 0.4) covers a sixth of its
+area; a beard as sparse as that is skin with stubble."""
 
 
 def with_skin_between_hairs(cover: NDArray[np.float32], mm_per_pixel: float) -> NDArray[np.float32]:
@@ -116,10 +114,10 @@ def with_skin_between_hairs(cover: NDArray[np.float32], mm_per_pixel: float) -> 
     """
     filled = cover.copy()
     spread = max(0.6, HAIR_SPACING / mm_per_pixel)
-    for name in HAIR_ON_SKIN:
+    for name, (least, whole) in HAIR_ON_SKIN.items():
         index = CLASSES.index(name)
         mean = _blurred(cover[..., index], spread)
-        share = np.clip((mean - HAIR_SHARE[0]) / (HAIR_SHARE[1] - HAIR_SHARE[0]), 0, 1)
+        share = np.clip((mean - least) / (whole - least), 0, 1)
         given = filled[..., list(SKIN)] * share[..., None]
         filled[..., list(SKIN)] -= given
         filled[..., index] += given.sum(-1)

@@ -9,7 +9,9 @@ torch = pytest.importorskip("torch", reason="training needs PyTorch, using the p
 from models.parser.heads import head_targets, peaks  # noqa: E402
 from models.parser.measures import PART_NAMES, heads_matched, summary  # noqa: E402
 from models.parser.network import PART_COUNT  # noqa: E402
+from models.parser.train import PART_WEIGHTS, held_loss  # noqa: E402
 from models.parser.variation import (  # noqa: E402
+    Batch,
     framed,
     framing,
     moved_heads,
@@ -115,3 +117,20 @@ def test_a_perfect_table_has_perfect_figures() -> None:
     assert figures["skin_f1"] == 1
     assert set(figures["part_iou"].values()) == {1.0}
     assert set(figures["share_taken_for_skin"].values()) == {0.0}
+
+
+def test_what_is_held_stays_and_small_parts_follow_the_truth() -> None:
+    # where neither truth nor the answer before is a small part, that answer is what costs least
+    torch.manual_seed(2)
+    before = torch.zeros(1, PART_COUNT, 4, 4)
+    before[:, 1] = 3.0
+    part = torch.full((1, 4, 4), 17)
+    part[0, 0, 0] = 9
+    keep = (part == 9).float()
+    batch = Batch(torch.zeros(1), part, torch.zeros(1), keep, torch.zeros(1))
+    logits = before.clone().requires_grad_()
+    held_loss(logits, before, batch, torch.tensor(PART_WEIGHTS)).backward()
+    assert logits.grad is not None
+    assert logits.grad[0, 9, 0, 0] < -0.01
+    at_held = logits.grad[0, :8, 1:, 1:]
+    assert at_held.abs().max() < 0.1 * logits.grad[0, 9, 0, 0].abs()
