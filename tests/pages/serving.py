@@ -27,6 +27,7 @@ from evenhand.jobs.queue import JobWorker
 from evenhand.jobs.retoucher import Engine, Retoucher
 from evenhand.shoots import tokens
 from evenhand.web.app import create_app
+from evenhand.web.serving import IDLE_S
 from evenhand.web.settings import ServiceSettings
 from tests.jobs.servers import PATIENCE_S
 
@@ -126,7 +127,12 @@ def running(folder: Path, retoucher: Retoucher | None = None) -> Iterator[Server
     settings = ServiceSettings(requests_per_minute=100_000, guesses_per_minute=1000)
     listening = socket.create_server(("127.0.0.1", 0))
     web = uvicorn.Server(
-        uvicorn.Config(create_app(place, settings), log_config=None, access_log=False)
+        uvicorn.Config(
+            create_app(place, settings),
+            log_config=None,
+            access_log=False,
+            timeout_keep_alive=IDLE_S,
+        )
     )
     thread = threading.Thread(target=web.run, args=([listening],), daemon=True)
     worker = JobWorker(place)

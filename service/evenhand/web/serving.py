@@ -28,6 +28,10 @@ from evenhand.web.settings import ServiceSettings
 AGAIN_S = 2.0
 """How long to wait before a worker that died is started again, seconds."""
 
+IDLE_S = 75
+"""How long a connection may lie idle, seconds: longer than clients keep theirs, so that none is
+closed just as a request goes out on it."""
+
 log = structlog.get_logger()
 
 
@@ -115,6 +119,7 @@ def serve(settings: ServiceSettings, listening: Listening, workers: int) -> None
         access_log=False,
         server_header=False,
         timeout_graceful_shutdown=GRACE_S,
+        timeout_keep_alive=IDLE_S,
     )
     crew = Crew(settings, workers)
     crew.start()
