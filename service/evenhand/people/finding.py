@@ -39,8 +39,8 @@ class PeopleSettings(BaseModel):
         None,
         gt=0,
         le=10,
-        description="Millimetres per pixel where only skin is pointed at; None assumes that the "
-        "photograph's longer side shows 600 mm.",
+        description="Millimetres per pixel where no head is seen; None takes it from the width of "
+        "the limbs, or, where skin is pointed at, assumes that the longer side shows 600 mm.",
     )
 
 
@@ -63,8 +63,9 @@ def find_people(
     Returns
     -------
     list of Person
-        Empty if nobody is found, which is an ordinary result. Skin masks are free of kept parts,
-        and a pixel is skin of one person at most.
+        Empty if nobody is found, which is an ordinary result. Where no head is seen, arms, legs and
+        backs are listed as people without a face, unless it is doubtful that they are any. Skin
+        masks are free of kept parts, and a pixel is skin of one person at most.
 
     Raises
     ------
