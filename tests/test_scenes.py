@@ -22,13 +22,17 @@ BURN_LEFT, UNBURNT_MOVES, KEPT_CHANGES = 0.40, 1.0, 0.0
 """Goals: burnt skin's mean CIEDE2000 to clean falls by 60 % at least, unburnt skin moves by less
 than 1.0 on average, and no pixel of a kept part changes away from its edge."""
 
-TEXTURE_LEFT, BLOTCH_LEFT = 0.90, 0.60
+TEXTURE_LEFT, BLOTCH_LEFT = 0.95, 0.60
 """Goals: above this share of the texture band's energy stays, below that of the blotch band's."""
 
-SHORT_OF_BURN = {"bowman": 0.88, "pair": 0.68}
+SHORT_OF_BURN = {"bowman": 0.87}
 SHORT_OF_KEPT = {("cox", "hair"): 0.0001, ("pair", "cloth"): 0.0002}
-SHORT_OF_BLOTCH = {"cox": 0.75, "freckles": 0.76}
-"""What falls short of a goal, with a limit just above today's figure: it must not get worse."""
+SHORT_OF_BLOTCH = {"cox": 0.70, "freckles": 0.71}
+"""What falls short of a goal, with a limit just above today's figure: it must not get worse.
+
+The bowman's limit was 0.87 until redness without a burn's outline was only eased, on neck and arms
+too: what took more off his burn took natural colour off people without one, a chin included.
+"""
 
 
 def test_there_are_scenes() -> None:

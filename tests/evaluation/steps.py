@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -46,9 +46,11 @@ ROWS = (
     Row("hue error", "<= 3 deg", 1),
     Row("texture kept, default", ">= 0.95", 3, share=True),
     Row("texture kept, half size, default", ">= 0.95", 3, share=True),
+    Row("texture kept, one pass, default", ">= 0.95", 3, share=True),
     Row("texture kept, full", ">= 0.85", 3, share=True),
     Row("texture kept, half size, full", ">= 0.85", 3, share=True),
     Row("blotch reduced, default", ">= 0.60", 2, share=True),
+    Row("added blotch reduced, default", ">= 0.60", 2, share=True),
     Row("passing marks found", ">= 0.85", 2, share=True),
     Row("false proposals a face", "<= 1", 2),
     Row("lasting marks touched", "0", 3),
@@ -83,12 +85,19 @@ def measure_blotches(cases: Iterable[Case], figures: Figures, sheet: Sheet) -> N
     for case in cases:
         scene = case.scene
         whole = smoothing(scene.patch, settings).wanted - scene.changed
+        clean = replace(scene, changed=scene.clean)
+        on_clean = smoothing(clean.patch, settings).wanted - scene.clean
         inside = measures.well_inside(scene.patch)
         for name, strength in (("default", settings.strength), ("full", 1.0)):
             results = {
                 "nothing": scene.changed,
                 "textbook": gaussian_separation(scene.patch, strength),
                 "evenhand": scene.changed + strength * whole,
+            }
+            cleaned = {
+                "nothing": scene.clean,
+                "textbook": gaussian_separation(clean.patch, strength),
+                "evenhand": scene.clean + strength * on_clean,
             }
             for way, result in results.items():
                 given = (scene.changed, result, inside, scene.mm_per_pixel)
@@ -98,6 +107,10 @@ def measure_blotches(cases: Iterable[Case], figures: Figures, sheet: Sheet) -> N
                 if name == "default":
                     fallen = measures.blotch_reduced(scene, result)
                     figures["blotch reduced, default", way, case.tone].append(fallen)
+                    added = measures.added_blotch_reduced(scene, result, cleaned[way])
+                    figures["added blotch reduced, default", way, case.tone].append(added)
+                    once = measures.texture_kept(*given, times=1)
+                    figures["texture kept, one pass, default", way, case.tone].append(once)
                     if way == "evenhand":
                         sheet.add("smoothing", case.tone, scene.changed, result, scene.clean)
 

@@ -87,12 +87,17 @@ def well_inside(patch: SkinPatch, mm: float = 3.0) -> Inside:
     return np.asarray(far * patch.mm_per_pixel > mm)
 
 
-def texture_kept(before: Light, after: Light, inside: Inside, mm_per_pixel: float) -> float:
-    """Energy of the texture band after over before; not a number where there is no skin."""
+def texture_kept(
+    before: Light, after: Light, inside: Inside, mm_per_pixel: float, times: int = 2
+) -> float:
+    """Energy of the texture band, high-passed some times, after over before.
+
+    Not a number where there is no skin.
+    """
     energies = []
     for linear in (before, after):
         band = _density(linear).mean(axis=-1)
-        for _ in range(2):
+        for _ in range(times):
             band = band - blurred(band, TEXTURE_MM, mm_per_pixel)
         energies.append((band[inside] ** 2).sum())
     return float(energies[1] / energies[0]) if energies[0] > 0 else float("nan")
@@ -113,12 +118,21 @@ def blotch_reduced(scene: Scene, result: Light) -> float:
 
     A result that also evens what the clean skin has comes out lower, as it should.
     """
+    return added_blotch_reduced(scene, result, scene.clean)
+
+
+def added_blotch_reduced(scene: Scene, result: Light, result_on_clean: Light) -> float:
+    """Fall of the energy of what the simulation added to the blotch band.
+
+    The result is compared with the same step's result on the clean picture, so that evening what
+    the person had before counts neither for nor against.
+    """
     inside = well_inside(scene.patch)
 
-    def energy(linear: Light) -> float:
-        off = _density(linear) - _density(scene.clean)
+    def energy(one: Light, other: Light) -> float:
+        off = _density(one) - _density(other)
         fine, broad = (blurred(off, mm, scene.mm_per_pixel) for mm in (TEXTURE_MM, BLOTCH_MM))
         return float(((fine - broad)[inside] ** 2).sum())
 
-    before = energy(scene.changed)
-    return 1 - energy(result) / before if before > 0 else float("nan")
+    before = energy(scene.changed, scene.clean)
+    return 1 - energy(result, result_on_clean) / before if before > 0 else float("nan")

@@ -68,7 +68,7 @@ MOST_STRENGTH = 1.2
 WITH_SHADE = 0.5
 """Density at least that a border adds with shading, in that which it adds without."""
 
-LOOSELY_AGREEING, AGREEING, CLEARLY_AGREEING = 0.4, 0.55, 0.75
+LOOSELY_AGREEING, AGREEING, CLEARLY_AGREEING = 0.47, 0.55, 0.75
 """Share of the border whose own change must be a burn's, where redness itself is strong evidence
 for a burn, evidence, and evidence only on skin that is more even than most.
 
@@ -87,6 +87,9 @@ LEAST_STEP = 0.05
 
 SOFT_MM = (0.0, 1.0, 2.0, 3.0, 4.5)
 """Deviations of softness that a border may have."""
+
+UNSURE = 0.3
+"""Part of a burn by which what is natural may be wrong: no place loses more than it is redder."""
 
 REWEIGHTED = 10
 """Times that places are weighted anew by how well they agree."""
@@ -177,8 +180,10 @@ def _burn(
     shape = redness.shape[0], redness.shape[1]
     natural = model.laid_out(one.fit.natural, shape)
     over = (redness - natural) / np.float32(one.fit.burn)
-    sharp = _sharp(skin, model.laid_out(one.share, shape), over)
+    even = guided(over, over, skin.skin, skin.pixels(2.0), 0.2)
+    sharp = _sharp(skin, model.laid_out(one.share, shape), even)
     share, in_plane = _softened(skin, sharp, redness)
+    share = np.minimum(share, np.clip(even + UNSURE, 0, 1))
     if not LEAST_SHARE < share[skin.inside].mean() < MOST_SHARE:
         return None
     added = _added(skin, share, in_plane, pigments, agreeing)
@@ -253,9 +258,8 @@ def _length(share: Map, whole: Map) -> float:
     return float(np.hypot(across, down)[amid].sum())
 
 
-def _sharp(skin: CoarsePatch, burnt: Map, over: Map) -> Map:
-    """Outline as fine as the coarse grid shows it, 0 or 1; `over`: redness in burns over nature."""
-    even = guided(over, over, skin.skin, skin.pixels(2.0), 0.2)
+def _sharp(skin: CoarsePatch, burnt: Map, even: Map) -> Map:
+    """Outline as fine as the coarse grid shows it, 0 or 1; `even`: redness in burns over nature."""
     wide = blur(burnt, skin.skin, skin.pixels(NEIGHBOURS_MM))
     sharp = np.where((wide > 0.08) & (wide < 0.92), even > 0.5, burnt > 0.5)
     size = 2 * int(skin.pixels(1.5)) + 1

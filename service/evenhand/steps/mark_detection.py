@@ -27,8 +27,16 @@ PIXELS_ACROSS = 2.5
 SCALE_STEP = 1.35
 """Ratio of neighbouring scales."""
 
-NOISE_TIMES = 10.0
-"""Response in deviations of the skin's own contrast at the same scale that makes a spot."""
+NOISE_TIMES, NOISE_TIMES_IF_LARGE = 10.0, 6.0
+"""Response in deviations of the skin's own contrast at the same scale that makes a spot.
+
+Of marks drawn on seven photographed faces 73 % were found with 10 for all, 93 % with 6 for large
+ones, at no more false proposals; with 5 there were twice as many. Those faces were read while this
+was chosen: they do not prove it.
+"""
+
+LARGE_MM = 2.2
+"""Diameter from which a spot is larger than pores, freckles and stubble, millimetres."""
 
 LEAST_CONTRAST = 0.06
 """Density by which a spot must stand out all the same; less is blotch."""
@@ -151,7 +159,8 @@ def _spots(skin: CoarsePatch, pigments: Pigments, diameter_mm: float) -> list[_S
     amount, response = _along_pigments(contrast, noise, pigments)
     step = max(1, round(sigma))
     peak = response >= cv2.dilate(response, np.ones((2 * step + 1, 2 * step + 1), np.uint8))
-    strong = (response > NOISE_TIMES) & (amount > LEAST_CONTRAST)
+    times = NOISE_TIMES if diameter_mm < LARGE_MM else NOISE_TIMES_IF_LARGE
+    strong = (response > times) & (amount > LEAST_CONTRAST)
     return [
         _Spot(
             int(row), int(column), diameter_mm, float(amount[row, column]), contrast[row, column],

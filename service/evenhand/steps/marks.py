@@ -35,7 +35,7 @@ class MarksSettings(BaseModel):
         8.0, ge=1, le=12, description="Largest mark that is looked for, millimetres across."
     )
     confidence: float = Field(
-        0.6,
+        0.7,
         ge=0.5,
         le=1,
         description="Least confidence that a mark is a passing one for it to be filled, 0 to 1.",

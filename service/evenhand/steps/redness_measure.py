@@ -77,7 +77,7 @@ Light in folds, under arms and under the chin has been from skin to skin, and is
 shadow cast on open skin lies at 0.3 to 0.6 on the rendered people, an armpit at 1 and more.
 """
 
-BODY_GENTLE = 0.20
+BODY_GENTLE = 0.12
 """Density taken off at most on neck, arms, hands, torso and legs where no burn ends on skin."""
 
 

@@ -18,6 +18,8 @@ from evenhand.steps.coarse import DARKEST, CoarsePatch, coarse
 from evenhand.steps.gain import Gain
 from evenhand.steps.masked_filters import FWHM, blur
 from evenhand.steps.patch import Change, SkinPatch
+from evenhand.steps.pigments import pigments_of
+from evenhand.steps.redness_measure import MOTTLE_MM, nuisance, redness_map
 
 Map = npt.NDArray[np.float32]
 
@@ -26,6 +28,15 @@ CELLS = 3
 
 TONE_REACH = 0.8
 """Reach of the tone filter in parts of the tone limit."""
+
+SHADING_EVENED = 0.5
+"""Share of unevenness that is no blood's which is evened with it.
+
+Most of it is the face's own relief: soft shadows under the eyes and of the neck are softened in
+part, folds hardly. On blotch of blood simulated on four portraits, at strength 0.7 and with texture
+up to 1.6 mm, the blotch band fell by 32 % with all of it, by 57 % with half and by 64 % with none;
+read while this was chosen.
+"""
 
 GUIDE_STEPS = 85.0
 """Steps of the 8-bit guide to one of density, so that three of density, 1 to 20 in light, fit."""
@@ -40,19 +51,19 @@ class SmoothingSettings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     strength: float = Field(
-        0.5, ge=0, le=1, description="How much of the blotch is evened, 0 to 1."
+        0.55, ge=0, le=1, description="How much of the blotch is evened, 0 to 1."
     )
     cap: float = Field(
         8.0, gt=0, le=20, description="Largest change of any pixel, CIEDE2000 (D65)."
     )
     texture_mm: float = Field(
-        1.2, ge=0.3, le=3, description="Pores, hairs and lines up to this size stay, millimetres."
+        1.4, ge=0.3, le=3, description="Pores, hairs and lines up to this size stay, millimetres."
     )
     tone_mm: float = Field(
         10.0, ge=4, le=30, description="Shading above this size stays, millimetres."
     )
     contrast: float = Field(
-        0.025,
+        0.04,
         ge=0.005,
         le=0.2,
         description="Steps between neighbouring half millimetres well above this are lines and "
@@ -113,7 +124,16 @@ def blotch_band(skin: CoarsePatch, settings: SmoothingSettings) -> Map:
     ]
     band = light - np.stack(tone, axis=-1)
     band[outside] = 0
-    return np.asarray(band, np.float32)
+    return _mostly_blood(band, skin)
+
+
+def _mostly_blood(band: Map, skin: CoarsePatch) -> Map:
+    """The band with its haemoglobin whole and what else it holds in part: that is shading."""
+    pigments = pigments_of(skin)
+    mottle = skin.density - blur(skin.density, skin.skin, skin.pixels(MOTTLE_MM))
+    blood = redness_map(band, pigments.haemoglobin, nuisance(mottle[skin.inside], pigments))
+    reddened = blood[..., None] * pigments.haemoglobin.astype(np.float32)
+    return np.asarray(reddened + SHADING_EVENED * (band - reddened), np.float32)
 
 
 def _guide(light: Map, skin: CoarsePatch) -> npt.NDArray[np.uint8]:

@@ -53,7 +53,7 @@ BORDER_MM = 10.0
 GROUP_LEAST = 0.25
 """Distance between two groups from which skin is burnt in part; twice that, in full."""
 
-GENTLE = 0.08
+GENTLE = 0.05
 """Density taken off at most where no burnt group stands apart: flush is eased, not removed."""
 
 FREE = 10.0
