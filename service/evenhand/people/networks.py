@@ -12,6 +12,7 @@ import sys
 import tempfile
 import threading
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
@@ -135,7 +136,17 @@ def _run(name: str, picture: Picture) -> Any:
 
 @cache
 def _builders() -> dict[str, Callable[[], Any]]:
-    """How each network is made; importing mediapipe here keeps `import evenhand` quick."""
+    """How each network is made.
+
+    They are loaded in a thread of its own: of what its libraries try to import and do not find they
+    keep the error, and with it every caller's frame, in which there is a photograph.
+    """
+    with ThreadPoolExecutor(1) as alone:
+        return alone.submit(_loaded_builders).result()
+
+
+def _loaded_builders() -> dict[str, Callable[[], Any]]:
+    """The same; importing mediapipe here keeps `import evenhand` quick."""
     from mediapipe.python import solutions
 
     faces, mesh, pose = solutions.face_detection, solutions.face_mesh, solutions.pose
