@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -31,3 +34,23 @@ def contents(folder: Path) -> dict[str, bytes]:
         for path in sorted(folder.rglob("*"))
         if path.is_file() and not path.name.endswith("report.json")
     }
+
+
+LEFT = """
+import gc, sys
+from pathlib import Path
+from evenhand import retouching
+from evenhand.photo.photograph import Photograph
+retouching.retouch(Path(sys.argv[1]), Path("unused"), dry_run=True)
+gc.collect()
+sys.exit(sum(isinstance(left, Photograph) for left in gc.get_objects()))
+"""
+
+
+def test_nothing_of_a_photograph_is_kept() -> None:
+    """Looked at in a fresh process, since it is loading the networks that could keep it."""
+    folders = {"PYTHONPATH": os.pathsep.join(map(os.path.abspath, sys.path))}
+    done = subprocess.run(
+        [sys.executable, "-c", LEFT, str(PORTRAIT)], env=os.environ | folders, check=False
+    )
+    assert done.returncode == 0
