@@ -128,7 +128,7 @@ class Report(Model):
     )
     versions: Mapping[str, str] = Field(description="Evenhand, Python and the main libraries.")
     notes: list[str] = Field(
-        default_factory=list, description="What was noticed when the file was read."
+        default_factory=list, description="What was noticed about the file and the people in it."
     )
     advice: str = Field(
         default="", description="What to do where nothing could be retouched; else empty."

@@ -56,6 +56,12 @@ NO_SKIN = (
 )
 """What is said where people were found, but not their skin."""
 
+NO_HEAD = (
+    "no head is seen of person {index}, found by the skin alone: if it is nobody, or a stranger, "
+    "take the layers off (strength 0), or point at the right skin with --skin-at X,Y."
+)
+"""What is noted of a person whose head the photograph does not show."""
+
 
 NONE = Difference(mean=0.0, largest=0.0)
 """No difference."""
@@ -116,9 +122,16 @@ def report_of(
         seconds=round(clock.total, 4),
         stages=clock.stages,
         versions=versions(),
-        notes=[*photograph.notes, *gamut_notes(photograph)],
+        notes=[*photograph.notes, *gamut_notes(photograph), *headless_notes(people, settings)],
         advice=advice,
     )
+
+
+def headless_notes(people: Sequence[PersonReport], settings: RetouchSettings) -> list[str]:
+    """A note for each person whose head is not seen and whom nobody pointed at."""
+    if settings.skin_at:
+        return []
+    return [NO_HEAD.format(index=person.index) for person in people if person.face is None]
 
 
 def advice_of(people: Sequence[Person], layers: Sequence[Layer]) -> str:

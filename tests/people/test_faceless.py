@@ -8,9 +8,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from PIL import Image
 from skimage import data
 
-from evenhand import photo
+from evenhand import photo, retouch
 from evenhand.people import find_people
 from evenhand.people.person import Region, ScaleSource
 from evenhand.photo.photograph import Photograph
@@ -59,3 +60,12 @@ def test_what_is_nobody_stays_nobody(name: str) -> None:
 def test_faces_that_were_not_found_are_left_alone() -> None:
     for person in find_people(below_the_head("burnt_arm.jpg", 900)):
         assert person.face is not None or Region.FACE not in person.masks
+
+
+def test_report_notes_people_without_a_head(tmp_path: Path) -> None:
+    picture = tmp_path / "arms.png"
+    Image.fromarray(below_the_head("burnt_arm.jpg", 1050).pixels).save(picture)
+    report = retouch(picture, tmp_path / "out", dry_run=True)
+    assert report.people
+    assert all(person.face is None for person in report.people)
+    assert sum("no head is seen" in note for note in report.notes) == len(report.people)
