@@ -240,7 +240,7 @@ def _apart(spots: list[_Spot], mm_per_pixel: float) -> list[_Spot]:
 
 
 def _marked(spot: _Spot, skin: CoarsePatch, pigments: Pigments, patch: SkinPatch) -> Mark | None:
-    """The mark that a spot is, None for a shadow."""
+    """The mark that a spot is; None for a shadow, and on an ear, whose folds are lit through."""
     factor = skin.mm_per_pixel / patch.mm_per_pixel
     passing, lasting, shade = causes(spot.contrast, spot.noise, pigments)
     if shade > max(passing, lasting):
@@ -249,6 +249,8 @@ def _marked(spot: _Spot, skin: CoarsePatch, pigments: Pigments, patch: SkinPatch
         (r for r in SKIN_REGIONS if r in skin.regions),
         key=lambda r: float(skin.regions[r][spot.row, spot.column]),
     )
+    if region is Region.EAR:
+        return None
     return Mark(
         number=0,
         row=(spot.row + 0.5) * factor - 0.5,
