@@ -77,6 +77,26 @@ def test_moles_and_freckles_stay() -> None:
     assert moved < 0.1 * difference(scene.changed, scene.clean)[spots].mean()
 
 
+def _left_of_shade(tone: str, width_mm: float, depth: float) -> float:
+    """Share left of a dark band across the face, a Gaussian of that sigma and density."""
+    scene = clean(tone)
+    rows, columns = np.nonzero(scene.alpha > 0.99)
+    row, column = round(rows.mean()), round(columns.mean())
+    away_mm = (np.arange(scene.alpha.shape[0]) - row) * scene.mm_per_pixel
+    shade = np.exp(-depth * np.exp(-((away_mm / width_mm) ** 2) / 2), dtype=np.float32)
+    shaded = replace(scene.patch, light=scene.changed * shade[:, None, None])
+    here = (row, slice(column - 20, column + 20))
+    density = np.log(_at_default(scene.patch)[here] / _at_default(shaded)[here])
+    return float(density.mean()) / depth
+
+
+@pytest.mark.parametrize("tone", list(MELANIN))
+def test_soft_shadow_is_softened_in_part_and_a_fold_stays(tone: str) -> None:
+    # As wide as the shadow under an eye, and as a line beside the mouth: common practice.
+    assert 0.7 < _left_of_shade(tone, 2.5, 0.12) < 0.9
+    assert _left_of_shade(tone, 0.35, 0.25) > 0.85
+
+
 def test_grain_is_neither_removed_nor_raised() -> None:
     scene = clean("light")
     noise = 0.02 * np.random.default_rng(3).standard_normal(scene.changed.shape).astype(np.float32)
