@@ -5,7 +5,6 @@ from __future__ import annotations
 import multiprocessing
 import os
 import threading
-import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
@@ -26,9 +25,6 @@ SUFFIXES = tuple(suffix for kind in FileKind for suffix in kind.suffixes)
 
 UNLISTED = "Give yourself permission to read the folder, or name its files."
 """What to do about a folder that cannot be listed."""
-
-LOOK_EVERY_S = 1.0
-"""How often a process of a batch looks whether the one that started it is still there, seconds."""
 
 
 @dataclass(frozen=True)
@@ -146,14 +142,15 @@ def _begin() -> None:
 
     cv2.setNumThreads(1)
     keep_freed_memory()
-    threading.Thread(target=_end_with, args=(os.getppid(),), daemon=True).start()
+    threading.Thread(target=_end_with_parent, daemon=True).start()
 
 
-def _end_with(parent: int) -> None:
-    """End this process when the one that started it was killed."""
-    while os.getppid() == parent:
-        time.sleep(LOOK_EVERY_S)
-    os._exit(1)
+def _end_with_parent() -> None:
+    """End this process when the one that started it was killed, even before this one began."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 def _outcome(future: Future[Outcome], path: Path) -> Outcome | None:
