@@ -22,7 +22,6 @@ from evenhand.retouching import RetouchSettings, retouch
 SUFFIXES = tuple(suffix for kind in FileKind for suffix in kind.suffixes)
 """Files taken from a folder; a file named by itself is tried whatever its name."""
 
-
 UNLISTED = "Give yourself permission to read the folder, or name its files."
 """What to do about a folder that cannot be listed."""
 
