@@ -61,11 +61,8 @@ def blend(
     ------
     WrongPhotographError, BrokenLayersError, WrongSettingError, NotWrittenError
     """
-    layers, out = Path(layers), Path(out)
-    layer_set = layering.load(layers)
-    original = _original_of(layer_set, layers, photograph)
-    read = photo.read(original)
-    layer_set.check(read)
+    out = Path(out)
+    layer_set, original, read = _opened(Path(layers), photograph)
     weighed = _weighed(layer_set, strengths or {}, person)
     pixels = layering.blend(read, layer_set.layers, weighed)
     name = original.stem + read.result_suffix
@@ -103,11 +100,8 @@ def hand_off(
     ------
     WrongPhotographError, BrokenLayersError, WrongSettingError, NotWrittenError
     """
-    layers, out = Path(layers), Path(out)
-    layer_set = layering.load(layers)
-    original = _original_of(layer_set, layers, photograph)
-    read = photo.read(original)
-    layer_set.check(read)
+    out = Path(out)
+    layer_set, original, read = _opened(Path(layers), photograph)
     weighed = _weighed(layer_set, strengths or {}, None)
     stages = photo.stages_of(read.pixels, _one_by_one(read, layer_set, weighed))
     result = layering.blend(read, layer_set.layers, weighed)
@@ -116,6 +110,17 @@ def hand_off(
         photo.write_openraster(read, stages, result, beside / names[0])
         photo.write_stage_folder(read, stages, beside / names[1])
     return [out / name for name in names]
+
+
+def _opened(
+    layers: Path, photograph: Path | str | None
+) -> tuple[layering.LayerSet, Path, Photograph]:
+    """A layer set, and the path and content of the very photograph that it was made for."""
+    layer_set = layering.load(layers)
+    original = _original_of(layer_set, layers, photograph)
+    read = photo.read(original)
+    layer_set.check(read)
+    return layer_set, original, read
 
 
 def _one_by_one(

@@ -8,6 +8,7 @@ import numpy.typing as npt
 from pydantic import BaseModel, ConfigDict, Field
 
 from evenhand.people.person import Face, Region
+from evenhand.people.regions import LEFT_EYE, RIGHT_EYE
 from evenhand.steps.patch import Change, SkinPatch
 
 Map = npt.NDArray[np.float32]
@@ -15,10 +16,7 @@ Map = npt.NDArray[np.float32]
 IRISES = ((468, (469, 470, 471, 472)), (473, (474, 475, 476, 477)))
 """Centre and rim points of the right and the left iris in the face mesh."""
 
-LIDS = (
-    (33, 246, 161, 160, 159, 158, 157, 173, 133, 155, 154, 153, 145, 144, 163, 7),
-    (263, 466, 388, 387, 386, 385, 384, 398, 362, 382, 381, 380, 374, 373, 390, 249),
-)
+LIDS = (RIGHT_EYE, LEFT_EYE)
 """Edge of the lids around the right and the left eye in the face mesh."""
 
 LID_MM = 0.8
