@@ -4,7 +4,7 @@
 
 One scene is one seed: the same people, clothes and background from several sides, in several
 poses and lights. Every third seed belongs to the test split. `--pictures` writes larger JPEG
-pictures with PNG labels instead of arrays. `--heads` shows mostly heads and shoulders, from in
+pictures with PNG labels instead of archives. `--heads` shows mostly heads and shoulders, from in
 front to behind the profile, with more beards, glasses, jewellery, ink and paint, and simpler skin;
 on a processor a view of 256 pixels with 4 samples then takes about three seconds of one core.
 """
@@ -17,7 +17,6 @@ import subprocess
 import sys
 import time
 import traceback
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -34,6 +33,7 @@ from scene.person import Person, PersonSpec
 from scene.pose import turn
 from scene.shape import Build
 from scene.skin import Complexion, base_colour
+from scene.stored_views import View, save_scene
 from scene.variation import (
     FRAMINGS,
     HEAD_FRAMINGS,
@@ -47,25 +47,11 @@ from scene.variation import (
 TEST_EVERY = 3
 """Seeds that this divides belong to the test split."""
 
-WHITE = 4.0
-"""Largest scene-linear value that a stored view can hold."""
-
 VIEWS_PER_POSE = 4
 """Cameras and lights tried on a pose before people move again."""
 
 HEAD_BOUNCES = 2
 """Bounces of light in views of heads."""
-
-
-@dataclass
-class View:
-    """One rendered view: linear colour, label indices, soft skin and kept parts, and its facts."""
-
-    rgb: NDArray[np.float32]
-    label: NDArray[np.uint8]
-    skin: NDArray[np.uint8]
-    keep: NDArray[np.uint8]
-    facts: dict[str, Any]
 
 
 class Scene:
@@ -89,6 +75,8 @@ class Scene:
         self.people = [
             Person(assets, s, seed * 10 + k, 1, density) for k, s in enumerate(self.specs)
         ]
+        for number, person in enumerate(self.people, start=1):
+            person.body.pass_index = number
         self.tone = self.specs[0].complexion.tone
         self.statue = self._statue(assets) if rng.random() < 0.12 else None
         colours = [
@@ -207,12 +195,19 @@ class Scene:
             "head": [self._head_turn(pose, place, azimuth) for pose, place in self.places],
             "heads": [self._head_box(person) for person in self.people],
         }
+        body = np.maximum(channels["body"], 1e-3)
+        known = channels["body"] > 0.2
+        place = np.stack([channels[f"{labels.PLACE}.{c}"] for c in "RGB"], -1) / body[..., None]
         return View(
-            rgb,
-            cover.argmax(-1).astype(np.uint8),
-            _byte(cover[..., list(labels.SKIN)].sum(-1)),
-            _byte(cover[..., list(labels.KEPT)].sum(-1)),
-            facts,
+            rgb=rgb,
+            label=cover.argmax(-1).astype(np.uint8),
+            skin=_byte(cover[..., list(labels.SKIN)].sum(-1)),
+            keep=_byte(cover[..., list(labels.KEPT)].sum(-1)),
+            normal=np.where(known[..., None], render.normals(channels), 0).astype(np.float32),
+            place=np.where(known[..., None], place, 0).astype(np.float32),
+            who=np.where(known, np.rint(channels["who"] / body), 0).astype(np.uint8),
+            gloss=render.gloss_share(channels),
+            facts=facts,
         )
 
     def _head_turn(self, pose: Any, place: Place, azimuth: float) -> list[float]:
@@ -261,23 +256,7 @@ def meta(scene: Scene, seed: int, views: list[View]) -> dict[str, Any]:
         "split": "test" if seed % TEST_EVERY == 0 else "train",
         "size": scene.size,
         "people": [spec.meta for spec in scene.specs],
-        "views": [view.facts for view in views],
     }
-
-
-def save_arrays(out: Path, seed: int, views: list[View], facts: dict[str, Any]) -> None:
-    """One scene as an uncompressed npz with its meta JSON beside it."""
-    stored = [np.sqrt(np.clip(v.rgb, 0, WHITE) / WHITE) * 65535 + 0.5 for v in views]
-    part = out / f"scene_{seed:06d}.part.npz"
-    np.savez(
-        part,
-        rgb=np.stack(stored).astype(np.uint16),
-        label=np.stack([v.label for v in views]),
-        skin=np.stack([v.skin for v in views]),
-        keep=np.stack([v.keep for v in views]),
-    )
-    (out / f"scene_{seed:06d}.json").write_text(json.dumps(facts))
-    part.rename(out / f"scene_{seed:06d}.npz")
 
 
 def save_pictures(out: Path, seed: int, views: list[View], facts: dict[str, Any]) -> None:
@@ -307,7 +286,7 @@ def work(options: argparse.Namespace, seeds: list[int]) -> None:
     for seed in seeds:
         if time.time() > end:
             break
-        if (options.out / f"scene_{seed:06d}.npz").exists():
+        if (options.out / f"scene_{seed:06d}.zip").exists():
             continue
         started = time.time()
         try:
@@ -321,7 +300,10 @@ def work(options: argparse.Namespace, seeds: list[int]) -> None:
                     scene.move_people()
                 views.append(scene.shoot(options.scratch))
             facts = meta(scene, seed, views)
-            (save_pictures if options.pictures else save_arrays)(options.out, seed, views, facts)
+            if options.pictures:
+                save_pictures(options.out, seed, views, facts)
+            else:
+                save_scene(options.out / f"scene_{seed:06d}.zip", views, facts)
             print(f"scene {seed}: built {built - started:.1f} s, {len(views)} views "
                   f"{time.time() - built:.1f} s", flush=True)  # fmt: skip
         except Exception:  # one bad scene must not stop the others
@@ -342,7 +324,7 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=1e6, help="start no scene after this")
     parser.add_argument("--only", choices=["train", "test"], help="one split only")
     parser.add_argument("--heads", action="store_true", help="mostly heads and shoulders")
-    parser.add_argument("--pictures", action="store_true", help="JPEG and PNG instead of arrays")
+    parser.add_argument("--pictures", action="store_true", help="JPEG and PNG instead of archives")
     parser.add_argument("--scratch", type=Path, default=Path("/dev/shm"))
     parser.add_argument("--share", default="", help=argparse.SUPPRESS)
     options = parser.parse_args()

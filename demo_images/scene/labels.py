@@ -50,15 +50,23 @@ CHANNELS = (len(CLASSES) + 2) // 3
 TRUTHS = ("burn", "freckle", "blemish")
 """Further outputs: how strong a marking is at each pixel, 0 to 1."""
 
+BODY = ("body", "who")
+"""Further outputs of skin: its share of the pixel, and that times the object's index."""
+
+PLACE = "place"
+"""Colour output of skin: its share of the pixel times its place on the body at rest, metres."""
+
 
 def declare(layer: Any) -> None:
     """Add the label outputs to a view layer."""
     for k in range(CHANNELS):
         output = layer.aovs.add()
         output.name, output.type = f"label{k}", "COLOR"
-    for name in TRUTHS:
+    for name in (*TRUTHS, *BODY):
         output = layer.aovs.add()
         output.name, output.type = name, "VALUE"
+    output = layer.aovs.add()
+    output.name, output.type = PLACE, "COLOR"
 
 
 def write(nodes: Nodes, shares: Mapping[str, Any]) -> None:
@@ -75,6 +83,14 @@ def write_truth(nodes: Nodes, name: str, value: Any) -> None:
     """Write the strength of a marking from a material."""
     node = nodes.node("ShaderNodeOutputAOV", aov_name=name)
     nodes.feed(value, node.inputs["Value"])
+
+
+def write_place(nodes: Nodes, rest: Any) -> None:
+    """Write where on the body at rest a point of skin lies, and whose body it is."""
+    write_truth(nodes, "body", 1.0)
+    write_truth(nodes, "who", nodes.node("ShaderNodeObjectInfo").outputs["Object Index"])
+    node = nodes.node("ShaderNodeOutputAOV", aov_name=PLACE)
+    nodes.feed(rest, node.inputs["Color"])
 
 
 def coverage(channels: Mapping[str, NDArray[np.float32]]) -> NDArray[np.float32]:

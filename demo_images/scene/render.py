@@ -56,6 +56,11 @@ def prepare(
     cycles.denoising_prefilter = "FAST" if quick else "ACCURATE"
     cycles.max_bounces, cycles.transparent_max_bounces = (4, 10) if quick else (5, 12)
     cycles.sample_clamp_indirect = 4
+    if quick:
+        layer = scene.view_layers[0]
+        layer.use_pass_normal = True
+        layer.use_pass_glossy_direct = layer.use_pass_glossy_indirect = True
+        layer.use_pass_glossy_color = True
     scene.cycles_curves.shape = "RIBBONS"
     render = scene.render
     render.resolution_x, render.resolution_y, render.resolution_percentage = width, height, 100
@@ -82,6 +87,22 @@ def render(scene: Any, scratch: Path) -> dict[str, NDArray[np.float32]]:
                 channels[short] = channel.pixels.astype(np.float32)
     path.unlink()
     return channels
+
+
+def normals(channels: dict[str, NDArray[np.float32]]) -> NDArray[np.float32]:
+    """Normals (h, w, 3) in world axes, zero where nothing is."""
+    return np.stack([channels[name] for name in ("Normal", "Normal.Y", "Normal.Z")], -1)
+
+
+def gloss_share(channels: dict[str, NDArray[np.float32]]) -> NDArray[np.float32]:
+    """Share of the light (h, w) that is gloss, 0 to 1, from noisy passes: smooth it before use."""
+    gloss = sum(
+        (channels[f"Glossy Direct.{c}"] + channels[f"Glossy Indirect.{c}"])
+        * channels[f"Glossy Color.{c}"]
+        for c in "RGB"
+    )
+    total = sum(channels[f"Combined.{c}"] for c in "RGB")
+    return np.clip(gloss / np.maximum(total, 1e-4), 0, 1).astype(np.float32)
 
 
 def linear_rgb(channels: dict[str, NDArray[np.float32]]) -> NDArray[np.float32]:

@@ -127,6 +127,7 @@ def skin_material(figure: Figure, complexion: Complexion) -> Any:
         )
     )
     _write_labels(nodes, masks)
+    labels.write_place(nodes, rest)
     return made
 
 
