@@ -104,9 +104,9 @@ class Parser(nn.Module):
         encoder, decoder = scaled(ENCODER_WIDTHS, width), scaled(DECODER_WIDTHS, width)
         stages = [nn.Sequential(convolution(3, encoder[0], 3, 2))]
         for level in range(1, len(encoder)):
-            blocks = [Residual(encoder[level - 1], encoder[level], 2)]
-            blocks += [Residual(encoder[level], encoder[level]) for _ in range(blocks[level] - 1)]
-            stages.append(nn.Sequential(*blocks))
+            stage = [Residual(encoder[level - 1], encoder[level], 2)]
+            stage += [Residual(encoder[level], encoder[level]) for _ in range(blocks[level] - 1)]
+            stages.append(nn.Sequential(*stage))
         self.stages = nn.ModuleList(stages)
         self.context = Context(encoder[-1])
         coarse = (*decoder[1:], encoder[-1])
