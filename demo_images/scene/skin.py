@@ -11,8 +11,9 @@ from typing import Any
 
 import numpy as np
 
-from . import labels
+from . import decals, labels, motifs
 from .assets import Floats
+from .decals import Tattoo
 from .figure import Figure
 from .nodes import Nodes, material
 
@@ -50,6 +51,10 @@ On deep skin redness shows less as a hue and more as darkening, so red takes a l
 """
 
 
+INK_SHOWS = 0.28
+"""Share of ink from which skin is a tattoo rather than skin."""
+
+
 @dataclass(frozen=True)
 class Complexion:
     """One person's skin. Amounts are about 1 for a strong but ordinary case.
@@ -57,17 +62,18 @@ class Complexion:
     `tone`: 1 to 10 on the Monk scale, fractions allowed; `mottle`: natural unevenness;
     `flush`: red cheeks and nose; `blemishes`: x, height above the eyes and radius of each, metres;
     `matt`: without relief and without light that spreads under the skin, for small quick views;
-    `inked_from`: label index of the first body part that a tattoo may reach.
+    `undertone`: density added to the base colour's linear red, green and blue.
     """
 
     tone: float
+    undertone: tuple[float, float, float] = (0.0, 0.0, 0.0)
     mottle: float = 1.0
     flush: float = 1.0
     freckles: float = 0.0
     moles: float = 0.5
     burn: float = 0.0
     blemishes: tuple[tuple[float, float, float], ...] = ()
-    tattoo: float = 0.0
+    tattoos: tuple[Tattoo, ...] = ()
     paint: float = 0.0
     stubble: float = 0.0
     shine: float = 0.0
@@ -76,8 +82,12 @@ class Complexion:
     seed: float = 0.0
     relief: float = 1.0
     matt: bool = False
-    inked_from: int = 4
     extra: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def base(self) -> Floats:
+        """Linear reflectance of this skin without blood and blotches."""
+        return base_colour(self.tone) * np.exp(-np.array(self.undertone))
 
 
 def base_colour(tone: float) -> Floats:
@@ -108,6 +118,7 @@ def skin_material(figure: Figure, complexion: Complexion) -> Any:
     masks = _masks(figure, nodes, complexion, place)
     red, brown = _pigments(figure, nodes, complexion, rest, place, masks)
     colour = _colour(nodes, complexion, red, brown, masks)
+    colour = _tattooed(figure, nodes, complexion, rest, colour, masks)
     depth: dict[str, Any] = {}
     if not complexion.matt:
         depth = {
@@ -151,13 +162,6 @@ def _masks(figure: Figure, nodes: Nodes, look: Complexion, place: Any) -> dict[s
         "tattoo": 0.0,
         "paint": 0.0,
     }
-    if look.tattoo:
-        lines = nodes.math("ABSOLUTE", nodes.noise(place, 14, 2))
-        spots = nodes.cells(place, 40).outputs["Distance"]
-        where = nodes.above(nodes.noise(nodes.vector("ADD", place, (3, 1, 7)).outputs[0], 4, 1), 0)
-        ink = nodes.math("MAXIMUM", nodes.step(lines, 0.028, 0.018), nodes.step(spots, 0.20, 0.16))
-        limbs = nodes.math("GREATER_THAN", part, look.inked_from - 0.5)
-        masks["tattoo"] = nodes.mul(ink, where, limbs, nodes.without(masks["nail"]))
     if look.paint:
         bands = nodes.cells(place, 22).outputs["Distance"]
         face = nodes.math("LESS_THAN", part, 1.5)
@@ -286,7 +290,7 @@ def _burn(nodes: Nodes, place: Any, look: Complexion, masks: dict[str, Any]) -> 
 
 
 def _colour(nodes: Nodes, look: Complexion, red: Any, brown: Any, masks: dict[str, Any]) -> Any:
-    base, blood = base_colour(look.tone), haemoglobin(look.tone)
+    base, blood = look.base, haemoglobin(look.tone)
     parts = []
     for k in range(3):
         density = nodes.add(nodes.mul(brown, MELANIN[k]), nodes.mul(red, float(blood[k])))
@@ -306,11 +310,23 @@ def _colour(nodes: Nodes, look: Complexion, red: Any, brown: Any, masks: dict[st
             tint, colour, tuple(0.3 * a + 0.25 * b for a, b in zip(base, dark, strict=True))
         )
     colour = nodes.mix(nodes.mul(masks["nostril"], 0.85), colour, tuple(0.06 * base))
-    if look.tattoo:
-        ink = nodes.mix(nodes.mul(masks["tattoo"], 0.8), colour, look.extra["ink"])
-        colour = ink
     if look.paint:
         colour = nodes.mix(nodes.mul(masks["paint"], 0.9), colour, look.extra["paint"])
+    return colour
+
+
+def _tattooed(
+    figure: Figure, nodes: Nodes, look: Complexion, rest: Any, colour: Any, masks: dict[str, Any]
+) -> Any:
+    """The colour with tattoos over it; marks their mask where ink is more than a light shade."""
+    bare = nodes.without(nodes.math("MAXIMUM", masks["nail"], masks["lip"])) if look.tattoos else 0
+    for tattoo in look.tattoos:
+        picture = motifs.draw(tattoo.motif, tattoo.inks, tattoo.seed)
+        at = decals.projection(figure, tattoo)
+        ink, share = decals.lay(nodes, rest, masks["part"], picture, at)
+        share = nodes.mul(share, bare)
+        colour = nodes.mix(nodes.mul(share, tattoo.opacity), colour, ink)
+        masks["tattoo"] = nodes.math("MAXIMUM", masks["tattoo"], nodes.above(share, INK_SHOWS))
     return colour
 
 
