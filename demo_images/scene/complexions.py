@@ -6,8 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 
+from .cloth import Cut
 from .decals import Tattoo
-from .skin import Complexion, base_colour
+from .skin import Birthmark, Complexion, base_colour
+from .zones import Redness, Worn
 
 Colour = tuple[float, float, float]
 
@@ -35,13 +37,32 @@ def random_complexion(
 ) -> Complexion:
     """Skin of a tone with everything that may be on it; nobody is burnt."""
     u = rng.uniform
+    deep = float(np.clip((tone - 5) / 3, 0, 1))
+    tanned = tone < 8 and rng.random() < 0.3
+
+    def sometimes(chance: float, low: float, high: float) -> float:
+        return float(u(low, high)) if rng.random() < chance else 0.0
+
     return Complexion(
         tone=tone,
         undertone=_undertone(rng, tone),
         mottle=float(u(0.5, 1.5)),
-        flush=float(u(0.2, 1.6)),
-        freckles=float(u(0.3, 1)) if rng.random() < 0.25 * (tone < 6.5) else 0.0,
-        moles=float(u(0, 1)),
+        flush=float(u(0.0, 1.6) if rng.random() < 0.75 else u(1.2, 2.5)),
+        redness=_redness(rng, male),
+        tan=float(u(0.3, 1.4)) * (1 - 0.5 * deep) if tanned else 0.0,
+        tan_covers=_tan_covers(rng) if tanned else (),
+        tan_edge=float(rng.choice([u(0.001, 0.006), u(0.01, 0.05)])),
+        dark_joints=sometimes(0.4, 0.1, 0.4 + 0.5 * deep),
+        pale_palms=float(u(0.1, 0.3) + u(0.2, 1.0) * deep),
+        freckles=sometimes(0.28 if tone < 5 else 0.12 if tone < 8 else 0.02, 0.3, 1),
+        moles=float(u(0, 1.3)),
+        mole_size=float(np.exp(rng.normal(0.0, 0.4))),
+        blemishes=_spots(rng) if rng.random() < 0.2 else (),
+        birthmarks=_birthmarks(rng),
+        vitiligo=sometimes(0.02, 0.1, 1.0),
+        body_hair=sometimes(0.6, 0.15, 0.8) if male > 0.5 else 0.0,
+        stubble_kind=str(rng.choice(["full", "goatee", "moustache"], p=[0.75, 0.15, 0.10])),
+        stubble_grey=float(u(0, 1)),
         tattoos=_tattoos(rng, tone, SITES) if rng.random() < 0.25 else (),
         paint=1.0 if rng.random() < 0.05 else 0.0,
         stubble=stubble,
@@ -77,6 +98,77 @@ def _undertone(rng: np.random.Generator, tone: float) -> Colour:
     lean = np.array(UNDERTONES[kind]) * rng.uniform(0.4, 1.5)
     lean = lean + rng.normal(0, [0.05, 0.04, 0.06]) + rng.normal(0, 0.04)
     return float(lean[0]), float(lean[1]), float(lean[2])
+
+
+def _redness(rng: np.random.Generator, male: float) -> Redness:
+    """Everyday redness: a few kinds of it, any strength."""
+
+    def sometimes(chance: float, most: float) -> float:
+        return float(rng.uniform(0.15, most)) if rng.random() < chance else 0.0
+
+    return Redness(
+        cold=sometimes(0.12, 1.8),
+        effort=sometimes(0.12, 1.7),
+        cheeks=sometimes(0.2, 2.2),
+        hands=sometimes(0.15, 1.6),
+        feet=sometimes(0.15, 1.6),
+        joints=sometimes(0.25, 1.6),
+        neck=sometimes(0.10, 1.5),
+        throat=sometimes(0.25 if male > 0.5 else 0.0, 1.5),
+        veins=sometimes(0.12, 1.3),
+        marbling=sometimes(0.12, 1.3),
+    )
+
+
+def _tan_covers(rng: np.random.Generator) -> tuple[Cut | Worn, ...]:
+    """What was worn in the sun that tanned: shirt and shorts, swimsuit, socks, watch, hat."""
+    u = rng.uniform
+    side = str(rng.choice(["l", "r"]))
+    neck = str(rng.choice(["crew", "scoop", "vee", "boat"]))
+    uppers: list[Cut | Worn] = [
+        Cut("tee", neck, None, u(0.08, 0.30), 0.8),
+        Cut("long", neck, None, u(0.35, 0.58), 0.8),
+        Cut("tank", "scoop", u(0.10, 0.15), u(-0.01, 0.03), 0.8),
+        Cut("straps", "deep", u(0.085, 0.11), 0.02, u(0.8, 1.15)),
+        Cut("strapless", "strapless", None, 0.0, u(0.8, 1.1)),
+    ]
+    lowers: list[Cut | Worn] = [
+        Cut("shorts", top=u(0.94, 1.06), hem=u(0.45, 0.72)),
+        Cut("briefs", top=u(0.90, 0.98), hem=0.5, leg_hole=True),
+    ]
+    found = [uppers[int(rng.choice(5, p=[0.4, 0.1, 0.2, 0.2, 0.1]))]] if u() < 0.85 else []
+    found += [lowers[int(u() < 0.4)]] if u() < 0.8 else []
+    found += [Worn("socks", u(0.08, 0.38))] if u() < 0.3 else []
+    found += [Worn("watch", u(0.008, 0.022), side)] if u() < 0.3 else []
+    found += [Worn("ring", u(0.002, 0.004), side)] if u() < 0.1 else []
+    found += [Worn("hat", u(0.025, 0.055))] if u() < 0.25 else []
+    found += [Worn("glasses", u(0.018, 0.027))] if u() < 0.08 else []
+    return tuple(found)
+
+
+def _spots(rng: np.random.Generator) -> tuple[tuple[float, float, float], ...]:
+    return tuple(
+        (float(rng.uniform(-0.05, 0.05)), float(rng.uniform(-0.095, 0.06)),
+         float(rng.uniform(0.0010, 0.0026)))
+        for _ in range(int(rng.integers(1, 7)))
+    )  # fmt: skip
+
+
+def _birthmarks(rng: np.random.Generator) -> tuple[Birthmark, ...]:
+    """Now and then a red or a brown patch that has been there from birth."""
+    found = []
+    for chance, red, brown in ((0.015, (0.6, 2.0), (0.0, 0.15)), (0.04, (0.0, 0.1), (0.3, 0.9))):
+        if rng.random() < chance:
+            name = str(rng.choice(["cheek", "temple", "jaw", "forehead", *SITES]))
+            radius = float(rng.uniform(0.012, 0.05 if brown[0] == 0 else 0.03))
+            found.append(
+                Birthmark(
+                    f"{rng.choice(['l', 'r'])}-{name}", radius, float(rng.uniform(*red)),
+                    float(rng.uniform(*brown)), float(rng.uniform(0.1, 0.9)),
+                    float(rng.uniform(0, 360)),
+                )
+            )  # fmt: skip
+    return tuple(found)
 
 
 SITES = {

@@ -14,6 +14,7 @@ from .assets import Floats
 from .figure import Figure
 from .motifs import Picture
 from .nodes import Nodes
+from .zones import hand_axes
 
 LIMBS = {
     "upperarm": ("shoulder", "elbow", ("arm",)),
@@ -23,7 +24,16 @@ LIMBS = {
 }
 """Joints at both ends of a limb's stretch and the body parts it belongs to."""
 
-DEPTH = {"thigh": 0.05, "torso": 0.09, "hand": 0.02, "neck": 0.035, "foot": 0.03}
+FACE_SPOTS = {
+    "face": (0.0, -0.025),
+    "cheek": (0.045, -0.045),
+    "temple": (0.055, 0.015),
+    "forehead": (0.02, 0.055),
+    "jaw": (0.045, -0.09),
+}
+"""Places of a face: distance from the middle and height above the eyes, metres."""
+
+DEPTH = {"thigh": 0.05, "torso": 0.09, "face": 0.11, "hand": 0.02, "neck": 0.035, "foot": 0.03}
 """Metres below its highest point that a flat picture reaches on round parts."""
 
 
@@ -95,9 +105,14 @@ def projection(figure: Figure, mark: Tattoo) -> Projection:
     angle = np.radians(mark.turn)
     right, up = (np.cos(angle) * right + np.sin(angle) * up,
                  np.cos(angle) * up - np.sin(angle) * right)  # fmt: skip
-    depth = DEPTH.get("torso" if "torso" in parts else name, 0.03)
+    depth = DEPTH.get(parts[0] if parts[0] in DEPTH else name, 0.03)
     limb = name in LIMBS or name in ("hand", "foot")
     return Projection(middle, right, up, out, size, depth, parts, side if limb else 0)
+
+
+def spot(figure: Figure, site: str, along: float, about: float) -> Floats:
+    """A point of the skin at rest, placed as a tattoo is."""
+    return projection(figure, Tattoo("small", site, 0.1, (), 1.0, along, about)).middle
 
 
 def _elsewhere(
@@ -109,12 +124,7 @@ def _elsewhere(
         root = figure.joint(f"{letter}-{'hand' if name == 'hand' else 'ankle'}")
         tip = figure.joint(f"{letter}-{'finger-3-1' if name == 'hand' else 'toe-3-1'}")
         ahead = (tip - root) / np.linalg.norm(tip - root)
-        out = up
-        if name == "hand":
-            across = figure.joint(f"{letter}-finger-5-1") - figure.joint(f"{letter}-finger-2-1")
-            out = np.cross(ahead, across)
-            out *= np.sign(out @ np.array([side, 0.0, 0.3]))
-        out = _across(out, ahead)
+        out = hand_axes(figure, letter, side)[1] if name == "hand" else _across(up, ahead)
         return root + (0.2 + 0.6 * along) * (tip - root), out, -ahead, (name,)
     neck, pelvis = figure.joint("neck"), figure.joint("pelvis")
     if name == "neck":
@@ -124,6 +134,10 @@ def _elsewhere(
         return level, out, up, ("neck", "torso")
     if name == "nape":
         return neck + np.array([0.0, 0.0, 0.03]), np.array([0.0, 1.0, 0.0]), up, ("neck", "torso")
+    if name in FACE_SPOTS:
+        x, height = FACE_SPOTS[name]
+        middle = figure.surface(side * x, figure.eye_level[2] + height)
+        return middle + np.array([0, 0.05, 0]), np.array([0.0, -1.0, 0.0]), up, ("face", "ear")
     heights = {"chest": 0.20, "back": 0.25, "belly": 0.62}
     level = neck + heights[name] * (pelvis - neck)
     level = level + np.array([side * 0.13 * along, 0.0, 0.0])
