@@ -14,11 +14,13 @@ from .cloth import Cut, Fabric, build_garment, cut_field
 from .eyes import build_eyes, teeth_material
 from .figure import Figure, Place
 from .hair import STYLES, Strands, grow, scalp_cover
+from .jewellery import jewellery
 from .nodes import material
 from .objects import move_points, object_from_mesh, set_attribute, strands
 from .pose import BONE_NAMES, Pose
 from .shape import Build
 from .skin import Complexion, skin_material, stone_material
+from .worn import Worn, skin_weights
 
 SUN_SHIFTS = (-50, -25, 0, 25, 50)
 """Degrees of azimuth over which the sun's dose is gathered."""
@@ -59,6 +61,7 @@ class PersonSpec:
     clothes: tuple[tuple[Cut, Fabric], ...] = ()
     glasses: dict[str, Any] | None = None
     hat: tuple[tuple[float, float, float], str] | None = None
+    headband: tuple[tuple[float, float, float], float, float] | None = None
     jewellery: tuple[dict[str, Any], ...] = ()
     sunlit: tuple[float, float, float] = (0.3, -0.6, 0.75)
     burn_cut: Cut | None = None
@@ -206,21 +209,25 @@ class Person:
 
     def _accessories(self) -> None:
         spec, figure = self.spec, self.figure
-        worn: list[accessories.Worn] = []
+        worn: list[Worn] = []
         if spec.glasses:
             worn += accessories.glasses(figure, **spec.glasses)
         if spec.hat:
             worn += accessories.cap(figure, *spec.hat)
+        if spec.headband:
+            worn += accessories.headband(figure, *spec.headband)
         for item in spec.jewellery:
-            what = dict(item)
-            kind = what.pop("kind")
-            if kind == "earrings":
-                worn += accessories.earrings(figure, **what)
-            elif kind == "necklace":
-                worn.append(accessories.necklace(figure, **what))
-            else:
-                worn.append(accessories.watch(figure, **what))
+            worn += jewellery(figure, item, self._cloth_over)
         self.moving += [_Moving(w.made, w.points, w.weights) for w in worn]
+
+    def _cloth_over(self, points: Floats) -> Floats:
+        """Metres from rest points of the skin to the outside of the clothes over them."""
+        weights = skin_weights(self.figure, points)
+        over = np.zeros(len(points))
+        for cut, _ in self.spec.clothes:
+            covered = cut_field(self.figure, cut, points, weights) > -0.01
+            over = np.maximum(over, covered * (cut.offset + cut.loose + 0.002))
+        return over
 
 
 _HEAD = BONE_NAMES.index("head")
