@@ -10,7 +10,7 @@ from mathutils import Vector
 
 from . import accessories, face_hair, labels
 from .assets import Assets, Floats
-from .cloth import Cut, Fabric, build_garment, cut_field
+from .cloth import Cut, Fabric, Garment, build_garment, build_hood, build_scarf, cut_field
 from .eyes import build_eyes, teeth_material
 from .figure import Figure, Place
 from .hair import STYLES, Strands, grow, scalp_cover
@@ -19,6 +19,7 @@ from .nodes import material
 from .objects import move_points, object_from_mesh, set_attribute, strands
 from .pose import BONE_NAMES, Pose
 from .shape import Build
+from .shoes import Shoes, build_shoes
 from .skin import Complexion, skin_material, stone_material
 from .worn import Worn, skin_weights
 
@@ -62,6 +63,9 @@ class PersonSpec:
     glasses: dict[str, Any] | None = None
     hat: tuple[tuple[float, float, float], str] | None = None
     headband: tuple[tuple[float, float, float], float, float] | None = None
+    hood: tuple[Fabric, tuple[float, float], float] | None = None
+    scarf: tuple[Fabric, float] | None = None
+    shoes: Shoes | None = None
     jewellery: tuple[dict[str, Any], ...] = ()
     sunlit: tuple[float, float, float] = (0.3, -0.6, 0.75)
     burn_cut: Cut | None = None
@@ -93,8 +97,11 @@ class Person:
         self._eyes_and_teeth()
         self._hair(density)
         for cut, fabric in spec.clothes:
-            worn = build_garment(self.figure, cut, fabric, max(detail, 2))
-            self.moving.append(_Moving(worn.made, worn.points, worn.weights))
+            self._worn(build_garment(self.figure, cut, fabric, max(detail, 2)))
+        if spec.hood:
+            self._worn(build_hood(self.figure, *spec.hood))
+        if spec.scarf:
+            self._worn(build_scarf(self.figure, *spec.scarf, seed))
         self._accessories()
 
     def pose(self, pose: Pose, place: Place) -> None:
@@ -216,9 +223,15 @@ class Person:
             worn += accessories.cap(figure, *spec.hat)
         if spec.headband:
             worn += accessories.headband(figure, *spec.headband)
+        if spec.shoes:
+            worn += build_shoes(figure, spec.shoes)
         for item in spec.jewellery:
             worn += jewellery(figure, item, self._cloth_over)
-        self.moving += [_Moving(w.made, w.points, w.weights) for w in worn]
+        for one in worn:
+            self._worn(one)
+
+    def _worn(self, one: Worn | Garment) -> None:
+        self.moving.append(_Moving(one.made, one.points, one.weights))
 
     def _cloth_over(self, points: Floats) -> Floats:
         """Metres from rest points of the skin to the outside of the clothes over them."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -14,6 +14,7 @@ from .figure import Figure
 from .person import HairColour, PersonSpec
 from .pose import Pose
 from .shape import Build, random_expression, random_features
+from .shoes import Shoes
 from .skin import Complexion, base_colour
 
 Colour = tuple[float, float, float]
@@ -32,6 +33,7 @@ WOMEN_HAIR = ("long", "long_back", "wavy", "curly", "bob", "fringe", "tail", "bu
               "afro", "coily", "side", "crop", "buzz")  # fmt: skip
 MEN_HAIR = ("crop", "side", "swept", "buzz", "short_coily", "coily", "receding", "thin", "none",
             "curly", "long_back", "bun")  # fmt: skip
+SHORT_HAIR = ("crop", "side", "buzz", "short_coily", "receding", "thin")
 COILY_HAIR = ("afro", "coily", "short_coily", "buzz", "bun", "none", "tail", "curly")
 
 
@@ -61,6 +63,15 @@ def random_person(assets: Assets, rng: np.random.Generator) -> PersonSpec:
     if hat is None and rng.random() < 0.07:
         headband = (_cloth_colour(rng, tone), float(rng.uniform(0.008, 0.06)), float(rng.random()))
     clothes, names = random_clothes(rng, male, tone)
+    hood = scarf = None
+    if rng.random() < 0.07 and hat is None:
+        scarfed = rng.random() < 0.6
+        hair = "none" if scarfed or hair not in SHORT_HAIR else hair
+        wide = rng.uniform(0.056, 0.066) if scarfed else rng.uniform(0.068, 0.08)
+        hood = (_fabric(rng, tone), (wide, 1.35 * wide), 0.010 if scarfed else 0.022)
+        glasses, headband = None, None
+    elif rng.random() < 0.07:
+        scarf = (_fabric(rng, tone), float(rng.uniform(0.012, 0.035)))
     burn_cut = Cut("earlier", "scoop", strap=0.10, sleeve=float(rng.uniform(-0.02, 0.2)), hem=0.5)
     meta = {
         "monk": round(float(np.clip(tone, 1, 10)), 1),
@@ -84,6 +95,9 @@ def random_person(assets: Assets, rng: np.random.Generator) -> PersonSpec:
         glasses=glasses,
         hat=hat,
         headband=headband,
+        hood=hood,
+        scarf=scarf,
+        shoes=_shoes(rng, tone),
         jewellery=_jewellery(rng, tone, male),
         sunlit=(float(rng.uniform(-0.8, 0.8)), float(rng.uniform(-0.9, 0.2)), 0.75),
         burn_cut=burn_cut if complexion.burn and rng.random() < 0.7 else None,
@@ -153,7 +167,7 @@ def _beard(rng: np.random.Generator) -> tuple[str, float, float]:
 def _cloth_colour(rng: np.random.Generator, tone: float) -> Colour:
     """Any colour; one time in three close to the skin's own."""
     if rng.random() < 0.34:
-        colour = base_colour(tone) * rng.uniform(0.7, 1.25) * rng.uniform(0.9, 1.1, 3)
+        colour = base_colour(tone) * rng.uniform(0.8, 1.1) * rng.uniform(0.95, 1.05, 3)
     elif rng.random() < 0.35:
         colour = np.full(3, rng.choice([0.03, 0.1, 0.4, 0.8])) * rng.uniform(0.9, 1.0, 3)
     else:
@@ -162,61 +176,124 @@ def _cloth_colour(rng: np.random.Generator, tone: float) -> Colour:
     return float(clipped[0]), float(clipped[1]), float(clipped[2])
 
 
-def _fabric(rng: np.random.Generator, tone: float) -> Fabric:
-    pattern = str(rng.choice(["plain", "stripes", "checks", "print"], p=[0.6, 0.15, 0.12, 0.13]))
+def _fabric(rng: np.random.Generator, tone: float, tight: bool = False) -> Fabric:
+    """Any fabric; now and then sheer, or lace or mesh with holes. `tight` cloth has no folds."""
+    patterned = rng.random() < (0.15 if tight else 0.4)
+    pattern = str(rng.choice(["stripes", "checks", "print"])) if patterned else "plain"
+    below = base_colour(tone) * np.exp(-0.1 * np.ones(3))
     return Fabric(
         _cloth_colour(rng, tone), _cloth_colour(rng, tone), pattern,
         float(rng.uniform(0.4, 2.5)), float(rng.choice([0, 0.5], p=[0.8, 0.2])),
+        folds=0.05 if tight else float(rng.choice([1.0, rng.uniform(0.1, 2.0)])),
+        sheer=float(rng.uniform(0.2, 0.6)) if rng.random() < (0.25 if tight else 0.05) else 0.0,
+        below=(float(below[0]), float(below[1]), float(below[2])),
+        holes=float(rng.uniform(0.004, 0.014)) if rng.random() < 0.05 else 0.0,
     )  # fmt: skip
+
+
+def _uppers(rng: np.random.Generator) -> dict[str, Cut]:
+    """Garments for the upper body by name."""
+    u = rng.uniform
+    neck = str(rng.choice(["crew", "scoop", "vee", "boat"], p=[0.45, 0.25, 0.2, 0.1]))
+    waist = u(0.75, 0.95)
+    return {
+        "tank": Cut("tank", "scoop", u(0.11, 0.15), u(-0.01, 0.03), waist, loose=u(0, 0.008)),
+        "straps": Cut("straps", "deep", u(0.085, 0.11), 0.02, waist),
+        "tee": Cut("tee", neck, None, u(0.06, 0.26), waist, offset=0.006, loose=u(0.004, 0.022)),
+        "sleeves": Cut("sleeves", neck, None, u(0.24, 0.46), waist, offset=0.006,
+                       loose=u(0.002, 0.02)),
+        "long": Cut("long", neck, None, u(0.40, 0.56), waist, offset=0.006, loose=u(0.002, 0.02)),
+        "tight": Cut("tight", neck, None, u(0.15, 0.55), u(0.8, 1.05), mesh="body", offset=0.0015),
+        "high": Cut("high", "high", None, u(0, 0.55), u(0.8, 1.0), offset=0.005, loose=u(0, 0.01),
+                    collar=u(0.02, 0.075)),
+        "open": Cut("open", neck, None, u(0.1, 0.55), waist, offset=0.008, loose=u(0.004, 0.02),
+                    opened=u(0.03, 0.12)),
+        "strapless": Cut("strapless", "strapless", None, 0.0, waist),
+        "off_shoulder": Cut("off_shoulder", "strapless", None, u(0.15, 0.5), waist, offset=0.005),
+        "bra": Cut("bra", str(rng.choice(["tank", "deep", "scoop"])), u(0.08, 0.13), 0.0,
+                   u(1.08, 1.16)),
+    }  # fmt: skip
+
+
+def _lowers(rng: np.random.Generator) -> dict[str, Cut]:
+    """Garments for the lower body by name."""
+    u = rng.uniform
+    top = u(0.92, 1.06)
+    return {
+        "shorts": Cut("shorts", top=top, hem=u(0.45, 0.72), offset=0.005, loose=u(0.002, 0.015)),
+        "trousers": Cut("trousers", top=top, hem=u(0.03, 0.45), offset=0.005,
+                        loose=u(0.002, 0.015)),
+        "leggings": Cut("leggings", top=top, hem=u(-0.1, 0.5), mesh="body", offset=0.0012),
+        "briefs": Cut("briefs", top=u(0.86, 0.98), hem=0.5, leg_hole=True),
+        "skirt": Cut("skirt", top=1.03, hem=u(0.2, 0.78), mesh="skirt", offset=0.004),
+    }  # fmt: skip
+
+
+UPPER_CHANCES = {
+    True: {"tank": 0.18, "tee": 0.27, "sleeves": 0.12, "long": 0.13, "tight": 0.07, "high": 0.05,
+           "open": 0.06, "none": 0.12},
+    False: {"tank": 0.14, "straps": 0.15, "tee": 0.13, "sleeves": 0.1, "long": 0.08, "tight": 0.09,
+            "high": 0.05, "open": 0.04, "strapless": 0.07, "off_shoulder": 0.06, "bra": 0.09},
+}  # fmt: skip
+"""How often men (True) and women wear each upper garment."""
+
+LOWER_CHANCES = {
+    True: {"shorts": 0.45, "trousers": 0.33, "leggings": 0.1, "briefs": 0.12},
+    False: {"shorts": 0.24, "trousers": 0.2, "leggings": 0.2, "briefs": 0.16, "skirt": 0.2},
+}
+"""How often men (True) and women wear each lower garment."""
 
 
 def random_clothes(
     rng: np.random.Generator, male: float, tone: float
 ) -> tuple[tuple[tuple[Cut, Fabric], ...], list[str]]:
-    """An upper and a lower garment, or one piece."""
+    """Upper and lower garments or one piece, with stockings, socks and gloves now and then."""
+    man = male > 0.5
+    upper, lower = (
+        str(rng.choice(list(chances[man]), p=list(chances[man].values())))
+        for chances in (UPPER_CHANCES, LOWER_CHANCES)
+    )
+    uppers, lowers = _uppers(rng), _lowers(rng)
+    below = _fabric(rng, tone, lower == "leggings")
+    above = below if rng.random() < 0.25 else _fabric(rng, tone, upper in ("tight", "bra"))
+    worn, names = [(lowers[lower], below)], [lower]
+    if upper in ("straps", "tank", "strapless", "bra") and not man and rng.random() < 0.25:
+        swim = Cut("swimsuit", str(uppers[upper].neck), uppers[upper].strap, 0.02, 0.5,
+                   leg_hole=True)  # fmt: skip
+        worn, names = [(swim, _fabric(rng, tone, True))], ["swimsuit"]
+    elif upper != "none":
+        worn.append((uppers[upper], above))
+        names.append(upper)
+        if upper == "open" and rng.random() < 0.5:
+            worn.append((uppers["tank"], _fabric(rng, tone)))
+    for name, cut in _close_things(rng).items():
+        worn.append((cut, _fabric(rng, tone, True)))
+        names.append(name)
+    return tuple(worn), names
+
+
+def _close_things(rng: np.random.Generator) -> dict[str, Cut]:
+    """Tights, socks and gloves: what covers whole limbs close to the skin."""
     u = rng.uniform
-    neck = str(rng.choice(["crew", "scoop", "vee", "boat"], p=[0.45, 0.25, 0.2, 0.1]))
-    uppers = {
-        "tank": Cut(
-            "tank", "scoop", u(0.11, 0.15), u(-0.01, 0.03), u(0.80, 0.95), loose=u(0, 0.008)
-        ),
-        "straps": Cut("straps", "deep", u(0.085, 0.11), 0.02, 0.85),
-        "tee": Cut(
-            "tee", neck, None, u(0.10, 0.24), u(0.75, 0.90), offset=0.006, loose=u(0.004, 0.022)
-        ),
-        "long": Cut(
-            "long", neck, None, u(0.42, 0.56), u(0.75, 0.88), offset=0.006, loose=u(0.002, 0.02)
-        ),
-        "high": Cut("high", "high", None, 0.55, 0.8, offset=0.005, loose=u(0, 0.01)),
-        "strapless": Cut("strapless", "strapless", None, 0.0, 0.85),
-    }
-    lowers = {
-        "shorts": Cut(
-            "shorts", top=u(0.94, 1.06), hem=u(0.48, 0.68), offset=0.005, loose=u(0.002, 0.015)
-        ),
-        "trousers": Cut(
-            "trousers", top=u(0.94, 1.06), hem=u(0.04, 0.12), offset=0.005, loose=u(0.002, 0.015)
-        ),
-        "briefs": Cut("briefs", top=u(0.90, 0.98), hem=0.5, leg_hole=True),
-        "skirt": Cut("skirt", top=1.03, hem=u(0.4, 0.75), skirt=True, offset=0.004),
-    }
-    if male > 0.5:
-        upper = str(
-            rng.choice(["tank", "tee", "long", "high", "none"], p=[0.2, 0.4, 0.2, 0.05, 0.15])
-        )
-        lower = str(rng.choice(["shorts", "trousers", "briefs"], p=[0.5, 0.4, 0.1]))
-    else:
-        upper = str(rng.choice(list(uppers), p=[0.25, 0.2, 0.25, 0.13, 0.05, 0.12]))
-        lower = str(rng.choice(list(lowers), p=[0.3, 0.3, 0.15, 0.25]))
-        if upper in ("straps", "tank", "strapless") and rng.random() < 0.3:
-            swim = Cut(
-                "swimsuit", str(uppers[upper].neck), uppers[upper].strap, 0.02, 0.5, leg_hole=True
-            )
-            return ((swim, _fabric(rng, tone)),), ["swimsuit"]
-    worn = [(lowers[lower], _fabric(rng, tone))]
-    if upper != "none":
-        worn.append((uppers[upper], _fabric(rng, tone)))
-    return tuple(worn), [lower, upper]
+    things = {}
+    if rng.random() < 0.1:
+        things["tights"] = Cut("tights", top=0.9, hem=-0.1, mesh="body", offset=0.0008)
+    elif rng.random() < 0.3:
+        things["socks"] = Cut("socks", top=float(rng.choice([u(0.08, 0.2), u(0.2, 0.75)])),
+                              hem=-0.1, mesh="body", offset=0.0015)  # fmt: skip
+    if rng.random() < 0.08:
+        things["gloves"] = Cut("gloves", mesh="body", offset=0.0012, glove=u(0.2, 0.47),
+                               fingerless=bool(rng.random() < 0.3))  # fmt: skip
+    return things
+
+
+def _shoes(rng: np.random.Generator, tone: float) -> Shoes | None:
+    """Shoes of any kind; bare feet four times in ten."""
+    if rng.random() < 0.4:
+        return None
+    kind = str(rng.choice(["shoe", "boot", "pump", "sandal"], p=[0.35, 0.15, 0.15, 0.35]))
+    return Shoes(kind, _cloth_colour(rng, tone), _cloth_colour(rng, tone), float(rng.random()),
+                 int(rng.integers(1, 4)))  # fmt: skip
 
 
 METALS: tuple[Colour, ...] = (
@@ -397,7 +474,7 @@ def random_pose(
 
 def _curl(rng: np.random.Generator) -> Floats:
     """Bend of five fingers in degrees: relaxed, a fist, or some of them pointing."""
-    bend = np.full(5, rng.choice([rng.uniform(0, 45), rng.uniform(70, 85)], p=[0.8, 0.2]))
+    bend = np.full(5, rng.choice([rng.uniform(0, 45), rng.uniform(60, 76)], p=[0.8, 0.2]))
     pointing = rng.random(5) < (0.3 if rng.random() < 0.25 else 0.0)
     return np.where(pointing, 2.0, bend * rng.uniform(0.8, 1.1, 5))
 
