@@ -89,7 +89,7 @@ class Scene:
         self.backdrop = random_backdrop(rng, self.tone)
         Surround(self.backdrop, float(rng.uniform(2.5, 7)))
         self.camera = Camera()
-        self.heavens = Heavens()
+        self.heavens = Heavens(rng)
         self.poses: list[str] = []
 
     def _statue(self, assets: Assets) -> Person:
@@ -127,10 +127,10 @@ class Scene:
             )
             self.statue.pose(pose, place)
 
-    def light_up(self, azimuth: float) -> str:
-        """A new light for a camera direction."""
+    def light_up(self, azimuth: float, subject: Floats) -> str:
+        """A new light on a subject for a camera direction."""
         light = random_light(self.rng)
-        self.heavens.shine(light, float(np.radians(azimuth)))
+        self.heavens.shine(light, float(np.radians(azimuth)), subject)
         return light.name
 
     def shoot(self, scratch: Path) -> View:
@@ -153,7 +153,7 @@ class Scene:
             float(rng.choice([1.8, 2.8, 5.6])) if rng.random() < 0.3 else None,
         )  # fmt: skip
         self.camera.take(shot)
-        light = self.light_up(azimuth)
+        light = self.light_up(azimuth, target)
         channels = render.render(self.scene, scratch)
         return self._view(channels, framing.name, light, azimuth, height)
 

@@ -264,7 +264,7 @@ def random_clothes(
     elif upper != "none":
         worn.append((uppers[upper], above))
         names.append(upper)
-        if upper == "open" and rng.random() < 0.5:
+        if upper == "open" and (not man or rng.random() < 0.5):
             worn.append((uppers["tank"], _fabric(rng, tone)))
     for name, cut in _close_things(rng).items():
         worn.append((cut, _fabric(rng, tone, True)))
