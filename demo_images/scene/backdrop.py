@@ -241,4 +241,5 @@ def ground(colour: Colour, seed: float) -> Any:
         )
     )
     made.data.materials.append(look)
+    made.visible_shadow = False  # light may come from below
     return made

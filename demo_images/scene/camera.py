@@ -34,6 +34,11 @@ class Shot:
     focus: tuple[float, float, float] | None = None
 
 
+def far(height: float, lens: float) -> float:
+    """Metres from which a lens (mm) sees `height` metres."""
+    return height * lens / SENSOR_MM
+
+
 class Camera:
     """The scene's camera."""
 
@@ -47,7 +52,7 @@ class Camera:
     def take(self, shot: Shot) -> Floats:
         """Place the camera for a shot; returns where it stands."""
         self.data.lens = shot.lens
-        distance = shot.height * shot.lens / SENSOR_MM
+        distance = far(shot.height, shot.lens)
         azimuth, elevation = np.radians(shot.azimuth), np.radians(shot.elevation)
         away = np.array(
             [

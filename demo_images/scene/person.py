@@ -10,15 +10,18 @@ from mathutils import Vector
 
 from . import accessories, face_hair, labels
 from .assets import Assets, Floats
-from .cloth import Cut, Fabric, build_garment, cut_field
+from .cloth import Cut, Fabric, Garment, build_garment, build_hood, build_scarf, cut_field
 from .eyes import build_eyes, teeth_material
 from .figure import Figure, Place
 from .hair import STYLES, Strands, grow, scalp_cover
+from .jewellery import jewellery
 from .nodes import material
 from .objects import move_points, object_from_mesh, set_attribute, strands
 from .pose import BONE_NAMES, Pose
 from .shape import Build
+from .shoes import Shoes, build_shoes
 from .skin import Complexion, skin_attributes, skin_material, stone_material
+from .worn import Worn, skin_weights
 
 SUN_SHIFTS = (-50, -25, 0, 25, 50)
 """Degrees of azimuth over which the sun's dose is gathered."""
@@ -59,6 +62,10 @@ class PersonSpec:
     clothes: tuple[tuple[Cut, Fabric], ...] = ()
     glasses: dict[str, Any] | None = None
     hat: tuple[tuple[float, float, float], str] | None = None
+    headband: tuple[tuple[float, float, float], float, float] | None = None
+    hood: tuple[Fabric, tuple[float, float], float] | None = None
+    scarf: tuple[Fabric, float] | None = None
+    shoes: Shoes | None = None
     jewellery: tuple[dict[str, Any], ...] = ()
     sunlit: tuple[float, float, float] = (0.3, -0.6, 0.75)
     burn_cut: Cut | None = None
@@ -90,8 +97,11 @@ class Person:
         self._eyes_and_teeth()
         self._hair(density)
         for cut, fabric in spec.clothes:
-            worn = build_garment(self.figure, cut, fabric, max(detail, 2))
-            self.moving.append(_Moving(worn.made, worn.points, worn.weights))
+            self._worn(build_garment(self.figure, cut, fabric, max(detail, 2)))
+        if spec.hood:
+            self._worn(build_hood(self.figure, *spec.hood))
+        if spec.scarf:
+            self._worn(build_scarf(self.figure, *spec.scarf, seed))
         self._accessories()
 
     def pose(self, pose: Pose, place: Place) -> None:
@@ -208,21 +218,31 @@ class Person:
 
     def _accessories(self) -> None:
         spec, figure = self.spec, self.figure
-        worn: list[accessories.Worn] = []
+        worn: list[Worn] = []
         if spec.glasses:
             worn += accessories.glasses(figure, **spec.glasses)
         if spec.hat:
             worn += accessories.cap(figure, *spec.hat)
+        if spec.headband:
+            worn += accessories.headband(figure, *spec.headband)
+        if spec.shoes:
+            worn += build_shoes(figure, spec.shoes)
         for item in spec.jewellery:
-            what = dict(item)
-            kind = what.pop("kind")
-            if kind == "earrings":
-                worn += accessories.earrings(figure, **what)
-            elif kind == "necklace":
-                worn.append(accessories.necklace(figure, **what))
-            else:
-                worn.append(accessories.watch(figure, **what))
-        self.moving += [_Moving(w.made, w.points, w.weights) for w in worn]
+            worn += jewellery(figure, item, self._cloth_over)
+        for one in worn:
+            self._worn(one)
+
+    def _worn(self, one: Worn | Garment) -> None:
+        self.moving.append(_Moving(one.made, one.points, one.weights))
+
+    def _cloth_over(self, points: Floats) -> Floats:
+        """Metres from rest points of the skin to the outside of the clothes over them."""
+        weights = skin_weights(self.figure, points)
+        over = np.zeros(len(points))
+        for cut, _ in self.spec.clothes:
+            covered = cut_field(self.figure, cut, points, weights) > -0.01
+            over = np.maximum(over, covered * (cut.offset + cut.loose + 0.002))
+        return over
 
 
 _HEAD = BONE_NAMES.index("head")

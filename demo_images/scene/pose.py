@@ -100,7 +100,8 @@ def _bone_of(group: str) -> str:
 class Pose:
     """Directions and turns, in the person's own frame (x left, y up, z front).
 
-    `arms`: (upper, lower) directions for left and right; `curl`: finger bend in degrees;
+    `arms`: (upper, lower) directions for left and right; `curl`: bend of the fingers in degrees,
+    one number or one a finger; `spread`: degrees between fingers; `wrist`: bend towards the palm;
     `head`: (yaw, pitch, roll) degrees against the chest; `lean`: chest (yaw, pitch, roll);
     `legs`: (upper, lower) directions; `hand_roll`: turn of the forearm about itself, degrees.
     """
@@ -109,8 +110,10 @@ class Pose:
     lean: tuple[float, float, float] = (0, 0, 0)
     arms: tuple[tuple[Floats, Floats], tuple[Floats, Floats]] | None = None
     hand_roll: tuple[float, float] = (0, 0)
-    curl: tuple[float, float] = (20, 20)
+    curl: tuple[float | Floats, float | Floats] = (20, 20)
     legs: tuple[tuple[Floats, Floats], tuple[Floats, Floats]] | None = None
+    spread: tuple[float, float] = (0, 0)
+    wrist: tuple[float, float] = (0, 0)
 
 
 class Posed:
@@ -173,13 +176,17 @@ class Posed:
         turns[f"upperarm.{side}"] = lean @ arm
         turns[f"lowerarm.{side}"] = lean @ fore
         turns[f"forearm.{side}"] = lean @ halfway @ fore
-        hand = turns[f"hand.{side}"] = lean @ twist @ fore
         across = p[f"finger21.{side}"] - p[f"finger51.{side}"]
+        bent = rotation(across, np.radians(-sign * pose.wrist[k]))
+        hand = turns[f"hand.{side}"] = lean @ twist @ fore @ bent
+        palm = np.cross(across, p[f"finger31.{side}"] - wrist)
+        curls = np.broadcast_to(pose.curl[k], 5)
         for finger in range(1, 6):
-            bend = pose.curl[k] * (0.45 if finger == 1 else 1.0)
+            apart = rotation(palm, np.radians((3 - finger) * pose.spread[k]))
+            bend = curls[finger - 1] * (0.45 if finger == 1 else 1.0)
             for part in range(1, 4):
                 curl = rotation(across, np.radians(-sign * bend * part))
-                turns[f"finger{finger}{part}.{side}"] = hand @ curl
+                turns[f"finger{finger}{part}.{side}"] = hand @ apart @ curl
 
     def _leg(self, turns: dict[str, Floats], pose: Pose, k: int, side: str) -> None:
         p = self.pivots

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -10,11 +10,12 @@ import numpy as np
 from .assets import Assets, Floats
 from .backdrop import Backdrop
 from .cloth import Cut, Fabric
-from .complexions import complexion_seen_close, random_complexion, random_tone
+from .complexions import random_complexion, random_tone
 from .figure import Figure
 from .person import HairColour, PersonSpec
 from .pose import Pose
 from .shape import Build, random_expression, random_features
+from .shoes import Shoes
 from .skin import base_colour
 
 Colour = tuple[float, float, float]
@@ -33,6 +34,7 @@ WOMEN_HAIR = ("long", "long_back", "wavy", "curly", "bob", "fringe", "tail", "bu
               "afro", "coily", "side", "crop", "buzz")  # fmt: skip
 MEN_HAIR = ("crop", "side", "swept", "buzz", "short_coily", "coily", "receding", "thin", "none",
             "curly", "long_back", "bun")  # fmt: skip
+SHORT_HAIR = ("crop", "side", "buzz", "short_coily", "receding", "thin")
 COILY_HAIR = ("afro", "coily", "short_coily", "buzz", "bun", "none", "tail", "curly")
 
 
@@ -57,12 +59,20 @@ def random_person(assets: Assets, rng: np.random.Generator) -> PersonSpec:
     hat = None
     if rng.random() < 0.13 and hair not in ("afro", "bun", "curly"):
         hat = (_cloth_colour(rng, tone), str(rng.choice(["peak", "round", "none"])))
-    glasses = None
-    if rng.random() < 0.2:
-        tint = float(rng.choice([0.0, 0.15, 0.97], p=[0.6, 0.1, 0.3]))
-        glasses = {"colour": _cloth_colour(rng, tone), "metal": bool(rng.random() < 0.5),
-                   "tint": tint, "square": float(rng.random())}  # fmt: skip
+    glasses = _glasses(rng, tone) if rng.random() < 0.3 else None
+    headband = None
+    if hat is None and rng.random() < 0.07:
+        headband = (_cloth_colour(rng, tone), float(rng.uniform(0.008, 0.06)), float(rng.random()))
     clothes, names = random_clothes(rng, male, tone)
+    hood = scarf = None
+    if rng.random() < 0.07 and hat is None:
+        scarfed = rng.random() < 0.6
+        hair = "none" if scarfed or hair not in SHORT_HAIR else hair
+        wide = rng.uniform(0.056, 0.066) if scarfed else rng.uniform(0.068, 0.08)
+        hood = (_fabric(rng, tone), (wide, 1.35 * wide), 0.010 if scarfed else 0.022)
+        glasses, headband = None, None
+    elif rng.random() < 0.07:
+        scarf = (_fabric(rng, tone), float(rng.uniform(0.012, 0.035)))
     burn_cut = Cut("earlier", "scoop", strap=0.10, sleeve=float(rng.uniform(-0.02, 0.2)), hem=0.5)
     meta = {
         "monk": round(float(np.clip(tone, 1, 10)), 1),
@@ -71,7 +81,7 @@ def random_person(assets: Assets, rng: np.random.Generator) -> PersonSpec:
         "hair": hair,
         "beard": beard[0] if beard else "stubble" if stubble else None,
         "glasses": bool(glasses),
-        "hat": bool(hat),
+        "hat": bool(hat or headband),
         "clothes": names,
     }
     return PersonSpec(
@@ -85,7 +95,11 @@ def random_person(assets: Assets, rng: np.random.Generator) -> PersonSpec:
         clothes=clothes,
         glasses=glasses,
         hat=hat,
-        jewellery=_jewellery(rng),
+        headband=headband,
+        hood=hood,
+        scarf=scarf,
+        shoes=_shoes(rng, tone),
+        jewellery=_jewellery(rng, tone, male),
         sunlit=(float(rng.uniform(-0.8, 0.8)), float(rng.uniform(-0.9, 0.2)), 0.75),
         burn_cut=burn_cut if complexion.burn and rng.random() < 0.7 else None,
         meta=meta,
@@ -116,7 +130,7 @@ def _beard(rng: np.random.Generator) -> tuple[str, float, float]:
 def _cloth_colour(rng: np.random.Generator, tone: float) -> Colour:
     """Any colour; one time in three close to the skin's own."""
     if rng.random() < 0.34:
-        colour = base_colour(tone) * rng.uniform(0.7, 1.25) * rng.uniform(0.9, 1.1, 3)
+        colour = base_colour(tone) * rng.uniform(0.8, 1.1) * rng.uniform(0.95, 1.05, 3)
     elif rng.random() < 0.35:
         colour = np.full(3, rng.choice([0.03, 0.1, 0.4, 0.8])) * rng.uniform(0.9, 1.0, 3)
     else:
@@ -125,85 +139,250 @@ def _cloth_colour(rng: np.random.Generator, tone: float) -> Colour:
     return float(clipped[0]), float(clipped[1]), float(clipped[2])
 
 
-def _fabric(rng: np.random.Generator, tone: float) -> Fabric:
-    pattern = str(rng.choice(["plain", "stripes", "checks", "print"], p=[0.6, 0.15, 0.12, 0.13]))
+def _fabric(rng: np.random.Generator, tone: float, tight: bool = False) -> Fabric:
+    """Any fabric; now and then sheer, or lace or mesh with holes. `tight` cloth has no folds."""
+    patterned = rng.random() < (0.15 if tight else 0.4)
+    pattern = str(rng.choice(["stripes", "checks", "print"])) if patterned else "plain"
+    below = base_colour(tone) * np.exp(-0.1 * np.ones(3))
     return Fabric(
         _cloth_colour(rng, tone), _cloth_colour(rng, tone), pattern,
         float(rng.uniform(0.4, 2.5)), float(rng.choice([0, 0.5], p=[0.8, 0.2])),
+        folds=0.05 if tight else float(rng.choice([1.0, rng.uniform(0.1, 2.0)])),
+        sheer=float(rng.uniform(0.2, 0.6)) if rng.random() < (0.25 if tight else 0.05) else 0.0,
+        below=(float(below[0]), float(below[1]), float(below[2])),
+        holes=float(rng.uniform(0.004, 0.014)) if rng.random() < 0.05 else 0.0,
     )  # fmt: skip
+
+
+def _uppers(rng: np.random.Generator) -> dict[str, Cut]:
+    """Garments for the upper body by name."""
+    u = rng.uniform
+    neck = str(rng.choice(["crew", "scoop", "vee", "boat"], p=[0.45, 0.25, 0.2, 0.1]))
+    waist = u(0.75, 0.95)
+    return {
+        "tank": Cut("tank", "scoop", u(0.11, 0.15), u(-0.01, 0.03), waist, loose=u(0, 0.008)),
+        "straps": Cut("straps", "deep", u(0.085, 0.11), 0.02, waist),
+        "tee": Cut("tee", neck, None, u(0.06, 0.26), waist, offset=0.006, loose=u(0.004, 0.022)),
+        "sleeves": Cut("sleeves", neck, None, u(0.24, 0.46), waist, offset=0.006,
+                       loose=u(0.002, 0.02)),
+        "long": Cut("long", neck, None, u(0.40, 0.56), waist, offset=0.006, loose=u(0.002, 0.02)),
+        "tight": Cut("tight", neck, None, u(0.15, 0.55), u(0.8, 1.05), mesh="body", offset=0.0015),
+        "high": Cut("high", "high", None, u(0, 0.55), u(0.8, 1.0), offset=0.005, loose=u(0, 0.01),
+                    collar=u(0.02, 0.075)),
+        "open": Cut("open", neck, None, u(0.1, 0.55), waist, offset=0.008, loose=u(0.004, 0.02),
+                    opened=u(0.03, 0.12)),
+        "strapless": Cut("strapless", "strapless", None, 0.0, waist),
+        "off_shoulder": Cut("off_shoulder", "strapless", None, u(0.15, 0.5), waist, offset=0.005),
+        "bra": Cut("bra", str(rng.choice(["tank", "deep", "scoop"])), u(0.08, 0.13), 0.0,
+                   u(1.08, 1.16)),
+    }  # fmt: skip
+
+
+def _lowers(rng: np.random.Generator) -> dict[str, Cut]:
+    """Garments for the lower body by name."""
+    u = rng.uniform
+    top = u(0.92, 1.06)
+    return {
+        "shorts": Cut("shorts", top=top, hem=u(0.45, 0.72), offset=0.005, loose=u(0.002, 0.015)),
+        "trousers": Cut("trousers", top=top, hem=u(0.03, 0.45), offset=0.005,
+                        loose=u(0.002, 0.015)),
+        "leggings": Cut("leggings", top=top, hem=u(-0.1, 0.5), mesh="body", offset=0.0012),
+        "briefs": Cut("briefs", top=u(0.86, 0.98), hem=0.5, leg_hole=True),
+        "skirt": Cut("skirt", top=1.03, hem=u(0.2, 0.78), mesh="skirt", offset=0.004),
+    }  # fmt: skip
+
+
+UPPER_CHANCES = {
+    True: {"tank": 0.18, "tee": 0.27, "sleeves": 0.12, "long": 0.13, "tight": 0.07, "high": 0.05,
+           "open": 0.06, "none": 0.12},
+    False: {"tank": 0.14, "straps": 0.15, "tee": 0.13, "sleeves": 0.1, "long": 0.08, "tight": 0.09,
+            "high": 0.05, "open": 0.04, "strapless": 0.07, "off_shoulder": 0.06, "bra": 0.09},
+}  # fmt: skip
+"""How often men (True) and women wear each upper garment."""
+
+LOWER_CHANCES = {
+    True: {"shorts": 0.45, "trousers": 0.33, "leggings": 0.1, "briefs": 0.12},
+    False: {"shorts": 0.24, "trousers": 0.2, "leggings": 0.2, "briefs": 0.16, "skirt": 0.2},
+}
+"""How often men (True) and women wear each lower garment."""
 
 
 def random_clothes(
     rng: np.random.Generator, male: float, tone: float
 ) -> tuple[tuple[tuple[Cut, Fabric], ...], list[str]]:
-    """An upper and a lower garment, or one piece."""
+    """Upper and lower garments or one piece, with stockings, socks and gloves now and then."""
+    man = male > 0.5
+    upper, lower = (
+        str(rng.choice(list(chances[man]), p=list(chances[man].values())))
+        for chances in (UPPER_CHANCES, LOWER_CHANCES)
+    )
+    uppers, lowers = _uppers(rng), _lowers(rng)
+    below = _fabric(rng, tone, lower == "leggings")
+    above = below if rng.random() < 0.25 else _fabric(rng, tone, upper in ("tight", "bra"))
+    worn, names = [(lowers[lower], below)], [lower]
+    if upper in ("straps", "tank", "strapless", "bra") and not man and rng.random() < 0.25:
+        swim = Cut("swimsuit", str(uppers[upper].neck), uppers[upper].strap, 0.02, 0.5,
+                   leg_hole=True)  # fmt: skip
+        worn, names = [(swim, _fabric(rng, tone, True))], ["swimsuit"]
+    elif upper != "none":
+        worn.append((uppers[upper], above))
+        names.append(upper)
+        if upper == "open" and (not man or rng.random() < 0.5):
+            worn.append((uppers["tank"], _fabric(rng, tone)))
+    for name, cut in _close_things(rng).items():
+        worn.append((cut, _fabric(rng, tone, True)))
+        names.append(name)
+    return tuple(worn), names
+
+
+def _close_things(rng: np.random.Generator) -> dict[str, Cut]:
+    """Tights, socks and gloves: what covers whole limbs close to the skin."""
     u = rng.uniform
-    neck = str(rng.choice(["crew", "scoop", "vee", "boat"], p=[0.45, 0.25, 0.2, 0.1]))
-    uppers = {
-        "tank": Cut(
-            "tank", "scoop", u(0.11, 0.15), u(-0.01, 0.03), u(0.80, 0.95), loose=u(0, 0.008)
-        ),
-        "straps": Cut("straps", "deep", u(0.085, 0.11), 0.02, 0.85),
-        "tee": Cut(
-            "tee", neck, None, u(0.10, 0.24), u(0.75, 0.90), offset=0.006, loose=u(0.004, 0.022)
-        ),
-        "long": Cut(
-            "long", neck, None, u(0.42, 0.56), u(0.75, 0.88), offset=0.006, loose=u(0.002, 0.02)
-        ),
-        "high": Cut("high", "high", None, 0.55, 0.8, offset=0.005, loose=u(0, 0.01)),
-        "strapless": Cut("strapless", "strapless", None, 0.0, 0.85),
-    }
-    lowers = {
-        "shorts": Cut(
-            "shorts", top=u(0.94, 1.06), hem=u(0.48, 0.68), offset=0.005, loose=u(0.002, 0.015)
-        ),
-        "trousers": Cut(
-            "trousers", top=u(0.94, 1.06), hem=u(0.04, 0.12), offset=0.005, loose=u(0.002, 0.015)
-        ),
-        "briefs": Cut("briefs", top=u(0.90, 0.98), hem=0.5, leg_hole=True),
-        "skirt": Cut("skirt", top=1.03, hem=u(0.4, 0.75), skirt=True, offset=0.004),
-    }
-    if male > 0.5:
-        upper = str(
-            rng.choice(["tank", "tee", "long", "high", "none"], p=[0.2, 0.4, 0.2, 0.05, 0.15])
-        )
-        lower = str(rng.choice(["shorts", "trousers", "briefs"], p=[0.5, 0.4, 0.1]))
-    else:
-        upper = str(rng.choice(list(uppers), p=[0.25, 0.2, 0.25, 0.13, 0.05, 0.12]))
-        lower = str(rng.choice(list(lowers), p=[0.3, 0.3, 0.15, 0.25]))
-        if upper in ("straps", "tank", "strapless") and rng.random() < 0.3:
-            swim = Cut(
-                "swimsuit", str(uppers[upper].neck), uppers[upper].strap, 0.02, 0.5, leg_hole=True
-            )
-            return ((swim, _fabric(rng, tone)),), ["swimsuit"]
-    worn = [(lowers[lower], _fabric(rng, tone))]
-    if upper != "none":
-        worn.append((uppers[upper], _fabric(rng, tone)))
-    return tuple(worn), [lower, upper]
+    things = {}
+    if rng.random() < 0.1:
+        things["tights"] = Cut("tights", top=0.9, hem=-0.1, mesh="body", offset=0.0008)
+    elif rng.random() < 0.3:
+        things["socks"] = Cut("socks", top=float(rng.choice([u(0.08, 0.2), u(0.2, 0.75)])),
+                              hem=-0.1, mesh="body", offset=0.0015)  # fmt: skip
+    if rng.random() < 0.08:
+        things["gloves"] = Cut("gloves", mesh="body", offset=0.0012, glove=u(0.2, 0.47),
+                               fingerless=bool(rng.random() < 0.3))  # fmt: skip
+    return things
 
 
-def _jewellery(rng: np.random.Generator) -> tuple[dict[str, Any], ...]:
-    gold, silver = (0.90, 0.60, 0.22), (0.80, 0.80, 0.82)
-    metal = gold if rng.random() < 0.5 else silver
+def _shoes(rng: np.random.Generator, tone: float) -> Shoes | None:
+    """Shoes of any kind; bare feet four times in ten."""
+    if rng.random() < 0.4:
+        return None
+    kind = str(rng.choice(["shoe", "boot", "pump", "sandal"], p=[0.35, 0.15, 0.15, 0.35]))
+    return Shoes(kind, _cloth_colour(rng, tone), _cloth_colour(rng, tone), float(rng.random()),
+                 int(rng.integers(1, 4)))  # fmt: skip
+
+
+METALS: tuple[Colour, ...] = (
+    (0.90, 0.60, 0.22),
+    (0.80, 0.80, 0.82),
+    (0.87, 0.53, 0.40),
+    (0.75, 0.45, 0.18),
+    (0.30, 0.30, 0.32),
+)
+"""Linear colours of gold, silver, rose gold, brass and blackened steel; estimates by eye."""
+
+PEARL: Colour = (0.80, 0.72, 0.62)
+"""Linear colour of a pearl; an estimate by eye."""
+
+
+def _jewellery(rng: np.random.Generator, tone: float, male: float) -> tuple[dict[str, Any], ...]:
+    """What six in ten people wear: one to six things, mostly of one metal."""
+    if rng.random() > 0.6:
+        return ()
+    u = rng.uniform
+    metal = METALS[int(rng.choice(len(METALS), p=[0.38, 0.27, 0.18, 0.1, 0.07]))]
     items: list[dict[str, Any]] = []
-    if rng.random() < 0.28:
-        beads = bool(rng.random() < 0.35)
-        colour = tuple(float(c) for c in rng.uniform(0, 0.8, 3)) if beads else metal
-        items.append(
-            {
-                "kind": "necklace",
-                "colour": colour,
-                "low": float(rng.uniform(0, 0.10)),
-                "beads": beads,
-            }
-        )
-    if rng.random() < 0.3:
-        items.append({"kind": "earrings", "colour": metal, "hoop": bool(rng.random() < 0.5)})
-    if rng.random() < 0.2:
-        items.append(
-            {"kind": "watch", "colour": (0.05, 0.05, 0.06), "side": str(rng.choice(["l", "r"]))}
-        )
+    if rng.random() < 0.6:
+        items += _necklaces(rng, tone, metal)
+    if rng.random() < (0.3 if male > 0.5 else 0.6):
+        shape = str(rng.choice(["stud", "hoop", "drop"], p=[0.35, 0.4, 0.25]))
+        hoop = shape == "hoop"
+        items.append({
+            "kind": "earrings", "metal": bool(rng.random() < 0.75), "hoop": hoop,
+            "colour": metal if rng.random() < 0.75 else _cloth_colour(rng, tone),
+            "size": float(np.exp(u(np.log(0.007), np.log(0.035)))) if hoop else u(0.002, 0.006),
+            "drop": u(0.015, 0.07) if shape == "drop" else 0.0,
+        })  # fmt: skip
+    items += _on_hands(rng, tone, metal)
+    if rng.random() < 0.12:
+        place = str(rng.choice(["nose", "septum", "brow", "lip"], p=[0.6, 0.15, 0.13, 0.12]))
+        items.append({"kind": "stud", "colour": metal, "place": place,
+                      "side": int(rng.choice([-1, 1])), "size": u(0.001, 0.0028)})  # fmt: skip
+    if male < 0.5 and rng.random() < 0.12:
+        items.append({"kind": "clip", "colour": _cloth_colour(rng, tone), "size": u(0.02, 0.06),
+                      "side": int(rng.choice([-1, 1])), "metal": False})  # fmt: skip
     return tuple(items)
+
+
+def _necklaces(rng: np.random.Generator, tone: float, metal: Colour) -> list[dict[str, Any]]:
+    """A choker, a chain, pearls or beads, or several chains one below the other."""
+    u = rng.uniform
+    items: list[dict[str, Any]] = []
+    low = u(-0.035, -0.01) if rng.random() < 0.25 else u(0, 0.08)
+    for _ in range(int(rng.choice([1, 2, 3], p=[0.65, 0.25, 0.1]))):
+        beads = bool(rng.random() < 0.35)
+        item = {"kind": "necklace", "colour": metal, "low": low, "beads": beads,
+                "thick": float(np.exp(u(np.log(0.0005), np.log(0.003)))),
+                "over": bool(rng.random() < 0.7)}  # fmt: skip
+        if beads:
+            item["colour"] = PEARL if rng.random() < 0.35 else _cloth_colour(rng, tone)
+            item["thick"] = u(0.0015, 0.006)
+        if low > 0 and rng.random() < 0.55:
+            wide = u(0.003, 0.014)
+            item["pendant"] = (wide, 0.0025, wide * float(rng.choice([0.5, 1, 1.8])))
+            if rng.random() < 0.4:
+                item["pendant_colour"] = _cloth_colour(rng, tone)
+        items.append(item)
+        low = max(low, 0) + u(0.02, 0.09)
+    return items
+
+
+def _on_hands(rng: np.random.Generator, tone: float, metal: Colour) -> list[dict[str, Any]]:
+    """Rings, bracelets and bangles, arm bands, anklets, a watch."""
+    u = rng.uniform
+    items: list[dict[str, Any]] = []
+    for side in "lr":
+        if rng.random() < 0.4:
+            fingers = rng.choice([2, 3, 4, 5], int(rng.integers(1, 4)), replace=False)
+            items += [
+                {"kind": "ring", "colour": metal, "side": side, "finger": int(finger),
+                 "width": u(0.002, 0.008),
+                 "stone": _cloth_colour(rng, tone) if rng.random() < 0.3 else None}
+                for finger in fingers
+            ]  # fmt: skip
+        for place, chance in (("wrist", 0.4), ("forearm", 0.06), ("arm", 0.08), ("ankle", 0.15)):
+            if rng.random() < chance:
+                items += _bands(rng, tone, metal, place, side)
+    if rng.random() < 0.4:
+        metallic = bool(rng.random() < 0.4)
+        items.append({
+            "kind": "watch", "side": str(rng.choice(["l", "r"])), "metal": metallic,
+            "colour": metal if metallic else _cloth_colour(rng, tone), "case": metal,
+            "dial": tuple(float(c) for c in np.full(3, rng.choice([0.02, 0.75]))),
+            "over": bool(rng.random() < 0.3),
+        })  # fmt: skip
+    return items
+
+
+def _bands(
+    rng: np.random.Generator, tone: float, metal: Colour, place: str, side: str
+) -> list[dict[str, Any]]:
+    """One band, or several bangles side by side."""
+    u = rng.uniform
+    items, shift = [], 0.0
+    for _ in range(int(rng.choice([1, 2, 4], p=[0.6, 0.25, 0.15]))):
+        shape = str(rng.choice(["wire", "flat", "beads", "cloth"], p=[0.35, 0.25, 0.25, 0.15]))
+        width = {"wire": u(0.0012, 0.004), "beads": u(0.004, 0.010)}.get(shape, u(0.004, 0.022))
+        items.append({
+            "kind": "band", "place": place, "side": side, "width": width, "thick": u(0.0006, 0.004),
+            "colour": metal if shape in ("wire", "flat") else _cloth_colour(rng, tone),
+            "metal": shape in ("wire", "flat"), "beads": shape == "beads", "shift": shift,
+            "tilt": float(rng.normal(0, 0.15)), "over": bool(rng.random() < 0.3),
+        })  # fmt: skip
+        shift -= width + u(0.001, 0.008)
+    return items
+
+
+def _glasses(rng: np.random.Generator, tone: float) -> dict[str, Any]:
+    """Any glasses: metal, plastic or clear frames; sunglasses; low on the nose or pushed up."""
+    u = rng.uniform
+    metal = bool(rng.random() < 0.45)
+    tint = float(rng.choice([0.0, u(0.05, 0.3), u(0.5, 0.9), 0.97], p=[0.58, 0.1, 0.12, 0.2]))
+    return {
+        "colour": METALS[int(rng.integers(len(METALS)))] if metal else _cloth_colour(rng, tone),
+        "metal": metal, "tint": tint, "square": u(0, 1),
+        "hue": tuple(float(h) for h in rng.uniform(0.4, 1, 3)) if tint else (1, 1, 1),
+        "clear": bool(not metal and rng.random() < 0.3), "size": u(0.8, 1.2),
+        "heavy": u(0.4, 1.0) if metal else u(0.6, 1.8),
+        "placed": str(rng.choice(["eyes", "low", "top"], p=[0.76, 0.1, 0.14])),
+    }  # fmt: skip
 
 
 def reach(figure: Figure, side: int, target: Floats, out: float) -> tuple[Floats, Floats]:
@@ -231,22 +410,36 @@ def reach(figure: Figure, side: int, target: Floats, out: float) -> tuple[Floats
 
 
 def random_pose(
-    rng: np.random.Generator, figure: Figure, head: tuple[float, float, float]
+    rng: np.random.Generator, figure: Figure, head: tuple[float, float, float], hug: bool = False
 ) -> tuple[Pose, str]:
-    """A standing or sitting pose with the head turned as wanted; returns its name too."""
-    kinds = ["down", "hips", "crossed", "raised", "face", "hair", "chest", "front", "wide"]
-    names = [
-        str(rng.choice(kinds, p=[0.28, 0.09, 0.11, 0.09, 0.15, 0.08, 0.08, 0.06, 0.06]))
-        for _ in "lr"
-    ]
+    """A standing or sitting pose with the head turned as wanted; returns its name too.
+
+    With `hug` an arm mostly lies round a neighbour.
+    """
+    kinds = {"down": 0.22, "hips": 0.08, "crossed": 0.10, "raised": 0.08, "face": 0.13,
+             "before_face": 0.05, "hair": 0.07, "chest": 0.08, "front": 0.07, "wide": 0.05,
+             "lap": 0.04, "behind": 0.03}  # fmt: skip
+    names = [str(rng.choice(list(kinds), p=list(kinds.values()))) for _ in "lr"]
     if "crossed" in names:
         names = ["crossed", "crossed"]
+    if hug and rng.random() < 0.7:
+        names[int(rng.integers(2))] = "round"
     arms = tuple(_arm(rng, figure, side, name) for side, name in zip((1, -1), names, strict=True))
     lean = (float(rng.normal(0, 10)), float(rng.normal(-2, 6)), float(rng.normal(0, 5)))
     roll = tuple(float(rng.choice([0, rng.uniform(-70, 70)])) for _ in "lr")
-    curl = tuple(float(rng.uniform(0, 45)) for _ in "lr")
-    pose = Pose(head, lean, arms, roll, curl, _legs(rng))  # type: ignore[arg-type]
+    pose = Pose(
+        head, lean, arms, roll, tuple(_curl(rng) for _ in "lr"), _legs(rng),  # type: ignore[arg-type]
+        spread=tuple(float(rng.choice([0, rng.uniform(0, 14)])) for _ in "lr"),  # type: ignore[arg-type]
+        wrist=tuple(float(rng.choice([0, rng.uniform(-50, 50)])) for _ in "lr"),  # type: ignore[arg-type]
+    )  # fmt: skip
     return pose, "+".join(names)
+
+
+def _curl(rng: np.random.Generator) -> Floats:
+    """Bend of five fingers in degrees: relaxed, a fist, or some of them pointing."""
+    bend = np.full(5, rng.choice([rng.uniform(0, 45), rng.uniform(60, 76)], p=[0.8, 0.2]))
+    pointing = rng.random(5) < (0.3 if rng.random() < 0.25 else 0.0)
+    return np.where(pointing, 2.0, bend * rng.uniform(0.8, 1.1, 5))
 
 
 def _arm(rng: np.random.Generator, figure: Figure, side: int, name: str) -> tuple[Floats, Floats]:
@@ -260,6 +453,11 @@ def _arm(rng: np.random.Generator, figure: Figure, side: int, name: str) -> tupl
         "chest": np.array(
             [side * rng.uniform(-0.3, 0.9), rng.uniform(3.0, 5.0), rng.uniform(1.6, 2.2)]
         ),
+        "before_face": eye
+        + np.array([side * rng.uniform(-0.6, 0.4), rng.uniform(-2.0, -0.4), rng.uniform(1.2, 2.4)]),
+        "lap": np.array([side * rng.uniform(-0.2, 0.9), rng.uniform(-0.6, 0.8), 1.9]),
+        "behind": np.array([side * rng.uniform(0.0, 0.8), rng.uniform(0.3, 1.6), -1.9]),
+        "round": np.array([side * 4.2, rng.uniform(3.0, 4.4), rng.uniform(-0.8, 1.4)]),
         "hips": np.array([side * 2.1, 1.3, 0.2]),
         "crossed": np.array(
             [-side * rng.uniform(0.7, 1.2), rng.uniform(2.6, 3.4), 1.9 + 0.35 * side]
@@ -281,7 +479,9 @@ def _legs(rng: np.random.Generator) -> Any:
     if rng.random() < 0.45:
         return None
     if rng.random() < 0.3:
-        legs = [((0.2, -0.15, 1.0), (0.1, -1.0, -0.1 + 0.5 * rng.random())) for _ in "lr"]
+        across = float(rng.choice([0.2, -0.15], p=[0.75, 0.25]))
+        legs = [((w, rng.uniform(-0.4, 0.5), 1.0), (0.1, -1.0, -0.3 + 1.1 * rng.random()))
+                for w in (0.2, across)]  # fmt: skip
     else:
         legs = [
             ((0.12, -1.0, rng.normal(0, 0.22)), (0.10, -1.0, -0.1 - 0.3 * rng.random()))
@@ -342,56 +542,55 @@ def random_backdrop(rng: np.random.Generator, tone: float) -> Backdrop:
 
 @dataclass(frozen=True)
 class Framing:
-    """Name and height of the field of view in metres, and how far it may stray."""
+    """Name and height of the field of view in metres."""
 
     name: str
     height: tuple[float, float]
 
 
 FRAMINGS = (
-    (Framing("face", (0.26, 0.42)), 0.30),
-    (Framing("bust", (0.45, 0.75)), 0.28),
-    (Framing("half", (0.8, 1.2)), 0.15),
-    (Framing("full", (1.75, 2.3)), 0.13),
+    (Framing("face", (0.24, 0.42)), 0.24),
+    (Framing("bust", (0.42, 0.75)), 0.22),
+    (Framing("half", (0.8, 1.2)), 0.11),
+    (Framing("full", (1.75, 2.3)), 0.08),
     (Framing("arm", (0.3, 0.6)), 0.06),
-    (Framing("leg", (0.5, 1.0)), 0.04),
-    (Framing("torso", (0.4, 0.7)), 0.04),
+    (Framing("hand", (0.2, 0.4)), 0.07),
+    (Framing("leg", (0.4, 1.0)), 0.06),
+    (Framing("foot", (0.25, 0.5)), 0.05),
+    (Framing("torso", (0.4, 0.7)), 0.05),
+    (Framing("back", (0.4, 0.9)), 0.06),
 )
 """Framings with how often each is drawn."""
 
-HEAD_FRAMINGS = (
-    (Framing("face", (0.26, 0.42)), 0.36),
-    (Framing("bust", (0.42, 0.75)), 0.39),
-    (Framing("half", (0.8, 1.2)), 0.13),
-    (Framing("full", (1.75, 2.3)), 0.08),
-    (Framing("arm", (0.3, 0.6)), 0.02),
-    (Framing("torso", (0.4, 0.7)), 0.02),
-)
-"""Framings with how often each is drawn where heads and shoulders matter most."""
+AIMS = {
+    "arm": ("elbow", "lowerarm"),
+    "hand": ("hand-3", "hand"),
+    "leg": ("knee", "shin"),
+    "foot": ("ankle", "shin"),
+    "torso": ("clavicle", "clavicle"),
+    "back": ("clavicle", "clavicle"),
+}
+"""Joint that a framing of a part aims at, and the bone that carries it."""
 
 
-def seen_close(rng: np.random.Generator, spec: PersonSpec) -> PersonSpec:
-    """The person with more of what matters close up: brows, beard, glasses, earrings, ink, paint.
+@dataclass(frozen=True)
+class Direction:
+    """From where a camera looks, degrees: `around` a person (0 in front), `up` and its `roll`."""
 
-    Skin is matt: relief and light under the skin do not show at about a millimetre a pixel.
-    """
-    tone, male = spec.complexion.tone, spec.build.male > 0.5
-    complexion = complexion_seen_close(rng, spec.complexion)
-    beard, glasses, jewellery = spec.beard, spec.glasses, spec.jewellery
-    if male and beard is None and rng.random() < 0.35:
-        beard = _beard(rng)
-    if glasses is None and rng.random() < 0.15:
-        glasses = {"colour": _cloth_colour(rng, tone), "metal": bool(rng.random() < 0.5),
-                   "tint": 0.0, "square": float(rng.random())}  # fmt: skip
-    if rng.random() < 0.4:
-        jewellery = (*jewellery, *_jewellery(rng))
-    return replace(
-        spec,
-        complexion=complexion,
-        brow=(spec.brow[0], float(rng.uniform(0.5, 2.2))),
-        beard=beard,
-        glasses=glasses,
-        jewellery=jewellery,
-        meta={**spec.meta, "beard": beard[0] if beard else spec.meta["beard"],
-              "glasses": bool(glasses)},
-    )  # fmt: skip
+    around: float
+    up: float
+    roll: float
+
+
+def random_direction(rng: np.random.Generator, framing: str) -> Direction:
+    """Mostly from in front at eye level; often from a side, behind, above, below or tilted."""
+    u, normal = rng.uniform, rng.normal
+    if framing == "back" or rng.random() < 0.1:
+        around = 180 + normal(0, 35)
+    else:
+        around = rng.choice([normal(0, 30), u(-100, 100), u(-180, 180)], p=[0.55, 0.33, 0.12])
+    up = normal(3, 13) if rng.random() < 0.75 else u(-45, 65)
+    roll = normal(0, 7)
+    if rng.random() < 0.14:
+        roll = rng.choice([normal(90, 15), normal(-90, 15), u(-60, 60)])
+    return Direction(float(around), float(up), float(roll))
