@@ -43,8 +43,8 @@ class MakeUp:
     wing: float = 0.0
 
 
-STRONG_SHADOW = 0.6
-"""Amount from which eye shadow hides the skin: paint."""
+STRONG_SHADOW = 0.5
+"""Density against skin, times its amount, from which eye shadow hides skin: paint."""
 
 
 def place(figure: Figure) -> Projection:
@@ -54,8 +54,8 @@ def place(figure: Figure) -> Projection:
     return Projection(middle, *axes, SIZE, 0.11, ("face", "ear"))
 
 
-def draw(figure: Figure, worn: MakeUp) -> tuple[Picture, Picture]:
-    """Pictures of the make-up that leaves skin to be seen, and of what hides it."""
+def draw(figure: Figure, worn: MakeUp, base: Floats) -> tuple[Picture, Picture]:
+    """Pictures of the make-up that leaves skin of a base colour to be seen, and of what hides it."""
     x, z = np.meshgrid(
         np.arange(-SIZE[0] / 2, SIZE[0] / 2, STEP),
         figure.eye_level[2] - LOWER + np.arange(SIZE[1] / 2, -SIZE[1] / 2, -STEP),
@@ -79,9 +79,12 @@ def draw(figure: Figure, worn: MakeUp) -> tuple[Picture, Picture]:
     ]  # fmt: skip
     shadow, liner = _lids(figure, worn, x, z)
     hiding = [(np.clip(1.3 * worn.liner * liner, 0, 1), (0.008, 0.008, 0.009))]
-    (hiding if worn.shadow > STRONG_SHADOW else skin).insert(
-        0 if worn.shadow > STRONG_SHADOW else 3, (worn.shadow * shadow, worn.shadow_colour)
-    )
+    contrast = np.abs(np.log(np.array(worn.shadow_colour) / base)).mean()
+    layer = (worn.shadow * shadow, worn.shadow_colour)
+    if worn.shadow * contrast > STRONG_SHADOW:
+        hiding.insert(0, layer)
+    else:
+        skin.append(layer)
     return _laid(skin), _laid(hiding)
 
 

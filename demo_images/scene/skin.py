@@ -466,7 +466,7 @@ def _drawn_on(
     if not (look.makeup or look.body_paint or look.marks):
         return colour
     part = masks["part"]
-    bare = nodes.without(masks["nail"])
+    bare = nodes.mul(nodes.without(masks["nail"]), nodes.without(nodes.above(masks["scalp"], 0.5)))
     for name in ("lip", "nostril", "mouth"):
         bare = nodes.mul(bare, nodes.without(masks[name]))
 
@@ -479,7 +479,7 @@ def _drawn_on(
 
     if look.makeup:
         at = makeup.place(figure)
-        pictures = makeup.draw(figure, look.makeup)
+        pictures = makeup.draw(figure, look.makeup, look.base)
         for picture, label in zip(pictures, ("", "paint"), strict=True):
             if picture[..., 3].any():
                 put(*decals.lay(nodes, rest, part, picture, at), 1.0, label)
