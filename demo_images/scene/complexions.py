@@ -66,12 +66,16 @@ def random_complexion(
         body_hair=sometimes(0.6, 0.15, 0.8) if male > 0.5 else 0.0,
         stubble_kind=str(rng.choice(["full", "goatee", "moustache"], p=[0.75, 0.15, 0.10])),
         stubble_grey=float(u(0, 1)),
+        nostril_edge=float(u(0.15, 0.5)),
+        nostril_dark=float(u(0.6, 0.92)),
+        nostril_red=float(u(0, 1.5)),
         marks=(_tattoos(rng, tone, SITES) if rng.random() < 0.25 else ())
         + (_paintings(rng) if painted < 0.04 else ())
         + (_scars(rng, tone) if rng.random() < 0.05 else ()),
         body_paint=_body_paint(rng) if 0.04 < painted < 0.06 else None,
         makeup=_makeup(rng, tone) if rng.random() < (0.04 if male > 0.5 else 0.4) else None,
-        stubble=stubble,
+        stubble=stubble * float(u(0.6, 2.0)),
+        shaved=sometimes(0.5 if male > 0.5 else 0.1, 0.1, 0.45),
         shine=float(u(0, 1.3)),
         lipstick=_lipstick(rng, tone) if rng.random() < (0.02 if male > 0.5 else 0.35) else None,
         hair_colour=hair,

@@ -55,7 +55,7 @@ def place(figure: Figure) -> Projection:
 
 
 def draw(figure: Figure, worn: MakeUp, base: Floats) -> tuple[Picture, Picture]:
-    """Pictures of the make-up that leaves skin of a base colour to be seen, and of what hides it."""
+    """Pictures of the make-up that lets skin of a base colour show, and of what hides it."""
     x, z = np.meshgrid(
         np.arange(-SIZE[0] / 2, SIZE[0] / 2, STEP),
         figure.eye_level[2] - LOWER + np.arange(SIZE[1] / 2, -SIZE[1] / 2, -STEP),

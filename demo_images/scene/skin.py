@@ -100,7 +100,8 @@ class Complexion:
     lay, over an edge `tan_edge` metres wide; `dark_joints`, `pale_palms`: melanin more and less;
     `mole_size`: times the usual; `birthmarks`: flat patches; `vitiligo`: share of unpigmented skin;
     `body_hair`: fine dark hair of limbs and chest; `stubble_kind`: where stubble grows;
-    `stubble_grey`: how blue-grey it shows; `shaved`: shadow of a shaved scalp.
+    `stubble_grey`: how blue-grey it shows; `shaved`: shadow of a shaved scalp; `nostril_edge`: the
+    lower, the wider nostrils, with how dark and how red they are.
     """
 
     tone: float
@@ -134,6 +135,9 @@ class Complexion:
     stubble_kind: str = "full"
     stubble_grey: float = 0.0
     shaved: float = 0.0
+    nostril_edge: float = 0.5
+    nostril_dark: float = 0.85
+    nostril_red: float = 0.0
 
     @property
     def base(self) -> Floats:
@@ -231,7 +235,9 @@ def _masks(figure: Figure, nodes: Nodes, look: Complexion, place: Any) -> dict[s
         "scalp": nodes.attribute("scalp"),
         "stubble": nodes.attribute("beard"),
         "part": part,
-        "nostril": nodes.step(nodes.attribute("nostril"), 0.15, 0.85),
+        "nostril": nodes.step(
+            nodes.attribute("nostril"), 0.3 * look.nostril_edge, 1.7 * look.nostril_edge
+        ),
         "tattoo": 0.0,
         "paint": 0.0,
     }
@@ -312,11 +318,16 @@ def _everyday(
     if zones.any_of(look.redness):
         cloud = nodes.add(1.0, nodes.mul(nodes.noise(place, 16, 2), 0.9))
         red = nodes.add(red, nodes.mul(nodes.attribute("redness"), cloud))
-        if look.redness.veins or look.redness.throat:
-            ridge = nodes.math("ABSOLUTE", nodes.noise(place, 230, 2))
-            spots = nodes.cells(place, 330).outputs["Distance"]
-            fine = nodes.math("MAXIMUM", nodes.step(ridge, 0.05, 0.0), nodes.step(spots, 0.4, 0.15))
-            red = nodes.add(red, nodes.mul(nodes.attribute("speckled"), fine, 0.9))
+        if look.redness.veins:
+            ridge = nodes.math("ABSOLUTE", nodes.noise(place, 330, 3))
+            broken = nodes.step(nodes.noise(place, 120, 1), -0.08, 0.12)
+            fine = nodes.mul(nodes.step(ridge, 0.05, 0.0), broken)
+            red = nodes.add(red, nodes.mul(nodes.attribute("veined"), nodes.add(fine, 0.3), 0.7))
+        if look.redness.throat:
+            spots = nodes.cells(place, 260)
+            some = nodes.step(nodes.parts(spots.outputs["Color"])[0], 0.5, 0.9)
+            spots = nodes.mul(nodes.step(spots.outputs["Distance"], 0.45, 0.1), some)
+            red = nodes.add(red, nodes.mul(nodes.attribute("speckled"), spots, 0.9))
         if look.redness.marbling:
             warp = nodes.mul(nodes.noise(place, 30, 2), 0.03)
             bent = nodes.vector("ADD", place, nodes.joined(warp, warp, warp)).outputs[0]
@@ -431,7 +442,8 @@ def _colour(nodes: Nodes, look: Complexion, red: Any, brown: Any, masks: dict[st
         )
         tint = nodes.mul(masks["stubble"], 0.42 * look.stubble, grain)
         colour = nodes.mix(tint, colour, shadow)
-    colour = nodes.mix(nodes.mul(masks["nostril"], 0.85), colour, tuple(0.06 * base))
+    inner = 0.06 * base * np.exp(-look.nostril_red * np.array([-0.9, 0.3, 0.3]))
+    colour = nodes.mix(nodes.mul(masks["nostril"], look.nostril_dark), colour, tuple(inner))
     return colour
 
 
