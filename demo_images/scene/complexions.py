@@ -20,8 +20,8 @@ LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 
 UNDERTONES = {
     "olive": (0.02, -0.04, 0.16),
-    "rosy": (-0.05, 0.07, 0.02),
-    "red": (-0.10, 0.08, 0.06),
+    "rosy": (-0.04, 0.05, 0.02),
+    "red": (-0.07, 0.06, 0.06),
     "ash": (0.06, 0.00, -0.14),
     "golden": (-0.05, 0.02, 0.14),
     "plain": (0.0, 0.0, 0.0),
@@ -76,7 +76,7 @@ def random_complexion(
         makeup=_makeup(rng, tone) if rng.random() < (0.04 if male > 0.5 else 0.4) else None,
         stubble=stubble * float(u(0.6, 2.0)),
         shaved=sometimes(0.5 if male > 0.5 else 0.1, 0.1, 0.45),
-        shine=float(u(0, 1.3)),
+        shine=float(u(-1.2, 0.7) if rng.random() < 0.75 else u(0.7, 1.5)),
         lipstick=_lipstick(rng, tone) if rng.random() < (0.02 if male > 0.5 else 0.35) else None,
         hair_colour=hair,
         seed=float(u(0, 50)),
@@ -105,7 +105,7 @@ def _undertone(rng: np.random.Generator, tone: float) -> Colour:
     weight = np.array(list(chances.values()))
     kind = str(rng.choice(list(chances), p=weight / weight.sum()))
     lean = np.array(UNDERTONES[kind]) * rng.uniform(0.4, 1.5)
-    lean = lean + rng.normal(0, [0.05, 0.04, 0.06]) + rng.normal(0, 0.04)
+    lean = lean + rng.normal(0, [0.03, 0.03, 0.07]) + rng.normal(0, 0.04)
     return float(lean[0]), float(lean[1]), float(lean[2])
 
 
