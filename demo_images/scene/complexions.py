@@ -6,9 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 
+from .assets import Floats
 from .cloth import Cut
-from .decals import Tattoo
-from .skin import Birthmark, Complexion, base_colour
+from .decals import Mark
+from .makeup import MakeUp
+from .skin import Birthmark, BodyPaint, Complexion, base_colour
 from .zones import Redness, Worn
 
 Colour = tuple[float, float, float]
@@ -18,8 +20,8 @@ LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 
 UNDERTONES = {
     "olive": (0.02, -0.04, 0.16),
-    "rosy": (-0.05, 0.07, 0.02),
-    "red": (-0.10, 0.08, 0.06),
+    "rosy": (-0.04, 0.05, 0.02),
+    "red": (-0.07, 0.06, 0.06),
     "ash": (0.06, 0.00, -0.14),
     "golden": (-0.05, 0.02, 0.14),
     "plain": (0.0, 0.0, 0.0),
@@ -38,6 +40,7 @@ def random_complexion(
     """Skin of a tone with everything that may be on it; nobody is burnt."""
     u = rng.uniform
     deep = float(np.clip((tone - 5) / 3, 0, 1))
+    painted = rng.random()
     tanned = tone < 8 and rng.random() < 0.3
 
     def sometimes(chance: float, low: float, high: float) -> float:
@@ -63,16 +66,20 @@ def random_complexion(
         body_hair=sometimes(0.6, 0.15, 0.8) if male > 0.5 else 0.0,
         stubble_kind=str(rng.choice(["full", "goatee", "moustache"], p=[0.75, 0.15, 0.10])),
         stubble_grey=float(u(0, 1)),
-        tattoos=_tattoos(rng, tone, SITES) if rng.random() < 0.25 else (),
-        paint=1.0 if rng.random() < 0.05 else 0.0,
-        stubble=stubble,
-        shine=float(u(0, 1.3)),
-        lipstick=(float(u(0.2, 0.7)), float(u(0.01, 0.15)), float(u(0.02, 0.2)))
-        if rng.random() < 0.15
-        else None,
+        nostril_edge=float(u(0.15, 0.5)),
+        nostril_dark=float(u(0.6, 0.92)),
+        nostril_red=float(u(0, 1.5)),
+        marks=(_tattoos(rng, tone, SITES) if rng.random() < 0.25 else ())
+        + (_paintings(rng) if painted < 0.04 else ())
+        + (_scars(rng, tone) if rng.random() < 0.05 else ()),
+        body_paint=_body_paint(rng) if 0.04 < painted < 0.06 else None,
+        makeup=_makeup(rng, tone) if rng.random() < (0.04 if male > 0.5 else 0.4) else None,
+        stubble=stubble * float(u(0.6, 2.0)),
+        shaved=sometimes(0.5 if male > 0.5 else 0.1, 0.1, 0.45),
+        shine=float(u(-1.2, 0.7) if rng.random() < 0.75 else u(0.7, 1.5)),
+        lipstick=_lipstick(rng, tone) if rng.random() < (0.02 if male > 0.5 else 0.35) else None,
         hair_colour=hair,
         seed=float(u(0, 50)),
-        extra={"paint": tuple(float(x) for x in rng.uniform(0.02, 0.9, 3))},
     )
 
 
@@ -81,10 +88,12 @@ def complexion_seen_close(rng: np.random.Generator, complexion: Complexion) -> C
 
     Relief and light under the skin do not show at about a millimetre a pixel.
     """
-    tattoos = complexion.tattoos
+    marks = complexion.marks
     if rng.random() < 0.2:
-        tattoos += _tattoos(rng, complexion.tone, HIGH_SITES)
-    return replace(complexion, matt=True, tattoos=tattoos)
+        marks += _tattoos(rng, complexion.tone, HIGH_SITES)
+    if rng.random() < 0.03:
+        marks += _paintings(rng)
+    return replace(complexion, matt=True, marks=marks)
 
 
 def _undertone(rng: np.random.Generator, tone: float) -> Colour:
@@ -96,7 +105,7 @@ def _undertone(rng: np.random.Generator, tone: float) -> Colour:
     weight = np.array(list(chances.values()))
     kind = str(rng.choice(list(chances), p=weight / weight.sum()))
     lean = np.array(UNDERTONES[kind]) * rng.uniform(0.4, 1.5)
-    lean = lean + rng.normal(0, [0.05, 0.04, 0.06]) + rng.normal(0, 0.04)
+    lean = lean + rng.normal(0, [0.03, 0.03, 0.07]) + rng.normal(0, 0.04)
     return float(lean[0]), float(lean[1]), float(lean[2])
 
 
@@ -154,6 +163,114 @@ def _spots(rng: np.random.Generator) -> tuple[tuple[float, float, float], ...]:
     )  # fmt: skip
 
 
+def _colour(value: Floats) -> Colour:
+    r, g, b = np.clip(value, 0.004, 0.92)
+    return float(r), float(g), float(b)
+
+
+def _lipstick(rng: np.random.Generator, tone: float) -> Colour:
+    """Red, pink, coral, plum, brown, nearly black, or close to the skin's own."""
+    own = base_colour(tone)
+    choices = [
+        (rng.uniform(0.25, 0.6), 0.01, 0.03),
+        (rng.uniform(0.45, 0.8), rng.uniform(0.1, 0.3), rng.uniform(0.2, 0.4)),
+        (0.65, 0.17, 0.1),
+        (rng.uniform(0.08, 0.2), 0.01, 0.06),
+        (rng.uniform(0.12, 0.3), 0.06, 0.04),
+        (0.02, 0.01, 0.015),
+        own * [1.05, 0.75, 0.75] * rng.uniform(0.8, 1.15),
+    ]
+    picked = choices[int(rng.choice(7, p=[0.22, 0.2, 0.1, 0.12, 0.1, 0.03, 0.23]))]
+    return _colour(np.asarray(picked) * rng.uniform(0.8, 1.2, 3))
+
+
+def _makeup(rng: np.random.Generator, tone: float) -> MakeUp:
+    """Some of foundation, blusher, bronzer, eye shadow and liner, faint to strong."""
+    u, own = rng.uniform, base_colour(tone)
+
+    def sometimes(chance: float, most: float) -> float:
+        return float(u(0.15, most)) if rng.random() < chance else 0.0
+
+    blush = own * rng.choice([[1.1, 0.5, 0.55], [1.05, 0.6, 0.45], [0.85, 0.55, 0.5]])
+    brown = own * [0.8, 0.66, 0.55]
+    shadows = [own * u(0.25, 0.7) * [1.0, 0.85, 0.75], np.full(3, u(0.01, 0.1)),
+               rng.uniform(0, 1, 3) ** 2 * u(0.2, 0.9), own * [1.1, 0.6, 0.7]]  # fmt: skip
+    return MakeUp(
+        foundation=sometimes(0.55, 0.85),
+        foundation_colour=_colour(
+            base_colour(tone + u(-1.0, 0.8)) * np.exp(rng.normal(0, 0.05, 3)) * [1, 0.97, u(0.7, 1)]
+        ),
+        blush=sometimes(0.7, 0.9),
+        blush_colour=_colour(blush * u(0.9, 1.4)),
+        bronzer=sometimes(0.35, 0.8),
+        bronzer_colour=_colour(brown),
+        shadow=sometimes(0.6, 1.0),
+        shadow_colour=_colour(shadows[int(rng.choice(4, p=[0.4, 0.2, 0.25, 0.15]))]),
+        shadow_height=float(u(0.006, 0.022)),
+        liner=sometimes(0.5, 1.0),
+        wing=float(u(0.002, 0.01)) if u() < 0.4 else 0.0,
+    )
+
+
+def _paints(rng: np.random.Generator) -> tuple[Colour, ...]:
+    """Colours of paint: mostly plain and strong, white and black among them."""
+    plain = [(0.85, 0.85, 0.85), (0.01, 0.01, 0.012), (0.6, 0.01, 0.02), (0.02, 0.08, 0.5),
+             (0.02, 0.35, 0.05), (0.8, 0.6, 0.02), (0.6, 0.42, 0.12), (0.8, 0.2, 0.4)]  # fmt: skip
+    picked = [np.array(plain[int(k)]) for k in rng.permutation(len(plain))[:3]]
+    if rng.random() < 0.3:
+        picked[0] = rng.uniform(0, 0.9, 3)
+    return tuple(_colour(colour * rng.uniform(0.7, 1.1)) for colour in picked)
+
+
+def _paintings(rng: np.random.Generator) -> tuple[Mark, ...]:
+    """A painted face, small paintings on cheeks, or painted limbs and torso."""
+    inks, found = _paints(rng), []
+    for _ in range(int(rng.integers(1, 4))):
+        seed, opacity = int(rng.integers(1 << 30)), float(rng.uniform(0.75, 1))
+        where = rng.random()
+        if where < 0.45:
+            motif = str(rng.choice(["oval", "stripes", "halves", "dots"], p=[0.5, 0.15, 0.2, 0.15]))
+            found.append(Mark(motif, "l-face", 0.24, inks, opacity, seed=seed, label="paint"))
+        elif where < 0.7:
+            motif = str(rng.choice(["small", "flower", "stripes", "dots", "solid", "blades"]))
+            site = str(rng.choice(["l-", "r-"])) + str(rng.choice(["cheek", "forehead", "temple"]))
+            found.append(Mark(motif, site, float(rng.uniform(0.025, 0.07)), inks, opacity,
+                              turn=float(rng.normal(0, 30)), seed=seed, label="paint"))  # fmt: skip
+        else:
+            name = str(rng.choice([*STRETCHES, "chest", "belly", "back"]))
+            motif = str(rng.choice(["stripes", "halves", "dots", "blades", "solid"]))
+            wound = name in STRETCHES
+            size = STRETCHES[name] if wound else 0.4
+            found.append(Mark(motif, f"{rng.choice(['l', 'r'])}-{name}",
+                              size * float(rng.uniform(0.5, 1)), inks, opacity, 0.2 + 0.3 * wound,
+                              wound=wound, seed=seed, label="paint"))  # fmt: skip
+    return tuple(found)
+
+
+def _body_paint(rng: np.random.Generator) -> BodyPaint:
+    inks = _paints(rng)
+    groups = [("face", "ear", "neck", "torso", "arm", "hand", "leg", "foot"), ("face", "ear"),
+              ("face", "ear", "neck"), ("torso", "arm"), ("arm", "hand"), ("hand",)]  # fmt: skip
+    striped = rng.random() < 0.3
+    return BodyPaint(
+        inks[0], inks[1], groups[int(rng.choice(6, p=[0.35, 0.2, 0.15, 0.1, 0.1, 0.1]))],
+        float(rng.choice([1.0, rng.uniform(0.4, 0.8)])),
+        float(rng.uniform(0.02, 0.15)) if striped else 0.0,
+        float(rng.uniform(0.02, 0.3)) if not striped and rng.random() < 0.5 else 0.0,
+    )  # fmt: skip
+
+
+def _scars(rng: np.random.Generator, tone: float) -> tuple[Mark, ...]:
+    """A pale, pink or dark line; skin stays skin."""
+    shift = [np.exp([0.2, 0.3, 0.35]), [1.0, 0.65, 0.65], [0.75, 0.6, 0.55]]
+    tint = _colour(base_colour(tone) * shift[int(rng.integers(3))])
+    name = str(rng.choice(["cheek", "forehead", "jaw", *SITES]))
+    size = float(rng.uniform(0.02, 0.05 if name in ("cheek", "forehead", "jaw") else 0.12))
+    return (Mark("scar", f"{rng.choice(['l', 'r'])}-{name}", size, (tint,), 0.8,
+                 float(rng.uniform(0.1, 0.9)), float(rng.uniform(0, 360)),
+                 float(rng.uniform(0, 360)), seed=int(rng.integers(99999)), label=""),)  # fmt: skip
+
+
 def _birthmarks(rng: np.random.Generator) -> tuple[Birthmark, ...]:
     """Now and then a red or a brown patch that has been there from birth."""
     found = []
@@ -184,7 +301,7 @@ SITES = {
     "hand": (0.06, (0.025, 0.07)),
     "foot": (0.03, (0.03, 0.08)),
 }
-"""Places of tattoos: how often each is drawn and the range of heights there, metres."""
+"""Places of marks: how often each is drawn and the range of heights there, metres."""
 
 HIGH_SITES = {
     "neck": (0.35, (0.04, 0.10)),
@@ -206,7 +323,7 @@ STRETCHES = {"upperarm": 0.30, "forearm": 0.27, "shin": 0.40, "thigh": 0.40}
 
 def _tattoos(
     rng: np.random.Generator, tone: float, sites: dict[str, tuple[float, tuple[float, float]]]
-) -> tuple[Tattoo, ...]:
+) -> tuple[Mark, ...]:
     """One tattoo, a few, or many; mostly in one set of inks."""
     count = int(rng.choice([1, rng.integers(2, 5), rng.integers(5, 9)], p=[0.45, 0.35, 0.2]))
     inks, opacity = _inks(rng, tone)
@@ -223,7 +340,7 @@ def _tattoo(
     sites: dict[str, tuple[float, tuple[float, float]]],
     inks: tuple[Colour, ...],
     opacity: float,
-) -> Tattoo:
+) -> Mark:
     chance = np.array([chance for chance, _ in sites.values()])
     name = str(rng.choice(list(sites), p=chance / chance.sum()))
     site = f"{rng.choice(['l', 'r'])}-{name}"
@@ -233,13 +350,13 @@ def _tattoo(
         longest = STRETCHES[name]
         size = longest if motif == "sleeve" else longest * float(rng.uniform(0.1, 0.9))
         size *= float(rng.uniform(0.6, 1.0))
-        return Tattoo(motif, site, size, inks, opacity, float(rng.uniform(0.3, 0.7)),
+        return Mark(motif, site, size, inks, opacity, float(rng.uniform(0.3, 0.7)),
                       float(rng.uniform(0, 360)), 0.0, True, seed)  # fmt: skip
     motif = str(rng.choice(FLAT_MOTIFS, p=FLAT_CHANCE))
     size = float(rng.uniform(*sites[name][1])) * (0.55 if motif in ("small", "letters") else 1.0)
     if motif in ("band", "blackwork", "sleeve"):
         size *= 0.6
-    return Tattoo(motif, site, size, inks, opacity, float(rng.uniform(0.05, 0.9)),
+    return Mark(motif, site, size, inks, opacity, float(rng.uniform(0.05, 0.9)),
                   float(rng.uniform(0, 360)), float(rng.normal(0, 15)), False, seed)  # fmt: skip
 
 

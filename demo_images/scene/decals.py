@@ -38,12 +38,13 @@ DEPTH = {"thigh": 0.05, "torso": 0.09, "face": 0.11, "hand": 0.02, "neck": 0.035
 
 
 @dataclass(frozen=True)
-class Tattoo:
-    """One tattoo: motif, place, height in metres (of the whole stretch of a limb if wound).
+class Mark:
+    """One tattoo, scar or painting on skin: motif, place, height in metres.
 
     `site`: a limb with 'l-' or 'r-' before it, or one of 'chest', 'back', 'belly', 'nape',
     'neck', 'hand', 'foot', with a side before it too; `along`: 0 to 1 down the limb or from the
-    middle outwards; `about`: degrees round it; `turn`: degrees in its own plane.
+    middle outwards; `about`: degrees round it; `turn`: degrees in its own plane;
+    `label`: 'tattoo', 'paint' or, where skin stays skin, ''.
     """
 
     motif: str
@@ -56,6 +57,7 @@ class Tattoo:
     turn: float = 0.0
     wound: bool = False
     seed: int = 0
+    label: str = "tattoo"
 
 
 @dataclass(frozen=True)
@@ -77,7 +79,7 @@ class Projection:
     wound: bool = False
 
 
-def projection(figure: Figure, mark: Tattoo) -> Projection:
+def projection(figure: Figure, mark: Mark) -> Projection:
     """Where a tattoo lies on a figure at rest."""
     letter, name = mark.site.split("-", 1)
     side = 1 if letter == "l" else -1
@@ -112,7 +114,7 @@ def projection(figure: Figure, mark: Tattoo) -> Projection:
 
 def spot(figure: Figure, site: str, along: float, about: float) -> Floats:
     """A point of the skin at rest, placed as a tattoo is."""
-    return projection(figure, Tattoo("small", site, 0.1, (), 1.0, along, about)).middle
+    return projection(figure, Mark("small", site, 0.1, (), 1.0, along, about)).middle
 
 
 def _elsewhere(

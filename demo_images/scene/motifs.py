@@ -356,6 +356,67 @@ def _sleeve(sheet: Sheet) -> None:
             sheet.line(shape, rng.uniform(0.02, 0.06), closed=True)
 
 
+def _stripes(sheet: Sheet) -> None:
+    """Bands of paint, straight or bent."""
+    rng, wide = sheet.rng, sheet.wide
+    count = int(rng.integers(2, 9))
+    step = 2 * wide / count
+    bend, lean = rng.uniform(-0.4, 0.4), rng.uniform(-0.3, 0.3)
+    for k in range(count):
+        left = -wide + (k + 0.15) * step
+        edges = []
+        for x in (left, left + rng.uniform(0.35, 0.8) * step):
+            edges.append(curve((x - lean, -0.95), (x + bend, 0), (x + lean, 0.95)))
+        sheet.fill(np.concatenate([edges[0], edges[1][::-1]]), sheet.wash(0.6, 1.2, 0.2), k)
+
+
+def _halves(sheet: Sheet) -> None:
+    """Flat paint over all of it, in one colour or in fields beside each other."""
+    rng, wide = sheet.rng, sheet.wide
+    cuts = np.sort(rng.uniform(-0.8, 0.8, int(rng.integers(0, 3)))) * wide
+    bounds = [-wide, *cuts, wide]
+    for k, (left, right) in enumerate(pairwise(bounds)):
+        if k == 0 or rng.random() < 0.8:
+            sheet.fill(np.array([(left, -0.98), (right, -0.98), (right, 0.98), (left, 0.98)]),
+                       sheet.wash(0.5, 1.4, 0.3), k)  # fmt: skip
+
+
+def _oval(sheet: Sheet) -> None:
+    """A painted face: an oval with fields round eyes, nose and mouth, lines and dots."""
+    rng = sheet.rng
+    angle = np.linspace(0, 2 * np.pi, 60)
+    oval = np.stack([0.6 * np.cos(angle), 0.85 * np.sin(angle)], 1)
+    if rng.random() < 0.6:
+        sheet.fill(oval, sheet.wash(0.6, 1.3, 0.3))
+    for _ in range(int(rng.integers(1, 6))):
+        shape = blob(rng, rng.uniform(0.06, 0.3), rng.uniform([0.0, -0.7], [0.5, 0.7]), 0.5)
+        ink = int(rng.integers(9))
+        for way in (1, -1):
+            sheet.fill(shape * [way, 1], rng.choice([1.0, 1.0, 0.0]), ink)
+    for _ in range(int(rng.integers(0, 6))):
+        path, ink = curve(*rng.uniform([0.0, -0.8], [0.6, 0.8], (3, 2))), int(rng.integers(9))
+        for way in (1, -1):
+            sheet.brush(path * [way, 1], rng.uniform(0.04, 0.12), ink)
+
+
+def _dots(sheet: Sheet) -> None:
+    """Dots strewn like pearls, spatter or glitter."""
+    rng = sheet.rng
+    reach = rng.uniform(0.012, 0.09)
+    for k in range(int(min(400, 0.6 / reach**1.6))):
+        middle = rng.normal(0, 0.4, 2) * [sheet.wide, 1]
+        sheet.fill(blob(rng, reach * rng.uniform(0.5, 1.2), middle, 0.1), 1.0, k)
+
+
+def _scar(sheet: Sheet) -> None:
+    """A thin line, now and then with the dots of stitches."""
+    rng = sheet.rng
+    path = curve((-0.1, -0.9), rng.uniform(-0.35, 0.35, 2), (0.1, 0.9))
+    sheet.brush(path, rng.uniform(0.05, 0.16))
+    for k in range(5, 38, 5) if rng.random() < 0.4 else ():
+        sheet.line(path[k] + np.array([(-0.12, 0.0), (0.12, 0.03)]), 0.03)
+
+
 MOTIFS: dict[str, Callable[[Sheet], None]] = {
     "solid": _solid,
     "shaded": _shaded,
@@ -369,6 +430,11 @@ MOTIFS: dict[str, Callable[[Sheet], None]] = {
     "band": _band,
     "blackwork": _blackwork,
     "sleeve": _sleeve,
+    "stripes": _stripes,
+    "halves": _halves,
+    "oval": _oval,
+    "dots": _dots,
+    "scar": _scar,
 }
 """How each motif is drawn."""
 

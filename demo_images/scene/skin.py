@@ -6,18 +6,20 @@ the haemoglobin direction, freckles and moles along the melanin one, on every sk
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from . import decals, labels, motifs, zones
+from . import decals, labels, makeup, motifs, zones
 from .assets import Floats
 from .cloth import Cut
-from .decals import Tattoo
+from .decals import Mark
 from .face_hair import beard_cover
 from .figure import Figure
 from .hair import scalp_cover
+from .makeup import MakeUp
+from .motifs import Colour
 from .nodes import Nodes, material
 from .zones import NO_REDNESS, Redness, Worn
 
@@ -72,6 +74,21 @@ class Birthmark:
 
 
 @dataclass(frozen=True)
+class BodyPaint:
+    """Paint on whole parts of the body: `cover` 0 to 1 of them, in two colours.
+
+    The second colour lies in bands `stripes` metres apart, or else on a share `glitter` of specks.
+    """
+
+    colour: Colour
+    second: Colour
+    parts: tuple[str, ...]
+    cover: float = 1.0
+    stripes: float = 0.0
+    glitter: float = 0.0
+
+
+@dataclass(frozen=True)
 class Complexion:
     """One person's skin. Amounts are about 1 for a strong but ordinary case.
 
@@ -83,7 +100,8 @@ class Complexion:
     lay, over an edge `tan_edge` metres wide; `dark_joints`, `pale_palms`: melanin more and less;
     `mole_size`: times the usual; `birthmarks`: flat patches; `vitiligo`: share of unpigmented skin;
     `body_hair`: fine dark hair of limbs and chest; `stubble_kind`: where stubble grows;
-    `stubble_grey`: how blue-grey it shows; `shaved`: shadow of a shaved scalp.
+    `stubble_grey`: how blue-grey it shows; `shaved`: shadow of a shaved scalp; `nostril_edge`: the
+    lower, the wider nostrils, with how dark and how red they are.
     """
 
     tone: float
@@ -94,8 +112,9 @@ class Complexion:
     moles: float = 0.5
     burn: float = 0.0
     blemishes: tuple[tuple[float, float, float], ...] = ()
-    tattoos: tuple[Tattoo, ...] = ()
-    paint: float = 0.0
+    marks: tuple[Mark, ...] = ()
+    makeup: MakeUp | None = None
+    body_paint: BodyPaint | None = None
     stubble: float = 0.0
     shine: float = 0.0
     lipstick: tuple[float, float, float] | None = None
@@ -116,7 +135,9 @@ class Complexion:
     stubble_kind: str = "full"
     stubble_grey: float = 0.0
     shaved: float = 0.0
-    extra: dict[str, Any] = field(default_factory=dict)
+    nostril_edge: float = 0.5
+    nostril_dark: float = 0.85
+    nostril_red: float = 0.0
 
     @property
     def base(self) -> Floats:
@@ -174,7 +195,7 @@ def skin_material(figure: Figure, complexion: Complexion) -> Any:
     masks = _masks(figure, nodes, complexion, place)
     red, brown = _pigments(figure, nodes, complexion, rest, place, masks)
     colour = _colour(nodes, complexion, red, brown, masks)
-    colour = _tattooed(figure, nodes, complexion, rest, colour, masks)
+    colour = _drawn_on(figure, nodes, complexion, rest, colour, masks)
     depth: dict[str, Any] = {}
     if not complexion.matt:
         depth = {
@@ -215,16 +236,12 @@ def _masks(figure: Figure, nodes: Nodes, look: Complexion, place: Any) -> dict[s
         "scalp": nodes.attribute("scalp"),
         "stubble": nodes.attribute("beard"),
         "part": part,
-        "nostril": nodes.step(nodes.attribute("nostril"), 0.15, 0.85),
+        "nostril": nodes.step(
+            nodes.attribute("nostril"), 0.3 * look.nostril_edge, 1.7 * look.nostril_edge
+        ),
         "tattoo": 0.0,
         "paint": 0.0,
     }
-    if look.paint:
-        bands = nodes.cells(place, 22).outputs["Distance"]
-        face = nodes.math("LESS_THAN", part, 1.5)
-        zone = nodes.above(nodes.noise(place, 9, 1), 0.08)
-        masks["paint"] = nodes.mul(nodes.step(bands, 0.60, 0.50), zone, face)
-        masks["paint"] = nodes.mul(masks["paint"], nodes.without(masks["lip"]))
     return masks
 
 
@@ -302,11 +319,16 @@ def _everyday(
     if zones.any_of(look.redness):
         cloud = nodes.add(1.0, nodes.mul(nodes.noise(place, 16, 2), 0.9))
         red = nodes.add(red, nodes.mul(nodes.attribute("redness"), cloud))
-        if look.redness.veins or look.redness.throat:
-            ridge = nodes.math("ABSOLUTE", nodes.noise(place, 230, 2))
-            spots = nodes.cells(place, 330).outputs["Distance"]
-            fine = nodes.math("MAXIMUM", nodes.step(ridge, 0.05, 0.0), nodes.step(spots, 0.4, 0.15))
-            red = nodes.add(red, nodes.mul(nodes.attribute("speckled"), fine, 0.9))
+        if look.redness.veins:
+            ridge = nodes.math("ABSOLUTE", nodes.noise(place, 330, 3))
+            broken = nodes.step(nodes.noise(place, 120, 1), -0.08, 0.12)
+            fine = nodes.mul(nodes.step(ridge, 0.05, 0.0), broken)
+            red = nodes.add(red, nodes.mul(nodes.attribute("veined"), nodes.add(fine, 0.3), 0.7))
+        if look.redness.throat:
+            spots = nodes.cells(place, 260)
+            some = nodes.step(nodes.parts(spots.outputs["Color"])[0], 0.5, 0.9)
+            spots = nodes.mul(nodes.step(spots.outputs["Distance"], 0.45, 0.1), some)
+            red = nodes.add(red, nodes.mul(nodes.attribute("speckled"), spots, 0.9))
         if look.redness.marbling:
             warp = nodes.mul(nodes.noise(place, 30, 2), 0.03)
             bent = nodes.vector("ADD", place, nodes.joined(warp, warp, warp)).outputs[0]
@@ -421,9 +443,8 @@ def _colour(nodes: Nodes, look: Complexion, red: Any, brown: Any, masks: dict[st
         )
         tint = nodes.mul(masks["stubble"], 0.42 * look.stubble, grain)
         colour = nodes.mix(tint, colour, shadow)
-    colour = nodes.mix(nodes.mul(masks["nostril"], 0.85), colour, tuple(0.06 * base))
-    if look.paint:
-        colour = nodes.mix(nodes.mul(masks["paint"], 0.9), colour, look.extra["paint"])
+    inner = 0.06 * base * np.exp(-look.nostril_red * np.array([-0.9, 0.3, 0.3]))
+    colour = nodes.mix(nodes.mul(masks["nostril"], look.nostril_dark), colour, tuple(inner))
     return colour
 
 
@@ -451,19 +472,57 @@ def _fine_hair(nodes: Nodes, masks: dict[str, Any]) -> Any:
     return nodes.mul(nodes.step(streaks, -0.02, 0.16), nodes.attribute("hairy"))
 
 
-def _tattooed(
+def _drawn_on(
     figure: Figure, nodes: Nodes, look: Complexion, rest: Any, colour: Any, masks: dict[str, Any]
 ) -> Any:
-    """The colour with tattoos over it; marks their mask where ink is more than a light shade."""
-    bare = nodes.without(nodes.math("MAXIMUM", masks["nail"], masks["lip"])) if look.tattoos else 0
-    for tattoo in look.tattoos:
-        picture = motifs.draw(tattoo.motif, tattoo.inks, tattoo.seed)
-        at = decals.projection(figure, tattoo)
-        ink, share = decals.lay(nodes, rest, masks["part"], picture, at)
+    """The colour with make-up, paint and tattoos over it; adds to the masks of the last two."""
+    if not (look.makeup or look.body_paint or look.marks):
+        return colour
+    part = masks["part"]
+    bare = nodes.mul(nodes.without(masks["nail"]), nodes.without(nodes.above(masks["scalp"], 0.5)))
+    for name in ("lip", "nostril", "mouth"):
+        bare = nodes.mul(bare, nodes.without(masks[name]))
+
+    def put(ink: Any, share: Any, opacity: float, label: str) -> None:
+        nonlocal colour
         share = nodes.mul(share, bare)
-        colour = nodes.mix(nodes.mul(share, tattoo.opacity), colour, ink)
-        masks["tattoo"] = nodes.math("MAXIMUM", masks["tattoo"], nodes.above(share, INK_SHOWS))
+        colour = nodes.mix(nodes.mul(share, opacity), colour, ink)
+        if label:
+            masks[label] = nodes.math("MAXIMUM", masks[label], nodes.above(share, INK_SHOWS))
+
+    if look.makeup:
+        at = makeup.place(figure)
+        pictures = makeup.draw(figure, look.makeup, look.base)
+        for picture, label in zip(pictures, ("", "paint"), strict=True):
+            if picture[..., 3].any():
+                put(*decals.lay(nodes, rest, part, picture, at), 1.0, label)
+    if look.body_paint:
+        put(*_body_paint(nodes, look, rest, part), 0.93, "paint")
+    for mark in look.marks:
+        picture = motifs.draw(mark.motif, mark.inks, mark.seed)
+        at = decals.projection(figure, mark)
+        put(*decals.lay(nodes, rest, part, picture, at), mark.opacity, mark.label)
     return colour
+
+
+def _body_paint(nodes: Nodes, look: Complexion, rest: Any, part: Any) -> tuple[Any, Any]:
+    """Colour and cover of large painted areas: flat, streaked, striped or glittering."""
+    paint = look.body_paint
+    assert paint is not None
+    cloud = nodes.noise(nodes.vector("ADD", rest, (look.seed, 0, 0)).outputs[0], 7, 3)
+    edge = 0.45 - 0.9 * paint.cover
+    share = nodes.mul(
+        nodes.step(cloud, edge, edge + 0.02),
+        nodes.add(*[nodes.is_index(part, labels.CLASSES.index(name)) for name in paint.parts]),
+    )
+    if paint.stripes:
+        bent = nodes.add(nodes.split(rest)[2], nodes.mul(cloud, 0.03))
+        bands = nodes.math("SINE", nodes.mul(bent, 2 * np.pi / paint.stripes))
+        second = nodes.step(bands, -0.1, 0.1)
+    else:
+        fine = nodes.cells(rest, 700)
+        second = nodes.above(nodes.parts(fine.outputs["Color"])[0], 1 - paint.glitter)
+    return nodes.mix(second, paint.colour, paint.second), share
 
 
 def _relief(nodes: Nodes, place: Any, masks: dict[str, Any], look: Complexion) -> Any:

@@ -105,7 +105,7 @@ class _Body:
 
 
 def redness(figure: Figure, given: Redness) -> dict[str, Floats]:
-    """Haemoglobin ('redness'), and where it is broken into fine spots and nets."""
+    """Haemoglobin ('redness'), and where it breaks up into vessels, spots and nets."""
     body = _Body(figure)
     neck, nose, mouth = figure.joint("neck"), figure.nose_tip, figure.mouth
     throat = figure.surface(0.0, 0.6 * mouth[2] + 0.4 * neck[2])
@@ -136,13 +136,14 @@ def redness(figure: Figure, given: Redness) -> dict[str, Floats]:
     side = throat + np.array([0.04, 0.03, -0.02])
     red = red + given.neck * 0.8 * (body.near(side, 0.045) + body.near(chest, 0.05))
     red = red + given.throat * 0.35 * body.near(throat, 0.055)
-    speckled = given.veins * (body.cheeks(0.026, 1.2) + 0.9 * body.near(nose, 0.018))
-    speckled = speckled + given.throat * (
+    veined = given.veins * (body.cheeks(0.026, 1.2) + 0.9 * body.near(nose, 0.018))
+    speckled = given.throat * (
         body.near(throat, 0.055) + 0.5 * body.near(figure.surface(0, mouth[2] - 0.05), 0.04)
     )
     cool = _bones(figure, "shin", "foot") + 0.7 * _bones(figure, "thigh", "hand", "lowerarm")
     return {
         "redness": red,
+        "veined": veined,
         "speckled": speckled,
         "marbled": given.marbling * np.clip(cool, 0, 1),
     }
