@@ -79,8 +79,11 @@ class Scene:
         self.statue = self._statue(assets) if rng.random() < 0.12 else None
         colours = [
             tuple(base_colour(self.tone) * rng.uniform(0.7, 1.3)),
+            tuple(base_colour(float(rng.uniform(1, 9)))),
             (0.3, 0.3, 0.3),
             (0.5, 0.2, 0.1),
+            (0.22, 0.09, 0.04),
+            (0.7, 0.45, 0.3),
         ]
         if rng.random() < 0.45:
             clutter(rng, int(rng.integers(2, 9)), colours)
