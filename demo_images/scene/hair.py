@@ -24,8 +24,8 @@ class Style:
     `curl`: helix radius; `turns`: helix turns per metre; `gather`: height of a tail or bun
     against eye level; `bun`: roll the gathered hair up; `recede`: 0 none to 1 bald top;
     `fringe`: share of strands that fall over the forehead; `loose`: of those that would hang
-    over the face, the share that may; `aside`: metres that a tail is to the person's left, from where
-    it falls forward over the shoulder; `paired`: two tails; `shaved`: sides with a shadow only.
+    over the face, the share that may; `aside`: metres from the middle to a tail that falls forward
+    over the left shoulder; `paired`: two tails; `shaved`: sides with a shadow only.
     """
 
     name: str

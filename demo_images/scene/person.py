@@ -62,24 +62,24 @@ class PersonSpec:
     build: Build
     complexion: Complexion
     hair: str = "long"
-    hair_cut: dict[str, Any] = field(default_factory=dict)
     hair_colour: HairColour = HairColour(0.6, 0.5)
     brow: tuple[str, float] = ("eyebrow001", 1.0)
-    brow_colour: HairColour | None = None
     beard: tuple[str, float, float] | None = None
     iris: tuple[float, float, float] = (0.10, 0.05, 0.02)
     clothes: tuple[tuple[Cut, Fabric], ...] = ()
     glasses: dict[str, Any] | None = None
     hat: tuple[tuple[float, float, float], str] | None = None
-    headband: tuple[tuple[float, float, float], float, float] | None = None
-    hood: tuple[Fabric, tuple[float, float], float] | None = None
-    scarf: tuple[Fabric, float] | None = None
-    shoes: Shoes | None = None
     jewellery: tuple[dict[str, Any], ...] = ()
     sunlit: tuple[float, float, float] = (0.3, -0.6, 0.75)
     burn_cut: Cut | None = None
     burn_head: float = 1.0
     statue: tuple[float, float, float] | None = None
+    hair_cut: dict[str, Any] = field(default_factory=dict)
+    brow_colour: HairColour | None = None
+    headband: tuple[tuple[float, float, float], float, float] | None = None
+    hood: tuple[Fabric, tuple[float, float], float] | None = None
+    scarf: tuple[Fabric, float] | None = None
+    shoes: Shoes | None = None
     meta: dict[str, Any] = field(default_factory=dict)
 
 
