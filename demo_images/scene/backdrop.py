@@ -140,7 +140,7 @@ def _pattern(nodes: Nodes, backdrop: Backdrop, place: Any) -> Any:
 
 def _crowd(nodes: Nodes, backdrop: Backdrop, place: Any) -> Any:
     """People far behind, out of focus: heads with hair over clothes, in many colours."""
-    many = 2.2 / backdrop.scale**0.5
+    many = 2.2 / backdrop.scale
     across, _, up = nodes.split(place)
     people = nodes.cells(nodes.joined(across, 0.0, up), many)
     rough = nodes.vector("SUBTRACT", place, people.outputs["Position"]).outputs[0]

@@ -237,8 +237,8 @@ def _fabric(rng: np.random.Generator, tone: float, tight: bool = False) -> Fabri
     return Fabric(
         _cloth_colour(rng, tone), _cloth_colour(rng, tone), pattern,
         float(rng.uniform(0.4, 2.5)), float(rng.choice([0, 0.5], p=[0.8, 0.2])),
-        folds=0.05 if tight else float(rng.choice([1.0, rng.uniform(0.1, 2.0)])),
-        sheer=float(rng.uniform(0.2, 0.6)) if rng.random() < (0.25 if tight else 0.05) else 0.0,
+        folds=float(rng.uniform(0.1, 0.5) if tight else rng.choice([1.0, rng.uniform(0.1, 2.0)])),
+        sheer=float(rng.uniform(0.2, 0.6)) if rng.random() < (0.12 if tight else 0.05) else 0.0,
         below=(float(below[0]), float(below[1]), float(below[2])),
         holes=float(rng.uniform(0.004, 0.014)) if rng.random() < 0.05 else 0.0,
     )  # fmt: skip
@@ -590,6 +590,25 @@ def random_head(rng: np.random.Generator) -> tuple[float, float, float]:
     return yaw, float(rng.normal(0, 14)), float(rng.normal(0, 9))
 
 
+def random_ground(rng: np.random.Generator) -> Colour:
+    """Colour of a floor: mostly earth, stone, sand or grass, now and then any."""
+    usual = ((0.30, 0.30, 0.30), (0.10, 0.10, 0.10), (0.42, 0.32, 0.22), (0.10, 0.16, 0.05),
+             (0.22, 0.13, 0.07), (0.45, 0.43, 0.38))  # fmt: skip
+    if rng.random() < 0.25:
+        colour = rng.uniform(0.05, 0.6, 3)
+    else:
+        colour = np.array(usual[int(rng.integers(len(usual)))]) * rng.uniform(0.6, 1.4)
+    return float(colour[0]), float(colour[1]), float(colour[2])
+
+
+def _any_palette(rng: np.random.Generator) -> tuple[Colour, Colour, Colour]:
+    """Three colours from dark to bright, mostly greyish, some vivid."""
+    vivid = np.sort(rng.uniform(0, 1, (3, 3)) ** 1.8, 0)
+    grey = vivid.mean(1, keepdims=True) * rng.uniform(0.85, 1.15, 3)
+    first, second, third = grey + float(rng.random() ** 1.5) * (vivid - grey)
+    return tuple(first.tolist()), tuple(second.tolist()), tuple(third.tolist())
+
+
 BACKDROP_CHANCES = {
     "foliage": 0.09, "water": 0.06, "sand": 0.08, "wood": 0.08, "brick": 0.08, "studio": 0.12,
     "blobs": 0.07, "noise": 0.05, "tiles": 0.05, "sky": 0.05, "grass": 0.05, "fur": 0.05,
@@ -620,8 +639,7 @@ def random_backdrop(rng: np.random.Generator, tone: float) -> Backdrop:
         skin = [base_colour(tone + d) * rng.uniform(0.7, 1.3) for d in (-1.0, 0.0, 1.0)]
         colours = tuple((float(c[0]), float(c[1]), float(c[2])) for c in skin)  # type: ignore[assignment]
     else:
-        some = np.sort(rng.uniform(0, 1, (3, 3)) ** 1.8, 0)
-        colours = tuple((float(c[0]), float(c[1]), float(c[2])) for c in some)  # type: ignore[assignment]
+        colours = _any_palette(rng)
     return Backdrop(
         kind, colours, float(rng.uniform(0.3, 1.4)), float(np.exp(rng.uniform(-1.2, 0.9))),
         float(rng.choice([0, 2, 6])), float(rng.uniform(0, 90)),
