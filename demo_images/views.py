@@ -40,6 +40,7 @@ from scene.variation import (
     FRAMINGS,
     random_backdrop,
     random_direction,
+    random_ground,
     random_head,
     random_person,
     random_pose,
@@ -79,13 +80,16 @@ class Scene:
         self.statue = self._statue(assets) if rng.random() < 0.12 else None
         colours = [
             tuple(base_colour(self.tone) * rng.uniform(0.7, 1.3)),
+            tuple(base_colour(float(rng.uniform(1, 9)))),
             (0.3, 0.3, 0.3),
             (0.5, 0.2, 0.1),
+            (0.22, 0.09, 0.04),
+            (0.7, 0.45, 0.3),
         ]
         if rng.random() < 0.45:
             clutter(rng, int(rng.integers(2, 9)), colours)
         if rng.random() < 0.6:
-            ground(tuple(rng.uniform(0.05, 0.6, 3)), float(rng.uniform(0, 50)))
+            ground(random_ground(rng), float(rng.uniform(0, 50)))
         self.backdrop = random_backdrop(rng, self.tone)
         Surround(self.backdrop, float(rng.uniform(2.5, 7)))
         self.camera = Camera()
@@ -142,7 +146,7 @@ class Scene:
         height = float(rng.uniform(*framing.height))
         group = len(self.people) > 1 and framing.name in ("bust", "half", "full")
         if group:
-            height *= 1 + 0.35 * (len(self.people) - 1)
+            height *= 1 + (0.1 if framing.name == "full" else 0.35) * (len(self.people) - 1)
         target = self._target(self.people[chosen], framing.name, height, group)
         direction = random_direction(rng, framing.name)
         azimuth = float(self.places[chosen][1].yaw + direction.around)

@@ -78,6 +78,8 @@ def _backdrop_material(backdrop: Backdrop, distance: float, with_camera: bool = 
     scaled.inputs["Scale"].default_value = (size, size, size)
     if backdrop.kind == "river":
         colour = _river(nodes, backdrop, place)
+    elif backdrop.kind == "crowd":
+        colour = _crowd(nodes, backdrop, shifted)
     else:
         value = _pattern(nodes, backdrop, scaled.outputs[0])
         first, second, third = backdrop.colours
@@ -92,9 +94,8 @@ def _backdrop_material(backdrop: Backdrop, distance: float, with_camera: bool = 
 def _pattern(nodes: Nodes, backdrop: Backdrop, place: Any) -> Any:
     """A value of 0 to 1 that the three colours follow."""
     kind, detail = backdrop.kind, backdrop.detail
-    stretch = {"water": (0.5, 1, 4.0), "wood": (6.0, 1, 0.5), "sky": (0.4, 1, 1.2)}.get(
-        kind, (1, 1, 1)
-    )
+    stretch = {"water": (0.5, 1, 4.0), "wood": (6.0, 1, 0.5), "sky": (0.4, 1, 1.2),
+               "grass": (14.0, 1, 1.6), "fur": (11.0, 1, 4.0)}.get(kind, (1, 1, 1))  # fmt: skip
     mapping = nodes.node("ShaderNodeMapping")
     nodes.feed(place, mapping.inputs[0])
     mapping.inputs["Scale"].default_value = stretch
@@ -122,8 +123,44 @@ def _pattern(nodes: Nodes, backdrop: Backdrop, place: Any) -> Any:
         nodes.feed(_flat(nodes, at), checker.inputs[0])
         checker.inputs["Scale"].default_value = 3.0
         return nodes.add(nodes.mul(checker.outputs[1], 0.5), 0.25, nodes.mul(coarse, 0.4))
+    if kind in ("leather", "leaves"):
+        cells = nodes.cells(at, 45 if kind == "leather" else 9)
+        shade = nodes.parts(cells.outputs["Color"])[0]
+        if kind == "leather":
+            return nodes.add(
+                0.55, nodes.mul(cells.outputs["Distance"], -0.3), nodes.mul(coarse, 1.3)
+            )
+        return nodes.add(nodes.mul(shade, 0.8), nodes.mul(cells.outputs["Distance"], -0.3), 0.25)
+    if kind == "cardboard":
+        flutes = nodes.math("SINE", nodes.mul(nodes.split(at)[0], 400.0))
+        return nodes.add(0.5, nodes.mul(flutes, 0.06), nodes.mul(coarse, 0.5))
     grain = nodes.mul(nodes.noise(at, 9, detail + 2, 0.6), 0.7)
     return nodes.add(0.5, nodes.mul(coarse, 1.1), grain)
+
+
+def _crowd(nodes: Nodes, backdrop: Backdrop, place: Any) -> Any:
+    """People far behind, out of focus: heads with hair over clothes, in many colours."""
+    many = 2.2 / backdrop.scale
+    across, _, up = nodes.split(place)
+    people = nodes.cells(nodes.joined(across, 0.0, up), many)
+    rough = nodes.vector("SUBTRACT", place, people.outputs["Position"]).outputs[0]
+    right, _, high = nodes.split(rough)
+    first, second, third = nodes.parts(people.outputs["Color"])
+    size = 0.22 / many
+    head = nodes.math("SQRT", nodes.add(nodes.mul(right, right, 1.6), nodes.mul(high, high)))
+    soft = 0.3 * size
+    is_head = nodes.step(head, size + soft, size - soft)
+    is_hair = nodes.mul(is_head, nodes.step(high, 0.2 * size, 0.5 * size))
+    below = nodes.step(high, -0.8 * size, -1.2 * size)
+    is_cloth = nodes.mul(below, nodes.step(nodes.math("ABSOLUTE", right), 2 * size, 1.6 * size))
+    skin = nodes.ramp(first, [(0.1, (0.06, 0.03, 0.02)), (0.9, (0.72, 0.52, 0.42)),
+                              (0.5, (0.36, 0.2, 0.12))])  # fmt: skip
+    hair = nodes.ramp(second, [(0.2, (0.01, 0.008, 0.006)), (0.9, (0.5, 0.38, 0.2))])
+    bright = nodes.mul(third, 0.7)
+    cloth = nodes.colour([nodes.mul(second, bright), nodes.mul(first, bright), bright])
+    behind = nodes.mix(nodes.add(0.5, nodes.noise(place, 3, 2)), *backdrop.colours[:2])
+    colour = nodes.mix(is_cloth, behind, cloth)
+    return nodes.mix(is_hair, nodes.mix(is_head, colour, skin), hair)
 
 
 def _river(nodes: Nodes, backdrop: Backdrop, place: Any) -> Any:
@@ -186,7 +223,7 @@ def clutter(rng: np.random.Generator, count: int, colours: list[Colour]) -> list
     """Things of skin colour and other colours around and behind people; all background."""
     made = []
     for _ in range(count):
-        kind = rng.choice(["cube", "ball", "ring", "post"])
+        kind = rng.choice(["cube", "ball", "ring", "post", "limb", "cushion"])
         where = rng.uniform(0.5, 2.2) * np.array([rng.choice([-1, 1]), rng.uniform(0.2, 1), 0])
         where = where + np.array([0, 0, rng.uniform(0, 1.8)])
         size = float(rng.uniform(0.04, 0.35))
@@ -196,6 +233,11 @@ def clutter(rng: np.random.Generator, count: int, colours: list[Colour]) -> list
             )
         elif kind == "ball":
             bpy.ops.mesh.primitive_uv_sphere_add(radius=size / 2, location=where)
+        elif kind in ("limb", "cushion"):
+            bpy.ops.mesh.primitive_uv_sphere_add(
+                radius=size / 2, location=where, rotation=rng.uniform(0, 3, 3)
+            )
+            bpy.context.object.scale = (1, 1, 4) if kind == "limb" else (2.5, 2, 0.8)
         elif kind == "ring":
             bpy.ops.mesh.primitive_torus_add(
                 major_radius=size,

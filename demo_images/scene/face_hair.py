@@ -85,7 +85,8 @@ def lid_rim(figure: Figure, centre: Floats, up: int) -> Floats:
 def beard_cover(figure: Figure, points: Floats, kind: str) -> Floats:
     """How much beard grows at `points` (rest metres), 0 to 1.
 
-    `kind`: 'full', 'goatee' (chin and moustache) or 'moustache'.
+    `kind`: 'full', 'patchy', 'goatee' (chin and moustache), 'moustache', 'sides' (whiskers before
+    the ears) or 'strap' (along the jaw).
     """
     mouth, nose = figure.mouth, figure.nose_tip
     u = np.abs(points[:, 0])
@@ -103,9 +104,14 @@ def beard_cover(figure: Figure, points: Floats, kind: str) -> Floats:
     around = around * np.clip((lip_top - v) / 0.004, 0, 1) * np.clip((v + 0.03) / 0.01, 0, 1)
     whole = {
         "moustache": moustache,
+        "sides": cheek * np.clip((u - 0.045) / 0.006, 0, 1),
+        "strap": np.maximum(below, cheek) * np.clip((-0.018 - v + 0.5 * u) / 0.006, 0, 1),
         "goatee": np.maximum.reduce([moustache, chin, around]),
         "full": np.maximum.reduce([moustache, chin, around, cheek, below * (u < 0.05)]),
-    }[kind]
+    }["full" if kind == "patchy" else kind]
+    if kind == "patchy":
+        waves = np.sin(points @ [310, 190, 240]) + np.sin(points @ [-170, 290, 330] + 1)
+        whole = whole * np.clip(0.5 + 1.2 * waves, 0.05, 1)
     return whole * jaw * front
 
 

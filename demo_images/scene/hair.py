@@ -23,7 +23,9 @@ class Style:
     `fall`: 'down', 'back', 'forward', 'out' or 'gather'; `parting`: x of the parting or None;
     `curl`: helix radius; `turns`: helix turns per metre; `gather`: height of a tail or bun
     against eye level; `bun`: roll the gathered hair up; `recede`: 0 none to 1 bald top;
-    `fringe`: share of strands that fall over the forehead.
+    `fringe`: share of strands that fall over the forehead; `loose`: of those that would hang
+    over the face, the share that may; `aside`: metres from the middle to a tail that falls forward
+    over the left shoulder; `paired`: two tails; `shaved`: sides with a shadow only.
     """
 
     name: str
@@ -37,6 +39,10 @@ class Style:
     bun: bool = False
     recede: float = 0.0
     fringe: float = 0.0
+    loose: float = 0.01
+    aside: float = 0.0
+    paired: bool = False
+    shaved: bool = False
     guides: int = 1400
     children: int = 14
     spread: float = 0.0022
@@ -127,6 +133,8 @@ def _roots(
     corners = np.array([(figure.faces[k] + figure.faces[k][:1])[:4] for k in picked])
     roots = (figure.points[corners] * share[:, :, None]).sum(1)
     grows = scalp_cover(figure, roots, style.recede) > rng.uniform(0, 1, tried)
+    if style.shaved:
+        grows &= roots[:, 2] > figure.eye_level[2] + 0.06
     kept = np.nonzero(grows)[0][:count]
     return roots[kept], figure.face_normals[picked[kept]]
 
@@ -134,7 +142,9 @@ def _roots(
 def _gathered(figure: Figure, style: Style, roots: Floats, rng: np.random.Generator) -> Floats:
     """Guides combed close over the head to a knot behind it, then hanging as one tail."""
     count, over, hang = len(roots), 14, 12
-    knot = figure.eye_level + np.array([0, 0.175, style.gather])
+    knot = figure.eye_level + np.array([style.aside, 0.175 - 1.2 * abs(style.aside), style.gather])
+    if style.paired:
+        knot = np.where(roots[:, :1] > 0, knot, knot * [-1, 1, 1])
     spot = rng.normal(0, 0.006, (count, 3))
     lift = rng.uniform(0.2, 1.0, count) * style.lift
     points = [roots - 0.0008 * _unit(roots - figure.eye_level - [0, 0.09, 0.03])]
@@ -148,7 +158,12 @@ def _gathered(figure: Figure, style: Style, roots: Floats, rng: np.random.Genera
         swell = 1 + 1.6 * np.sin(np.pi * share**0.7)
         back = np.array([0, 0.30 * np.sin(0.5 * np.pi * min(1, 3 * share)) * 0.12, 0])
         fall = np.array([0, 0, -1.0]) * share * length
-        points.append(knot + spot * swell + back + fall)
+        place = knot + spot * swell + back + fall
+        if style.aside:
+            place[:, 1] -= 0.11 * min(1.0, 1.6 * share)
+            place[:, 0] += 0.02 * np.sign(place[:, 0]) * np.sin(np.pi * share)
+            place = _push_out(figure, place, np.full(count, 0.008))
+        points.append(place)
     return np.stack(points, 1)
 
 
@@ -232,7 +247,7 @@ def _clear_of_face(
     low = 0.018 if style.fringe else 0.045
     hangs = (np.abs(guides[..., 0]) < 0.056) & (guides[..., 1] < eye[1] + 0.045)
     hangs &= (guides[..., 2] < eye[2] + low) & (guides[..., 2] > eye[2] - 0.13)
-    kept = ~hangs.any(1) | (rng.random(len(guides)) < 0.01)
+    kept = ~hangs.any(1) | (rng.random(len(guides)) < style.loose)
     return guides[kept]
 
 

@@ -28,7 +28,7 @@ LEAST_LAMP = np.radians(0.7)
 """Least half width of a lamp in the sky, so that the map finds it."""
 
 
-SCREEN_SIZE, SCREEN_DISTANCE = 5.0, 2.2
+SCREEN_SIZE, SCREEN_DISTANCE = 5.0, 1.1
 """Metres across leaves before the sun, and from them to the people."""
 
 
@@ -266,8 +266,10 @@ def random_light(rng: np.random.Generator) -> Light:
         )
         light = replace(light, name=f"{kind}+wall", lamps=(*light.lamps, lamp))
     if kind != "overcast" and rng.random() < DAPPLED:
-        gaps = float(np.exp(rng.uniform(np.log(0.03), np.log(0.3))))
-        light = replace(light, name=f"{light.name}+leaves", dappled=gaps)
+        gaps = float(np.exp(rng.uniform(np.log(0.05), np.log(0.35))))
+        sun, *others = light.lamps
+        lamps = (replace(sun, size=0.5, power=1.5 * sun.power), *others)
+        light = replace(light, name=f"{light.name}+leaves", lamps=lamps, dappled=gaps)
     return light
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -29,14 +29,20 @@ SUN_SHIFTS = (-50, -25, 0, 25, 50)
 
 @dataclass(frozen=True)
 class HairColour:
-    """Pigment of hair: melanin 0 (white) to 1 (black), redness, share of grey strands."""
+    """Pigment of hair: melanin 0 (white) to 1 (black), redness, share of grey strands.
+
+    `dye`: linear colour of dyed hair, or None.
+    """
 
     melanin: float
     redness: float
     grey: float = 0.0
+    dye: tuple[float, float, float] | None = None
 
     def linear(self) -> tuple[float, float, float]:
         """A linear RGB colour close to how such hair looks, for roots and stubble."""
+        if self.dye:
+            return tuple(0.4 * c for c in self.dye)  # type: ignore[return-value]
         light = (1 - self.melanin) ** 2.2
         warm = 0.35 + 0.3 * self.redness
         own = (0.55 * light + 0.010, (0.55 - 0.35 * warm) * light + 0.008, 0.25 * light + 0.007)
@@ -49,7 +55,8 @@ class PersonSpec:
     """Everything that makes one person.
 
     `sunlit` is where the sun stood when they burned, `burn_cut` what they wore then,
-    `burn_head` how much of it the head got (a cap keeps it off).
+    `burn_head` how much of it the head got (a cap keeps it off); `hair_cut` are fields of the
+    hair's Style that differ from it; brows without a colour of their own have the beard's.
     """
 
     build: Build
@@ -62,15 +69,17 @@ class PersonSpec:
     clothes: tuple[tuple[Cut, Fabric], ...] = ()
     glasses: dict[str, Any] | None = None
     hat: tuple[tuple[float, float, float], str] | None = None
-    headband: tuple[tuple[float, float, float], float, float] | None = None
-    hood: tuple[Fabric, tuple[float, float], float] | None = None
-    scarf: tuple[Fabric, float] | None = None
-    shoes: Shoes | None = None
     jewellery: tuple[dict[str, Any], ...] = ()
     sunlit: tuple[float, float, float] = (0.3, -0.6, 0.75)
     burn_cut: Cut | None = None
     burn_head: float = 1.0
     statue: tuple[float, float, float] | None = None
+    hair_cut: dict[str, Any] = field(default_factory=dict)
+    brow_colour: HairColour | None = None
+    headband: tuple[tuple[float, float, float], float, float] | None = None
+    hood: tuple[Fabric, tuple[float, float], float] | None = None
+    scarf: tuple[Fabric, float] | None = None
+    shoes: Shoes | None = None
     meta: dict[str, Any] = field(default_factory=dict)
 
 
@@ -190,7 +199,7 @@ class Person:
         spec, figure, rng = self.spec, self.figure, self.rng
         colour = spec.hair_colour
         if spec.hair in STYLES:
-            grown = grow(figure, STYLES[spec.hair], rng, density)
+            grown = grow(figure, replace(STYLES[spec.hair], **spec.hair_cut), rng, density)
             if spec.hat:
                 grown = _under_hat(grown, figure.eye_level[2] + 0.045)
             made = self._strands("hair", grown, hair_material("hair", colour, 0.32))
@@ -204,7 +213,8 @@ class Person:
             ("lash", face_hair.lashes(figure, rng)),
             ("beard", face_hair.beard(figure, *spec.beard, rng) if spec.beard else None),
         ):
-            look = hair_material(label, HairColour(0.95, 0.3) if label == "lash" else darker, 0.4)
+            own = {"lash": HairColour(0.95, 0.3), "brow": spec.brow_colour}.get(label)
+            look = hair_material(label, own or darker, 0.4)
             made = self._strands(label, grown, look) if grown else None
             if made is not None and grown:
                 self._on_head(made, grown.points)
@@ -267,7 +277,8 @@ def hair_material(label: str, colour: HairColour, rough: float) -> Any:
     white = nodes.above(nodes.math("FRACT", nodes.mul(chance, 7.31)), 1 - colour.grey)
     melanin = nodes.mul(own, nodes.add(1.0, nodes.mul(white, -0.93)))
     values = {
-        "Melanin": melanin,
+        "Melanin": 0.04 if colour.dye else melanin,
+        "Tint": colour.dye or (1, 1, 1),
         "Melanin Redness": colour.redness,
         "Roughness": rough,
         "Radial Roughness": 0.4,

@@ -12,6 +12,7 @@ from .backdrop import Backdrop
 from .cloth import Cut, Fabric
 from .complexions import random_complexion, random_tone
 from .figure import Figure
+from .hair import STYLES
 from .person import HairColour, PersonSpec
 from .pose import Pose
 from .shape import Build, random_expression, random_features
@@ -53,6 +54,7 @@ def random_person(assets: Assets, rng: np.random.Generator) -> PersonSpec:
     )  # fmt: skip
     hair = _hair(rng, male, deep)
     colour = _hair_colour(rng, deep, old)
+    brow, brow_colour = _brow(rng, colour)
     beard = _beard(rng) if male > 0.5 and rng.random() < 0.5 else None
     stubble = float(rng.uniform(0.2, 1)) if male > 0.5 and not beard and rng.random() < 0.5 else 0.0
     complexion = random_complexion(rng, tone, male, stubble, colour.linear())
@@ -88,8 +90,10 @@ def random_person(assets: Assets, rng: np.random.Generator) -> PersonSpec:
         build=build,
         complexion=complexion,
         hair=hair,
+        hair_cut=_hair_cut(rng, hair),
         hair_colour=colour,
-        brow=(str(rng.choice(["eyebrow001", "eyebrow010"])), float(rng.uniform(0.4, 1.5))),
+        brow=brow,
+        brow_colour=brow_colour,
         beard=beard,
         iris=IRISES[int(rng.integers(2 if deep > 0.5 else len(IRISES)))],
         clothes=clothes,
@@ -112,19 +116,68 @@ def _hair(rng: np.random.Generator, male: float, deep: float) -> str:
     return str(rng.choice(MEN_HAIR if male > 0.5 else WOMEN_HAIR))
 
 
+DYES: tuple[Colour, ...] = (
+    (0.80, 0.15, 0.40),
+    (0.05, 0.15, 0.60),
+    (0.65, 0.03, 0.02),
+    (0.30, 0.05, 0.50),
+    (0.05, 0.40, 0.30),
+    (0.85, 0.35, 0.05),
+)
+"""Linear colours of pink, blue, red, violet, green and orange dyed hair; estimates by eye."""
+
+
 def _hair_colour(rng: np.random.Generator, deep: float, old: float) -> HairColour:
     melanin = float(rng.beta(1.3, 0.9)) * (1 - deep) + 0.95 * deep
     grey = float(np.clip(rng.normal(1.6 * old - 0.7, 0.3), 0, 1))
-    if rng.random() < 0.04:
+    if rng.random() < 0.06:
         melanin, grey = 0.05, 0.9
+    dye = DYES[int(rng.integers(len(DYES)))] if rng.random() < 0.07 else None
     return HairColour(
-        float(np.clip(0.12 + 0.88 * melanin, 0.1, 0.98)), float(rng.uniform(0.1, 0.9)), grey
+        float(np.clip(0.12 + 0.88 * melanin, 0.1, 0.98)), float(rng.uniform(0.1, 0.9)), grey, dye
     )
 
 
+def _hair_cut(rng: np.random.Generator, hair: str) -> dict[str, Any]:
+    """How a head's hair differs from its style: length, parting, fringe, loose strands, tails."""
+    style = STYLES.get(hair)
+    if style is None:
+        return {}
+    u = rng.uniform
+    longer = u(0.75, 1.4)
+    cut: dict[str, Any] = {"length": (style.length[0] * longer, style.length[1] * longer)}
+    if style.fall in ("down", "back", "gather") and style.length[1] > 0.09:
+        cut["loose"] = float(rng.choice([0.01, u(0.03, 0.25)], p=[0.55, 0.45]))
+    if style.parting is not None:
+        cut["parting"] = u(-0.035, 0.035)
+    if style.fall == "down" and rng.random() < 0.25:
+        cut["fringe"] = u(0.2, 0.9)
+    if style.fall == "gather" and not style.bun and rng.random() < 0.6:
+        cut |= {"aside": u(0.03, 0.07) * float(rng.choice([-1, 1])), "gather": u(-0.06, 0.04),
+                "paired": bool(rng.random() < 0.4)}  # fmt: skip
+    if style.fall in ("out", "forward", "back") and style.length[1] > 0.02:
+        cut["shaved"] = bool(rng.random() < 0.15)
+    return cut
+
+
+def _brow(rng: np.random.Generator, colour: HairColour) -> tuple[tuple[str, float], HairColour]:
+    """Brows from nearly none to bushy, mostly a little darker than the hair, of any colour."""
+    fullness = float(np.exp(rng.uniform(np.log(0.15), np.log(2.2))))
+    melanin = float(np.clip(colour.melanin + rng.normal(0.05, 0.12), 0.08, 1.0))
+    if rng.random() < 0.15:
+        melanin = float(rng.uniform(0.08, 0.98))
+    own = HairColour(melanin, colour.redness, 0.6 * colour.grey)
+    return (str(rng.choice(["eyebrow001", "eyebrow010"])), fullness), own
+
+
 def _beard(rng: np.random.Generator) -> tuple[str, float, float]:
-    kind = str(rng.choice(["full", "goatee", "moustache"], p=[0.6, 0.22, 0.18]))
-    return kind, float(rng.choice([0.004, 0.009, 0.02, 0.04])), float(rng.uniform(0.6, 1.4))
+    kinds = {"full": 0.38, "patchy": 0.18, "goatee": 0.16, "moustache": 0.14, "sides": 0.07,
+             "strap": 0.07}  # fmt: skip
+    kind = str(rng.choice(list(kinds), p=list(kinds.values())))
+    length = float(np.exp(rng.uniform(np.log(0.003), np.log(0.05))))
+    if kind in ("full", "goatee") and rng.random() < 0.12:
+        length = float(rng.uniform(0.06, 0.14))
+    return kind, length, float(rng.uniform(0.4, 1.5))
 
 
 def _cloth_colour(rng: np.random.Generator, tone: float) -> Colour:
@@ -147,8 +200,8 @@ def _fabric(rng: np.random.Generator, tone: float, tight: bool = False) -> Fabri
     return Fabric(
         _cloth_colour(rng, tone), _cloth_colour(rng, tone), pattern,
         float(rng.uniform(0.4, 2.5)), float(rng.choice([0, 0.5], p=[0.8, 0.2])),
-        folds=0.05 if tight else float(rng.choice([1.0, rng.uniform(0.1, 2.0)])),
-        sheer=float(rng.uniform(0.2, 0.6)) if rng.random() < (0.25 if tight else 0.05) else 0.0,
+        folds=float(rng.uniform(0.1, 0.5) if tight else rng.choice([1.0, rng.uniform(0.1, 2.0)])),
+        sheer=float(rng.uniform(0.2, 0.6)) if rng.random() < (0.12 if tight else 0.05) else 0.0,
         below=(float(below[0]), float(below[1]), float(below[2])),
         holes=float(rng.uniform(0.004, 0.014)) if rng.random() < 0.05 else 0.0,
     )  # fmt: skip
@@ -500,24 +553,36 @@ def random_head(rng: np.random.Generator) -> tuple[float, float, float]:
     return yaw, float(rng.normal(0, 14)), float(rng.normal(0, 9))
 
 
+def random_ground(rng: np.random.Generator) -> Colour:
+    """Colour of a floor: mostly earth, stone, sand or grass, now and then any."""
+    usual = ((0.30, 0.30, 0.30), (0.10, 0.10, 0.10), (0.42, 0.32, 0.22), (0.10, 0.16, 0.05),
+             (0.22, 0.13, 0.07), (0.45, 0.43, 0.38))  # fmt: skip
+    if rng.random() < 0.25:
+        colour = rng.uniform(0.05, 0.6, 3)
+    else:
+        colour = np.array(usual[int(rng.integers(len(usual)))]) * rng.uniform(0.6, 1.4)
+    return float(colour[0]), float(colour[1]), float(colour[2])
+
+
+def _any_palette(rng: np.random.Generator) -> tuple[Colour, Colour, Colour]:
+    """Three colours from dark to bright, mostly greyish, some vivid."""
+    vivid = np.sort(rng.uniform(0, 1, (3, 3)) ** 1.8, 0)
+    grey = vivid.mean(1, keepdims=True) * rng.uniform(0.85, 1.15, 3)
+    first, second, third = grey + float(rng.random() ** 1.5) * (vivid - grey)
+    return tuple(first.tolist()), tuple(second.tolist()), tuple(third.tolist())
+
+
+BACKDROP_CHANCES = {
+    "foliage": 0.09, "water": 0.06, "sand": 0.08, "wood": 0.08, "brick": 0.08, "studio": 0.12,
+    "blobs": 0.07, "noise": 0.05, "tiles": 0.05, "sky": 0.05, "grass": 0.05, "fur": 0.05,
+    "leather": 0.05, "cardboard": 0.03, "leaves": 0.04, "crowd": 0.05,
+}  # fmt: skip
+"""How often each background is drawn."""
+
+
 def random_backdrop(rng: np.random.Generator, tone: float) -> Backdrop:
     """Any background; a third of them in colours close to skin."""
-    kind = str(
-        rng.choice(
-            [
-                "foliage",
-                "water",
-                "sand",
-                "wood",
-                "brick",
-                "studio",
-                "blobs",
-                "noise",
-                "tiles",
-                "sky",
-            ]
-        )
-    )
+    kind = str(rng.choice(list(BACKDROP_CHANCES), p=list(BACKDROP_CHANCES.values())))
     palettes: dict[str, tuple[Colour, Colour, Colour]] = {
         "foliage": ((0.02, 0.04, 0.01), (0.10, 0.20, 0.04), (0.45, 0.55, 0.20)),
         "water": ((0.02, 0.08, 0.12), (0.10, 0.25, 0.35), (0.75, 0.85, 0.90)),
@@ -525,6 +590,11 @@ def random_backdrop(rng: np.random.Generator, tone: float) -> Backdrop:
         "wood": ((0.10, 0.045, 0.02), (0.30, 0.15, 0.07), (0.55, 0.33, 0.18)),
         "brick": ((0.45, 0.36, 0.30), (0.35, 0.13, 0.08), (0.50, 0.24, 0.15)),
         "sky": ((0.30, 0.45, 0.75), (0.45, 0.60, 0.85), (0.95, 0.95, 0.95)),
+        "grass": ((0.12, 0.09, 0.03), (0.42, 0.32, 0.13), (0.72, 0.60, 0.33)),
+        "fur": ((0.08, 0.04, 0.02), (0.36, 0.21, 0.11), (0.72, 0.55, 0.38)),
+        "leather": ((0.06, 0.025, 0.012), (0.24, 0.10, 0.045), (0.50, 0.27, 0.15)),
+        "cardboard": ((0.30, 0.19, 0.10), (0.44, 0.29, 0.17), (0.56, 0.40, 0.25)),
+        "leaves": ((0.20, 0.05, 0.02), (0.55, 0.22, 0.05), (0.75, 0.50, 0.15)),
     }
     if kind in palettes and rng.random() < 0.7:
         colours = palettes[kind]
@@ -532,8 +602,7 @@ def random_backdrop(rng: np.random.Generator, tone: float) -> Backdrop:
         skin = [base_colour(tone + d) * rng.uniform(0.7, 1.3) for d in (-1.0, 0.0, 1.0)]
         colours = tuple((float(c[0]), float(c[1]), float(c[2])) for c in skin)  # type: ignore[assignment]
     else:
-        some = np.sort(rng.uniform(0, 1, (3, 3)) ** 1.8, 0)
-        colours = tuple((float(c[0]), float(c[1]), float(c[2])) for c in some)  # type: ignore[assignment]
+        colours = _any_palette(rng)
     return Backdrop(
         kind, colours, float(rng.uniform(0.3, 1.4)), float(np.exp(rng.uniform(-1.2, 0.9))),
         float(rng.choice([0, 2, 6])), float(rng.uniform(0, 90)),
