@@ -40,7 +40,7 @@ def lashes(figure: Figure, rng: np.random.Generator) -> Strands:
     found = []
     for centre in figure.eyes:
         for up, count, size in ((1, 130, 0.0082), (-1, 60, 0.0048)):
-            curve = _lid_rim(figure, centre, up)
+            curve = lid_rim(figure, centre, up)
             at = rng.uniform(0.02, 0.98, count)
             whole = np.linspace(0, 1, len(curve))
             roots = np.stack([np.interp(at, whole, curve[:, k]) for k in range(3)], 1)
@@ -59,7 +59,7 @@ def lashes(figure: Figure, rng: np.random.Generator) -> Strands:
     return _strands(np.concatenate(found), 0.00005 * np.linspace(1, 0.2, 7))
 
 
-def _lid_rim(figure: Figure, centre: Floats, up: int) -> Floats:
+def lid_rim(figure: Figure, centre: Floats, up: int) -> Floats:
     """Points of a lid's rim from the inner to the outer corner of one eye, at rest.
 
     Seen from the front, the gap between the lids is where a ray passes into the socket. `up`: +1

@@ -20,7 +20,7 @@ from .objects import move_points, object_from_mesh, set_attribute, strands
 from .pose import BONE_NAMES, Pose
 from .shape import Build
 from .shoes import Shoes, build_shoes
-from .skin import Complexion, skin_material, stone_material
+from .skin import Complexion, skin_attributes, skin_material, stone_material
 from .worn import Worn, skin_weights
 
 SUN_SHIFTS = (-50, -25, 0, 25, 50)
@@ -150,6 +150,8 @@ class Person:
         if spec.burn_cut:
             shade = cut_field(figure, spec.burn_cut, points, figure.weights[:size])
         set_attribute(made, "covered", shade)
+        for name, values in skin_attributes(figure, spec.complexion).items():
+            set_attribute(made, name, values)
         look = (
             stone_material(spec.statue) if spec.statue else skin_material(figure, spec.complexion)
         )

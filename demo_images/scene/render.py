@@ -57,6 +57,7 @@ def prepare(
     cycles.max_bounces, cycles.transparent_max_bounces = (4, 10) if quick else (5, 12)
     cycles.sample_clamp_indirect = 4
     if quick:
+        scene.render.threads_mode, scene.render.threads = "FIXED", 1  # many processes side by side
         layer = scene.view_layers[0]
         layer.use_pass_normal = True
         layer.use_pass_glossy_direct = layer.use_pass_glossy_indirect = True

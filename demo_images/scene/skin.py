@@ -6,15 +6,22 @@ the haemoglobin direction, freckles and moles along the melanin one, on every sk
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from . import labels
+from . import decals, labels, makeup, motifs, zones
 from .assets import Floats
+from .cloth import Cut
+from .decals import Mark
+from .face_hair import beard_cover
 from .figure import Figure
+from .hair import scalp_cover
+from .makeup import MakeUp
+from .motifs import Colour
 from .nodes import Nodes, material
+from .zones import NO_REDNESS, Redness, Worn
 
 MONK_TONES = (
     "f6ede4",
@@ -50,6 +57,37 @@ On deep skin redness shows less as a hue and more as darkening, so red takes a l
 """
 
 
+INK_SHOWS = 0.28
+"""Share of ink from which skin is a tattoo rather than skin."""
+
+
+@dataclass(frozen=True)
+class Birthmark:
+    """A lasting flat patch with a ragged edge: where (as a tattoo), radius, blood and melanin."""
+
+    site: str
+    radius: float
+    red: float
+    brown: float
+    along: float = 0.5
+    about: float = 0.0
+
+
+@dataclass(frozen=True)
+class BodyPaint:
+    """Paint on whole parts of the body: `cover` 0 to 1 of them, in two colours.
+
+    The second colour lies in bands `stripes` metres apart, or else on a share `glitter` of specks.
+    """
+
+    colour: Colour
+    second: Colour
+    parts: tuple[str, ...]
+    cover: float = 1.0
+    stripes: float = 0.0
+    glitter: float = 0.0
+
+
 @dataclass(frozen=True)
 class Complexion:
     """One person's skin. Amounts are about 1 for a strong but ordinary case.
@@ -57,18 +95,26 @@ class Complexion:
     `tone`: 1 to 10 on the Monk scale, fractions allowed; `mottle`: natural unevenness;
     `flush`: red cheeks and nose; `blemishes`: x, height above the eyes and radius of each, metres;
     `matt`: without relief and without light that spreads under the skin, for small quick views;
-    `inked_from`: label index of the first body part that a tattoo may reach.
+    `undertone`: density added to the base colour's linear red, green and blue;
+    `redness`: everyday redness; `tan`: melanin that the sun brought wherever none of `tan_covers`
+    lay, over an edge `tan_edge` metres wide; `dark_joints`, `pale_palms`: melanin more and less;
+    `mole_size`: times the usual; `birthmarks`: flat patches; `vitiligo`: share of unpigmented skin;
+    `body_hair`: fine dark hair of limbs and chest; `stubble_kind`: where stubble grows;
+    `stubble_grey`: how blue-grey it shows; `shaved`: shadow of a shaved scalp; `nostril_edge`: the
+    lower, the wider nostrils, with how dark and how red they are.
     """
 
     tone: float
+    undertone: tuple[float, float, float] = (0.0, 0.0, 0.0)
     mottle: float = 1.0
     flush: float = 1.0
     freckles: float = 0.0
     moles: float = 0.5
     burn: float = 0.0
     blemishes: tuple[tuple[float, float, float], ...] = ()
-    tattoo: float = 0.0
-    paint: float = 0.0
+    marks: tuple[Mark, ...] = ()
+    makeup: MakeUp | None = None
+    body_paint: BodyPaint | None = None
     stubble: float = 0.0
     shine: float = 0.0
     lipstick: tuple[float, float, float] | None = None
@@ -76,8 +122,27 @@ class Complexion:
     seed: float = 0.0
     relief: float = 1.0
     matt: bool = False
-    inked_from: int = 4
-    extra: dict[str, Any] = field(default_factory=dict)
+    redness: Redness = NO_REDNESS
+    tan: float = 0.0
+    tan_covers: tuple[Cut | Worn, ...] = ()
+    tan_edge: float = 0.004
+    dark_joints: float = 0.0
+    pale_palms: float = 0.0
+    mole_size: float = 1.0
+    birthmarks: tuple[Birthmark, ...] = ()
+    vitiligo: float = 0.0
+    body_hair: float = 0.0
+    stubble_kind: str = "full"
+    stubble_grey: float = 0.0
+    shaved: float = 0.0
+    nostril_edge: float = 0.5
+    nostril_dark: float = 0.85
+    nostril_red: float = 0.0
+
+    @property
+    def base(self) -> Floats:
+        """Linear reflectance of this skin without blood and blotches."""
+        return base_colour(self.tone) * np.exp(-np.array(self.undertone))
 
 
 def base_colour(tone: float) -> Floats:
@@ -100,6 +165,28 @@ def haemoglobin(tone: float) -> Floats:
     return (1 - share) * np.array(HAEMOGLOBIN_LIGHT) + share * np.array(HAEMOGLOBIN_DARK)
 
 
+def skin_attributes(figure: Figure, look: Complexion) -> dict[str, Floats]:
+    """What the material reads of every vertex, for what this skin has."""
+    found: dict[str, Floats] = {}
+    if zones.any_of(look.redness):
+        found |= zones.redness(figure, look.redness)
+    if look.tan:
+        found["shade"] = zones.shade(figure, look.tan_covers)
+    if look.dark_joints:
+        found["dark_joints"] = zones.dark_joints(figure)
+    if look.pale_palms:
+        found["palm"] = zones.palms(figure)
+    if look.body_hair:
+        found["hairy"] = zones.body_hair(figure)
+    points = figure.points[: figure.body_size]
+    if look.stubble_kind != "full":
+        found["beard"] = beard_cover(figure, points, look.stubble_kind)
+    if look.shaved:
+        outward = ((points - figure.eye_level - [0, 0.09, 0.03]) * figure.normals).sum(1) > 0
+        found["shaved"] = scalp_cover(figure, points, 0.0) * outward
+    return found
+
+
 def skin_material(figure: Figure, complexion: Complexion) -> Any:
     """Material of a body: reads the attributes rest, part, scalp, beard, burn of its mesh."""
     made, nodes = material("skin")
@@ -108,6 +195,7 @@ def skin_material(figure: Figure, complexion: Complexion) -> Any:
     masks = _masks(figure, nodes, complexion, place)
     red, brown = _pigments(figure, nodes, complexion, rest, place, masks)
     colour = _colour(nodes, complexion, red, brown, masks)
+    colour = _drawn_on(figure, nodes, complexion, rest, colour, masks)
     depth: dict[str, Any] = {}
     if not complexion.matt:
         depth = {
@@ -148,23 +236,12 @@ def _masks(figure: Figure, nodes: Nodes, look: Complexion, place: Any) -> dict[s
         "scalp": nodes.attribute("scalp"),
         "stubble": nodes.attribute("beard"),
         "part": part,
-        "nostril": nodes.step(nodes.attribute("nostril"), 0.15, 0.85),
+        "nostril": nodes.step(
+            nodes.attribute("nostril"), 0.3 * look.nostril_edge, 1.7 * look.nostril_edge
+        ),
         "tattoo": 0.0,
         "paint": 0.0,
     }
-    if look.tattoo:
-        lines = nodes.math("ABSOLUTE", nodes.noise(place, 14, 2))
-        spots = nodes.cells(place, 40).outputs["Distance"]
-        where = nodes.above(nodes.noise(nodes.vector("ADD", place, (3, 1, 7)).outputs[0], 4, 1), 0)
-        ink = nodes.math("MAXIMUM", nodes.step(lines, 0.028, 0.018), nodes.step(spots, 0.20, 0.16))
-        limbs = nodes.math("GREATER_THAN", part, look.inked_from - 0.5)
-        masks["tattoo"] = nodes.mul(ink, where, limbs, nodes.without(masks["nail"]))
-    if look.paint:
-        bands = nodes.cells(place, 22).outputs["Distance"]
-        face = nodes.math("LESS_THAN", part, 1.5)
-        zone = nodes.above(nodes.noise(place, 9, 1), 0.08)
-        masks["paint"] = nodes.mul(nodes.step(bands, 0.60, 0.50), zone, face)
-        masks["paint"] = nodes.mul(masks["paint"], nodes.without(masks["lip"]))
     return masks
 
 
@@ -211,7 +288,7 @@ def _pigments(
     if look.moles:
         spots = nodes.cells(place, 26)
         chance = nodes.parts(spots.outputs["Color"])[0]
-        mole = nodes.step(spots.outputs["Distance"], 0.040, 0.022)
+        mole = nodes.step(spots.outputs["Distance"], 0.040 * look.mole_size, 0.022 * look.mole_size)
         brown = nodes.add(brown, nodes.mul(mole, nodes.above(chance, 1 - 0.3 * look.moles), 1.1))
     freckle = _freckles(nodes, look, rest, place, masks, cheeks, nose)
     blemish = _blemishes(figure, nodes, look, rest)
@@ -222,10 +299,63 @@ def _pigments(
     masks["blemish"] = blemish
     red = nodes.add(red, nodes.mul(burn, 1.05 * look.burn), nodes.mul(blemish, 1.7))
     brown = nodes.add(brown, nodes.mul(freckle, 0.62), nodes.mul(burn, 0.10 * look.burn))
+    red, brown = _everyday(figure, nodes, look, place, masks, red, brown)
     lips = nodes.add(1.0, nodes.mul(nodes.noise(place, 300, 2), 0.5))
     return nodes.add(red, nodes.mul(masks["lip"], lips)), nodes.add(
         brown, nodes.mul(masks["lip"], 0.22)
     )
+
+
+def _everyday(
+    figure: Figure,
+    nodes: Nodes,
+    look: Complexion,
+    place: Any,
+    masks: dict[str, Any],
+    red: Any,
+    brown: Any,
+) -> tuple[Any, Any]:
+    """Haemoglobin and melanin with everyday redness, tan, dark joints, palms and birthmarks."""
+    if zones.any_of(look.redness):
+        cloud = nodes.add(1.0, nodes.mul(nodes.noise(place, 16, 2), 0.9))
+        red = nodes.add(red, nodes.mul(nodes.attribute("redness"), cloud))
+        if look.redness.veins:
+            ridge = nodes.math("ABSOLUTE", nodes.noise(place, 330, 3))
+            broken = nodes.step(nodes.noise(place, 120, 1), -0.08, 0.12)
+            fine = nodes.mul(nodes.step(ridge, 0.05, 0.0), broken)
+            red = nodes.add(red, nodes.mul(nodes.attribute("veined"), nodes.add(fine, 0.3), 0.7))
+        if look.redness.throat:
+            spots = nodes.cells(place, 260)
+            some = nodes.step(nodes.parts(spots.outputs["Color"])[0], 0.5, 0.9)
+            spots = nodes.mul(nodes.step(spots.outputs["Distance"], 0.45, 0.1), some)
+            red = nodes.add(red, nodes.mul(nodes.attribute("speckled"), spots, 0.9))
+        if look.redness.marbling:
+            warp = nodes.mul(nodes.noise(place, 30, 2), 0.03)
+            bent = nodes.vector("ADD", place, nodes.joined(warp, warp, warp)).outputs[0]
+            net = nodes.cells(bent, 42, "DISTANCE_TO_EDGE")
+            livid = nodes.mul(nodes.step(net.outputs["Distance"], 0.35, 0.0),
+                              nodes.attribute("marbled"))  # fmt: skip
+            red = nodes.add(red, nodes.mul(livid, 0.8))
+            brown = nodes.add(brown, nodes.mul(livid, 0.12))
+    if look.tan:
+        edge = 0.5 * look.tan_edge
+        sunned = nodes.step(nodes.attribute("shade"), edge, -edge)
+        cloud = nodes.add(1.0, nodes.mul(nodes.noise(place, 10, 2), 0.5))
+        spared = nodes.without(nodes.math("MAXIMUM", masks["lip"], masks["nail"]))
+        brown = nodes.add(brown, nodes.mul(sunned, cloud, spared, look.tan))
+    if look.dark_joints:
+        brown = nodes.add(brown, nodes.mul(nodes.attribute("dark_joints"), look.dark_joints))
+    if look.pale_palms:
+        brown = nodes.add(brown, nodes.mul(nodes.attribute("palm"), -look.pale_palms))
+    for mark in look.birthmarks:
+        middle = decals.spot(figure, mark.site, mark.along, mark.about)
+        apart = nodes.vector("DISTANCE", nodes.attribute("rest", "Vector"), middle)
+        ragged = nodes.mul(nodes.noise(place, 1.2 / mark.radius, 4), 1.3 * mark.radius)
+        patch = nodes.step(nodes.add(apart.outputs["Value"], ragged), mark.radius,
+                           0.85 * mark.radius)  # fmt: skip
+        red = nodes.add(red, nodes.mul(patch, mark.red))
+        brown = nodes.add(brown, nodes.mul(patch, mark.brown))
+    return red, brown
 
 
 def _freckles(
@@ -287,7 +417,7 @@ def _burn(nodes: Nodes, place: Any, look: Complexion, masks: dict[str, Any]) -> 
 
 
 def _colour(nodes: Nodes, look: Complexion, red: Any, brown: Any, masks: dict[str, Any]) -> Any:
-    base, blood = base_colour(look.tone), haemoglobin(look.tone)
+    base, blood = look.base, haemoglobin(look.tone)
     parts = []
     for k in range(3):
         density = nodes.add(nodes.mul(brown, MELANIN[k]), nodes.mul(red, float(blood[k])))
@@ -297,22 +427,102 @@ def _colour(nodes: Nodes, look: Complexion, red: Any, brown: Any, masks: dict[st
     if look.lipstick:
         colour = nodes.mix(nodes.mul(masks["lip"], 0.85), colour, look.lipstick)
     dark = tuple(0.6 * c for c in look.hair_colour)
+    if look.vitiligo:
+        colour = _unpigmented(nodes, look, colour, masks)
+    if look.body_hair:
+        colour = nodes.mix(nodes.mul(_fine_hair(nodes, masks), look.body_hair), colour, dark)
     colour = nodes.mix(nodes.mul(masks["scalp"], 0.90), colour, look.hair_colour)
+    under_skin = 0.3 * base + 0.25 * np.array(dark)
+    grey = float(under_skin.mean()) * np.array([0.82, 0.96, 1.12])
+    shadow = (1 - look.stubble_grey) * under_skin + look.stubble_grey * grey
+    if look.shaved:
+        colour = nodes.mix(nodes.mul(nodes.attribute("shaved"), look.shaved), colour, shadow)
     if look.stubble:
         grain = nodes.add(
             0.75, nodes.mul(nodes.noise(nodes.attribute("rest", "Vector"), 900, 1), 1.4)
         )
         tint = nodes.mul(masks["stubble"], 0.42 * look.stubble, grain)
-        colour = nodes.mix(
-            tint, colour, tuple(0.3 * a + 0.25 * b for a, b in zip(base, dark, strict=True))
-        )
-    colour = nodes.mix(nodes.mul(masks["nostril"], 0.85), colour, tuple(0.06 * base))
-    if look.tattoo:
-        ink = nodes.mix(nodes.mul(masks["tattoo"], 0.8), colour, look.extra["ink"])
-        colour = ink
-    if look.paint:
-        colour = nodes.mix(nodes.mul(masks["paint"], 0.9), colour, look.extra["paint"])
+        colour = nodes.mix(tint, colour, shadow)
+    inner = 0.06 * base * np.exp(-look.nostril_red * np.array([-0.9, 0.3, 0.3]))
+    colour = nodes.mix(nodes.mul(masks["nostril"], look.nostril_dark), colour, tuple(inner))
     return colour
+
+
+def _unpigmented(nodes: Nodes, look: Complexion, colour: Any, masks: dict[str, Any]) -> Any:
+    """Colour with pale patches of sharp wavy edge, alike on both sides of the body."""
+    x, y, z = nodes.split(nodes.attribute("rest", "Vector"))
+    same = nodes.joined(nodes.math("ABSOLUTE", x), y, nodes.add(z, look.seed))
+    cloud = nodes.noise(same, 11, 3)
+    patch = nodes.step(cloud, 0.22 - 0.25 * look.vitiligo, 0.235 - 0.25 * look.vitiligo)
+    patch = nodes.mul(patch, nodes.without(masks["scalp"]), nodes.without(masks["lip"]), 0.92)
+    pale = base_colour(min(look.tone, 2.0)) * np.exp(-0.4 * haemoglobin(2.0))
+    return nodes.mix(patch, colour, tuple(pale))
+
+
+def _fine_hair(nodes: Nodes, masks: dict[str, Any]) -> Any:
+    """Share of thin hair lying along the limbs."""
+    x, y, z = nodes.split(nodes.attribute("rest", "Vector"))
+    arm = nodes.is_index(masks["part"], labels.CLASSES.index("arm"))
+    outward = nodes.math("ABSOLUTE", x)
+    along = nodes.add(z, nodes.mul(arm, nodes.add(nodes.mul(outward, -0.7), nodes.mul(z, -0.3))))
+    across = nodes.add(x, nodes.mul(arm, z, 0.7))
+    streaks = nodes.noise(
+        nodes.joined(nodes.mul(across, 520.0), nodes.mul(y, 520.0), nodes.mul(along, 70.0)), 1, 1
+    )
+    return nodes.mul(nodes.step(streaks, -0.02, 0.16), nodes.attribute("hairy"))
+
+
+def _drawn_on(
+    figure: Figure, nodes: Nodes, look: Complexion, rest: Any, colour: Any, masks: dict[str, Any]
+) -> Any:
+    """The colour with make-up, paint and tattoos over it; adds to the masks of the last two."""
+    if not (look.makeup or look.body_paint or look.marks):
+        return colour
+    part = masks["part"]
+    bare = nodes.mul(nodes.without(masks["nail"]), nodes.without(nodes.above(masks["scalp"], 0.5)))
+    for name in ("lip", "nostril", "mouth"):
+        bare = nodes.mul(bare, nodes.without(masks[name]))
+
+    def put(ink: Any, share: Any, opacity: float, label: str) -> None:
+        nonlocal colour
+        share = nodes.mul(share, bare)
+        colour = nodes.mix(nodes.mul(share, opacity), colour, ink)
+        if label:
+            masks[label] = nodes.math("MAXIMUM", masks[label], nodes.above(share, INK_SHOWS))
+
+    if look.makeup:
+        at = makeup.place(figure)
+        pictures = makeup.draw(figure, look.makeup, look.base)
+        for picture, label in zip(pictures, ("", "paint"), strict=True):
+            if picture[..., 3].any():
+                put(*decals.lay(nodes, rest, part, picture, at), 1.0, label)
+    if look.body_paint:
+        put(*_body_paint(nodes, look, rest, part), 0.93, "paint")
+    for mark in look.marks:
+        picture = motifs.draw(mark.motif, mark.inks, mark.seed)
+        at = decals.projection(figure, mark)
+        put(*decals.lay(nodes, rest, part, picture, at), mark.opacity, mark.label)
+    return colour
+
+
+def _body_paint(nodes: Nodes, look: Complexion, rest: Any, part: Any) -> tuple[Any, Any]:
+    """Colour and cover of large painted areas: flat, streaked, striped or glittering."""
+    paint = look.body_paint
+    assert paint is not None
+    cloud = nodes.noise(nodes.vector("ADD", rest, (look.seed, 0, 0)).outputs[0], 7, 3)
+    edge = 0.45 - 0.9 * paint.cover
+    share = nodes.mul(
+        nodes.step(cloud, edge, edge + 0.02),
+        nodes.add(*[nodes.is_index(part, labels.CLASSES.index(name)) for name in paint.parts]),
+    )
+    if paint.stripes:
+        bent = nodes.add(nodes.split(rest)[2], nodes.mul(cloud, 0.03))
+        bands = nodes.math("SINE", nodes.mul(bent, 2 * np.pi / paint.stripes))
+        second = nodes.step(bands, -0.1, 0.1)
+    else:
+        fine = nodes.cells(rest, 700)
+        second = nodes.above(nodes.parts(fine.outputs["Color"])[0], 1 - paint.glitter)
+    return nodes.mix(second, paint.colour, paint.second), share
 
 
 def _relief(nodes: Nodes, place: Any, masks: dict[str, Any], look: Complexion) -> Any:

@@ -10,13 +10,14 @@ import numpy as np
 from .assets import Assets, Floats
 from .backdrop import Backdrop
 from .cloth import Cut, Fabric
+from .complexions import random_complexion, random_tone
 from .figure import Figure
 from .hair import STYLES
 from .person import HairColour, PersonSpec
 from .pose import Pose
 from .shape import Build, random_expression, random_features
 from .shoes import Shoes
-from .skin import Complexion, base_colour
+from .skin import base_colour
 
 Colour = tuple[float, float, float]
 
@@ -41,7 +42,7 @@ COILY_HAIR = ("afro", "coily", "short_coily", "buzz", "bun", "none", "tail", "cu
 def random_person(assets: Assets, rng: np.random.Generator) -> PersonSpec:
     """An invented person: any skin tone, sex, age, build, hair and clothes."""
     male = float(rng.choice([0.0, 1.0, rng.uniform(0.2, 0.8)], p=[0.46, 0.46, 0.08]))
-    tone = float(rng.uniform(0.6, 10.4))
+    tone = random_tone(rng)
     old = float(np.clip(rng.beta(1, 1.6), 0, 1))
     deep = float(np.clip((tone - 5) / 4, 0, 1))
     mixed = rng.dirichlet([0.6, 0.5, 0.6])
@@ -56,7 +57,7 @@ def random_person(assets: Assets, rng: np.random.Generator) -> PersonSpec:
     brow, brow_colour = _brow(rng, colour)
     beard = _beard(rng) if male > 0.5 and rng.random() < 0.5 else None
     stubble = float(rng.uniform(0.2, 1)) if male > 0.5 and not beard and rng.random() < 0.5 else 0.0
-    complexion = random_complexion(rng, tone, stubble, colour.linear())
+    complexion = random_complexion(rng, tone, male, stubble, colour.linear())
     hat = None
     if rng.random() < 0.13 and hair not in ("afro", "bun", "curly"):
         hat = (_cloth_colour(rng, tone), str(rng.choice(["peak", "round", "none"])))
@@ -109,44 +110,6 @@ def random_person(assets: Assets, rng: np.random.Generator) -> PersonSpec:
         burn_cut=burn_cut if complexion.burn and rng.random() < 0.7 else None,
         meta=meta,
     )
-
-
-def random_complexion(
-    rng: np.random.Generator, tone: float, stubble: float, hair: Colour
-) -> Complexion:
-    """Skin of a tone with everything that may be on it."""
-    u = rng.uniform
-    return Complexion(
-        tone=tone,
-        mottle=float(u(0.5, 1.5)),
-        flush=float(u(0.2, 1.6)),
-        freckles=float(u(0.3, 1)) if rng.random() < 0.25 * (tone < 6.5) else 0.0,
-        moles=float(u(0, 1)),
-        burn=float(u(0.4, 1.6)) if rng.random() < 0.28 else 0.0,
-        tattoo=1.0 if rng.random() < 0.12 else 0.0,
-        paint=1.0 if rng.random() < 0.05 else 0.0,
-        stubble=stubble,
-        shine=float(u(0, 1.3)),
-        lipstick=(float(u(0.2, 0.7)), float(u(0.01, 0.15)), float(u(0.02, 0.2)))
-        if rng.random() < 0.15
-        else None,
-        hair_colour=hair,
-        seed=float(u(0, 50)),
-        extra={
-            "ink": _ink(rng),
-            "paint": tuple(float(x) for x in rng.uniform(0.02, 0.9, 3)),
-        },
-    )
-
-
-def _ink(rng: np.random.Generator) -> Colour:
-    dark = (0.015, 0.025, 0.03)
-    other = (
-        float(rng.uniform(0.02, 0.4)),
-        float(rng.uniform(0.02, 0.2)),
-        float(rng.uniform(0, 0.2)),
-    )
-    return dark if rng.random() < 0.6 else other
 
 
 def _hair(rng: np.random.Generator, male: float, deep: float) -> str:

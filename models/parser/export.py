@@ -17,23 +17,21 @@ from onnx import TensorProto, helper, numpy_helper
 from torch import nn
 from torch.nn.utils.fusion import fuse_conv_bn_eval
 
-from .network import Parser
-
 OPSET = 17
 # ONNX operator set; OpenCV 4.11 reads it.
 
 
 class Answer(nn.Module):
-    """The network with part probabilities instead of logits."""
+    """The network with chances of parts and burn instead of logits."""
 
     def __init__(self, network: nn.Module) -> None:
         super().__init__()
         self.network = network
 
-    def forward(self, picture: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
-        """Probabilities of the parts and the head maps."""
-        parts, heads = self.network(picture)
-        return parts.softmax(1), heads
+    def forward(self, picture: torch.Tensor) -> tuple[torch.Tensor, ...]:
+        """Chances of the parts, the head maps, chance of a burn."""
+        parts, heads, burn = self.network(picture)
+        return parts.softmax(1), heads, burn.sigmoid()
 
 
 def fused(module: nn.Module) -> nn.Module:
@@ -78,11 +76,12 @@ def write_onnx(network: nn.Module, path: Path) -> str:
         dynamo=False,
         opset_version=OPSET,
         input_names=["picture"],
-        output_names=["parts", "heads"],
+        output_names=["parts", "heads", "burn"],
         dynamic_axes={
             "picture": {2: "height", 3: "width"},
             "parts": {2: "half_height", 3: "half_width"},
             "heads": {2: "cells_down", 3: "cells_across"},
+            "burn": {2: "half_height", 3: "half_width"},
         },
     )
     onnx.save(halved(onnx.load(str(path))), str(path))
@@ -91,8 +90,6 @@ def write_onnx(network: nn.Module, path: Path) -> str:
 
 
 if __name__ == "__main__":
-    from .train import load
+    from .train import loaded
 
-    trained_network = Parser()
-    load(trained_network, Path(sys.argv[1]))
-    print(write_onnx(trained_network, Path(sys.argv[2])))
+    print(write_onnx(loaded(Path(sys.argv[1])), Path(sys.argv[2])))

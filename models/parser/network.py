@@ -1,4 +1,4 @@
-"""The parser's network: a small encoder and decoder that names the parts of people and finds heads.
+"""The parser's network: parts of people, their heads, and where their skin is burnt.
 
 Input is an sRGB picture in [0, 1], shape (N, 3, H, W), H and W multiples of 32. The encoder halves
 it five times with residual blocks (He et al. 2016), pools the whole picture for context, and the
@@ -22,13 +22,13 @@ HEAD_STRIDE = 8
 # Input pixels for one cell of the head maps.
 
 ENCODER_WIDTHS = (24, 48, 96, 160, 224)
-# Channels at 1/2, 1/4, 1/8, 1/16 and 1/32: about 5 million weights, 10 MB in half precision.
+# Channels at 1/2, 1/4, 1/8, 1/16 and 1/32, times the network's width.
 
 ENCODER_BLOCKS = (0, 2, 2, 3, 2)
 # Residual blocks at each of those.
 
 DECODER_WIDTHS = (24, 48, 80, 128)
-# Channels of the decoder at 1/2, 1/4, 1/8, 1/16.
+# Channels of the decoder at 1/2, 1/4, 1/8, 1/16, times the network's width.
 
 
 def convolution(inputs: int, outputs: int, size: int = 3, stride: int = 1) -> nn.Sequential:
@@ -96,32 +96,37 @@ class Merge(nn.Module):
 
 
 class Parser(nn.Module):
-    """Part logits at half resolution and head maps at an eighth."""
+    """Part and burn logits at half resolution and head maps at an eighth."""
 
-    def __init__(self) -> None:
+    def __init__(self, width: float = 1.0, blocks: tuple[int, ...] = ENCODER_BLOCKS) -> None:
         super().__init__()
-        stages = [nn.Sequential(convolution(3, ENCODER_WIDTHS[0], 3, 2))]
-        for level in range(1, len(ENCODER_WIDTHS)):
-            width = ENCODER_WIDTHS[level]
-            blocks = [Residual(ENCODER_WIDTHS[level - 1], width, 2)]
-            blocks += [Residual(width, width) for _ in range(ENCODER_BLOCKS[level] - 1)]
-            stages.append(nn.Sequential(*blocks))
+        self.width, self.blocks = width, tuple(blocks)
+        encoder, decoder = scaled(ENCODER_WIDTHS, width), scaled(DECODER_WIDTHS, width)
+        stages = [nn.Sequential(convolution(3, encoder[0], 3, 2))]
+        for level in range(1, len(encoder)):
+            stage = [Residual(encoder[level - 1], encoder[level], 2)]
+            stage += [Residual(encoder[level], encoder[level]) for _ in range(blocks[level] - 1)]
+            stages.append(nn.Sequential(*stage))
         self.stages = nn.ModuleList(stages)
-        self.context = Context(ENCODER_WIDTHS[-1])
-        coarse = (*DECODER_WIDTHS[1:], ENCODER_WIDTHS[-1])
+        self.context = Context(encoder[-1])
+        coarse = (*decoder[1:], encoder[-1])
         self.merges = nn.ModuleList(
-            Merge(coarse[level], ENCODER_WIDTHS[level], DECODER_WIDTHS[level]) for level in range(4)
+            Merge(coarse[level], encoder[level], decoder[level]) for level in range(4)
         )
-        self.parts = nn.Conv2d(DECODER_WIDTHS[0], PART_COUNT, 1)
-        self.heads = nn.Sequential(
-            convolution(DECODER_WIDTHS[2], 64), nn.Conv2d(64, HEAD_CHANNELS, 1)
-        )
-        nn.init.constant_(self.heads[1].bias, 0.0)
+        self.parts = nn.Conv2d(decoder[0], PART_COUNT, 1)
+        self.burn = nn.Sequential(convolution(decoder[0], decoder[0]), nn.Conv2d(decoder[0], 1, 1))
+        self.heads = nn.Sequential(convolution(decoder[2], 64), nn.Conv2d(64, HEAD_CHANNELS, 1))
         with torch.no_grad():
-            self.heads[1].bias[0] = -4.0  # a head's centre is rare: start from 2 % of cells
+            # what is rare starts from a chance of 2 %
+            self.heads[1].bias.zero_()
+            self.heads[1].bias[0] = -4.0
+            self.burn[1].bias.fill_(-4.0)
 
-    def forward(self, picture: Tensor) -> tuple[Tensor, Tensor]:
-        """Part logits (N, PART_COUNT, H/2, W/2) and head maps (N, HEAD_CHANNELS, H/8, W/8)."""
+    def forward(self, picture: Tensor) -> tuple[Tensor, Tensor, Tensor]:
+        """Logits of parts (N, PART_COUNT, H/2, W/2), heads (N, HEAD_CHANNELS, H/8, W/8), burn.
+
+        The burn's logit has the shape (N, 1, H/2, W/2).
+        """
         levels = []
         features = picture * 2.0 - 1.0
         for stage in self.stages:
@@ -133,4 +138,9 @@ class Parser(nn.Module):
             features = self.merges[level](features, levels[level])
             if level == 2:
                 heads = features
-        return self.parts(features), self.heads(heads)
+        return self.parts(features), self.heads(heads), self.burn(features)
+
+
+def scaled(widths: tuple[int, ...], width: float) -> tuple[int, ...]:
+    """Numbers of channels times a width, in multiples of eight."""
+    return tuple(8 * round(channels * width / 8) for channels in widths)

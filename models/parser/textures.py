@@ -1,0 +1,67 @@
+"""Surfaces that are nobody: clouds, stripes, checks, grain, many in the colours of skin."""
+
+from __future__ import annotations
+
+import math
+
+import torch
+from torch import Tensor
+
+from .randomness import chance, cloudy, log_uniform, uniform
+
+
+def skin_like_colours(count: int, like: Tensor) -> Tensor:
+    """Linear colours near skin of every tone, wood, sand and leather too, shape (count, 3)."""
+    level = log_uniform(like, 0.03, 0.75, count)
+    red_to_green = uniform(like, 1.15, 2.3, count)
+    green_to_blue = uniform(like, 1.05, 2.2, count)
+    colour = torch.stack([level, level / red_to_green, level / red_to_green / green_to_blue], 1)
+    return colour
+
+
+def any_colours(count: int, like: Tensor) -> Tensor:
+    """Linear colours, a good third of them near skin, the others free, shape (count, 3)."""
+    grey = log_uniform(like, 0.02, 1.0, count, 1)
+    free = grey * (1 + uniform(like, 0.0, 1.0, count, 1) * uniform(like, -0.9, 0.9, count, 3))
+    near = chance(like, 0.4, count, 1)
+    return torch.where(near, skin_like_colours(count, like), free).clamp(0.003, 1.2)
+
+
+def pattern(count: int, size: int, like: Tensor) -> Tensor:
+    """Clouds, stripes, checks or grain in [0, 1], shape (count, 1, size, size)."""
+    clouds = cloudy(count, size, like)
+    axis = torch.linspace(-1, 1, size, device=like.device)
+    angle = uniform(like, 0, math.pi, count, 1, 1)
+    across = torch.cos(angle) * axis[None, None, :] + torch.sin(angle) * axis[None, :, None]
+    along = torch.cos(angle) * axis[None, :, None] - torch.sin(angle) * axis[None, None, :]
+    frequency = log_uniform(like, 4, 120, count, 1, 1)
+    warp = log_uniform(like, 0.02, 3.0, count, 1, 1) * clouds[:, 0] * 2 * math.pi
+    sharp = log_uniform(like, 0.6, 8.0, count, 1, 1)
+    first = torch.sigmoid(sharp * torch.sin(frequency * across + warp))
+    second = torch.sigmoid(sharp * torch.sin(frequency * along + warp))
+    kind = torch.rand(count, 1, 1, device=like.device)
+    mixed = torch.where(kind < 0.4, clouds[:, 0], torch.where(kind < 0.75, first, first * second))
+    return mixed[:, None]
+
+
+def texture(count: int, size: int, like: Tensor) -> Tensor:
+    """Coloured surfaces in linear light, shape (count, 3, size, size)."""
+    where = pattern(count, size, like)
+    first, second = any_colours(count, like), any_colours(count, like)
+    close = chance(like, 0.5, count, 1)
+    second = torch.where(close, first * log_uniform(like, 0.5, 2.0, count, 1), second)
+    surface = first[..., None, None] * (1 - where) + second[..., None, None] * where
+    shade = 0.4 + 1.2 * cloudy(count, size, like)
+    return surface * shade
+
+
+def surroundings(count: int, size: int, like: Tensor) -> Tensor:
+    """Two textures that meet at an edge, straight or ragged, at times lit very differently."""
+    axis = torch.linspace(-1, 1, size, device=like.device)
+    angle = uniform(like, 0, 2 * math.pi, count, 1, 1)
+    side = torch.cos(angle) * axis[None, None, :] + torch.sin(angle) * axis[None, :, None]
+    ragged = chance(like, 0.5, count, 1, 1) * 1.5
+    side = side + ragged * (cloudy(count, size, like)[:, 0] - 0.5)
+    beyond = (side > uniform(like, -0.6, 0.9, count, 1, 1))[:, None]
+    other = texture(count, size, like) * log_uniform(like, 0.3, 3.0, count, 1, 1, 1)
+    return torch.where(beyond, other, texture(count, size, like))
