@@ -25,7 +25,9 @@ class Style:
     against eye level; `bun`: roll the gathered hair up; `recede`: 0 none to 1 bald top;
     `fringe`: share of strands that fall over the forehead; `loose`: of those that would hang
     over the face, the share that may; `aside`: metres from the middle to a tail that falls forward
-    over the left shoulder; `paired`: two tails; `shaved`: sides with a shadow only.
+    over the left shoulder; `paired`: two tails; `shaved`: sides with a shadow only;
+    `before`: how much hair falls before the shoulders, 0 to 1; `over`: metres that it lies off the
+    skin below the neck, over clothes.
     """
 
     name: str
@@ -43,6 +45,8 @@ class Style:
     aside: float = 0.0
     paired: bool = False
     shaved: bool = False
+    before: float = 0.0
+    over: float = 0.0
     guides: int = 1400
     children: int = 14
     spread: float = 0.0022
@@ -162,7 +166,7 @@ def _gathered(figure: Figure, style: Style, roots: Floats, rng: np.random.Genera
         if style.aside:
             place[:, 1] -= 0.11 * min(1.0, 1.6 * share)
             place[:, 0] += 0.02 * np.sign(place[:, 0]) * np.sin(np.pi * share)
-            place = _push_out(figure, place, np.full(count, 0.008))
+            place = _push_out(figure, place, np.full(count, 0.008 + style.over))
         points.append(place)
     return np.stack(points, 1)
 
@@ -195,7 +199,8 @@ def _guides(
         heading = (1 - turn_rate) * _unit(heading) + turn_rate * _unit(target)
         heading = heading + rng.normal(0, 0.05, (count, 3))
         place = place + size * _unit(heading)
-        place = _push_out(figure, place, lift * min(1, (k + 1) / 4))
+        clothed = style.over * (place[:, 2] < figure.joint("neck")[2] + 0.01)
+        place = _push_out(figure, place, lift * min(1, (k + 1) / 4) + clothed)
         points.append(place)
     return np.stack(points, 1)
 
@@ -214,10 +219,12 @@ def _target(
         return np.stack([0.2 * side, -0.9 * above + 0.1, -0.9 + 0.8 * above], 1)
     if style.fall == "out":
         return np.stack([zero, zero, zero + 0.1], 1)
+    low = (place[:, 2] < eye[2] - 0.10) & (style.before > 0)
+    forth = np.where(low & (np.abs(place[:, 0]) > 0.03), style.before, 0.0)
     down = np.stack(
         [
             side * (0.9 * above + 0.05),
-            0.55 * above + np.where(front, 0.34, 0.0) + 0.18 * (1 - along),
+            0.55 * above + np.where(front & ~low, 0.34, 0.0) + 0.18 * (1 - along) - forth,
             -0.35 - 1.0 * (1 - above),
         ],
         1,

@@ -76,6 +76,7 @@ def random_person(assets: Assets, rng: np.random.Generator) -> PersonSpec:
     elif rng.random() < 0.07:
         scarf = (_fabric(rng, tone), float(rng.uniform(0.012, 0.035)))
     burn_cut = Cut("earlier", "scoop", strap=0.10, sleeve=float(rng.uniform(-0.02, 0.2)), hem=0.5)
+    worn_jewellery = _jewellery(rng, tone, male)
     meta = {
         "monk": round(float(np.clip(tone, 1, 10)), 1),
         "sex": "f" if male < 0.25 else "m" if male > 0.75 else "mixed",
@@ -85,6 +86,7 @@ def random_person(assets: Assets, rng: np.random.Generator) -> PersonSpec:
         "glasses": bool(glasses),
         "hat": bool(hat or headband),
         "clothes": names,
+        "jewellery": sorted({str(item["kind"]) for item in worn_jewellery}),
     }
     return PersonSpec(
         build=build,
@@ -103,7 +105,7 @@ def random_person(assets: Assets, rng: np.random.Generator) -> PersonSpec:
         hood=hood,
         scarf=scarf,
         shoes=_shoes(rng, tone),
-        jewellery=_jewellery(rng, tone, male),
+        jewellery=worn_jewellery,
         sunlit=(float(rng.uniform(-0.8, 0.8)), float(rng.uniform(-0.9, 0.2)), 0.75),
         burn_cut=burn_cut if complexion.burn and rng.random() < 0.7 else None,
         meta=meta,
@@ -148,6 +150,8 @@ def _hair_cut(rng: np.random.Generator, hair: str) -> dict[str, Any]:
     cut: dict[str, Any] = {"length": (style.length[0] * longer, style.length[1] * longer)}
     if style.fall in ("down", "back", "gather") and style.length[1] > 0.09:
         cut["loose"] = float(rng.choice([0.01, u(0.03, 0.25)], p=[0.55, 0.45]))
+        cut["over"] = u(0.004, 0.022)
+        cut["before"] = float(rng.choice([0.0, u(0.4, 1.2)])) if style.fall == "down" else 0.0
     if style.parting is not None:
         cut["parting"] = u(-0.035, 0.035)
     if style.fall == "down" and rng.random() < 0.25:
