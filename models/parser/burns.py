@@ -27,10 +27,10 @@ BLOOD_LIGHT, BLOOD_DARK = (0.12, 0.66, 0.58), (0.26, 0.46, 0.42)
 BURN_CHANCE = 0.5
 # Share of pictures in which somebody is burnt.
 
-PERSON_CHANCE = 0.85
+PERSON_CHANCE = 0.9
 # Share of the people in such a picture who are.
 
-AMOUNTS = (0.2, 1.9)
+AMOUNTS = (0.3, 1.9)
 # Units of blood that a burn adds, even in logarithm.
 
 SEEN = 0.12
@@ -78,8 +78,10 @@ def of_parts(table: Tensor, part: Tensor, spread: int = 7) -> Tensor:
     padded[:, 1 : SKIN_PARTS + 1] = table
     value = torch.gather(padded, 1, part.long().clamp(0, 18).flatten(1)).view_as(part)
     skin = ((part >= 1) & (part <= SKIN_PARTS)).float()
-    total = functional.avg_pool2d(value, spread, 1, spread // 2)
-    return total / functional.avg_pool2d(skin, spread, 1, spread // 2).clamp(min=0.05)
+    both = torch.cat([value, skin], 1)
+    for along in ((spread, 1), (1, spread)):
+        both = functional.avg_pool2d(both, along, 1, (along[0] // 2, along[1] // 2))
+    return both[:, :1] / both[:, 1:].clamp(min=0.05)
 
 
 def lit_from(front: Framed, low: float, high: float) -> Tensor:
@@ -129,10 +131,10 @@ def reached_skin(front: Framed) -> Tensor:
     """What the sun reached, 0 to 1, on some parts of some people."""
     like = front.light
     count, size = like.shape[0], like.shape[-1]
-    reached = lit_from(front, -0.8, 0.3)
-    every = chance(like, 0.45, count, 1, 1, 1)
+    reached = lit_from(front, -0.9, 0.2)
+    every = chance(like, 0.5, count, 1, 1, 1)
     reached = torch.where(every, torch.ones_like(reached), reached)
-    parts = (chance(like, 0.6, count, SKIN_PARTS) | chance(like, 0.65, count, 1)).float()
+    parts = (chance(like, 0.7, count, SKIN_PARTS) | chance(like, 0.6, count, 1)).float()
     people = chance(like, PERSON_CHANCE, count, MOST_PEOPLE + 1).float()
     people[:, 0] = 0
     uneven = 1 + uniform(like, 0, 0.7, count, 1, 1, 1) * (cloudy(count, size, like) - 0.5) * 2
@@ -199,7 +201,7 @@ def look_alikes(front: Framed) -> Tensor:
         tan = log_uniform(like, 0.08, 0.8, len(tanned), 1, 1, 1)
         density[tanned] = tan * reached_skin(front.chosen(tanned)) * brown
     nature = chance(like, 0.5, count, 1)
-    redder = nature * torch.randn(count, SKIN_PARTS, device=like.device) * 0.13
+    redder = nature * torch.randn(count, SKIN_PARTS, device=like.device) * 0.09
     browner = nature * torch.randn(count, SKIN_PARTS, device=like.device) * 0.10
     density = density + of_parts(redder, front.part, 31) * blood
     density = density + of_parts(browner, front.part, 31) * brown
@@ -210,7 +212,7 @@ def look_alikes(front: Framed) -> Tensor:
     # a second light of another colour from one side
     strength = chance(like, 0.35, count, 1, 1, 1) * uniform(like, 0, 1, count, 1, 1, 1)
     warm = torch.randn(count, 1, 1, 1, device=like.device)
-    colour = torch.cat([0.30 * warm, 0.05 * torch.randn_like(warm), -0.30 * warm], 1)
+    colour = torch.cat([0.22 * warm, 0.04 * torch.randn_like(warm), -0.22 * warm], 1)
     stage = chance(like, 0.08, count, 1, 1, 1)
     colour = torch.where(stage, torch.randn(count, 3, 1, 1, device=like.device) * 0.6, colour)
     return factor * torch.exp(strength * lit_from(front, -0.6, 0.6) * colour * (front.who > 0))

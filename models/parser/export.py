@@ -22,16 +22,16 @@ OPSET = 17
 
 
 class Answer(nn.Module):
-    """The network with chances of parts and burn instead of logits."""
+    """The network with chances of parts instead of logits."""
 
     def __init__(self, network: nn.Module) -> None:
         super().__init__()
         self.network = network
 
-    def forward(self, picture: torch.Tensor) -> tuple[torch.Tensor, ...]:
-        """Chances of the parts, the head maps, chance of a burn."""
-        parts, heads, burn = self.network(picture)
-        return parts.softmax(1), heads, burn.sigmoid()
+    def forward(self, picture: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
+        """Chances of the parts and the head maps."""
+        parts, heads = self.network(picture)
+        return parts.softmax(1), heads
 
 
 def fused(module: nn.Module) -> nn.Module:
@@ -76,12 +76,11 @@ def write_onnx(network: nn.Module, path: Path) -> str:
         dynamo=False,
         opset_version=OPSET,
         input_names=["picture"],
-        output_names=["parts", "heads", "burn"],
+        output_names=["parts", "heads"],
         dynamic_axes={
             "picture": {2: "height", 3: "width"},
             "parts": {2: "half_height", 3: "half_width"},
             "heads": {2: "cells_down", 3: "cells_across"},
-            "burn": {2: "half_height", 3: "half_width"},
         },
     )
     onnx.save(halved(onnx.load(str(path))), str(path))

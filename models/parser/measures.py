@@ -7,7 +7,7 @@ from torch import Tensor, nn
 
 from .heads import SMALLEST_HEAD, peaks
 from .network import PART_COUNT
-from .variation import SKIN_FIRST, SKIN_LAST, drawn_batch
+from .variation import SKIN_FIRST, SKIN_LAST, plain_batch
 from .views import Views
 
 PART_NAMES = (
@@ -17,12 +17,6 @@ PART_NAMES = (
     *("glasses", "jewellery", "cloth", "ink"),
 )
 # In the order of evenhand.people.parser.Part.
-
-TONES = {"light": (0.0, 4.0), "tan": (4.0, 6.0), "brown": (6.0, 8.0), "dark": (8.0, 11.0)}
-# Groups of skin tones by the Monk scale: from, below.
-
-BELIEVED = 0.5
-# Belief from which a place counts as burnt.
 
 HEAD_THRESHOLD = 0.3
 # Confidence from which a peak counts as a head.
@@ -61,9 +55,9 @@ def measured(network: nn.Module, views: Views, batch_size: int = 32) -> dict:
     yaws: list[float] = []
     for begin in range(0, len(views), batch_size):
         chosen = torch.arange(begin, min(begin + batch_size, len(views)), device=device)
-        batch = drawn_batch(views, chosen, 0.0)
+        batch = plain_batch(views, chosen)
         with torch.autocast(device.type, torch.bfloat16, enabled=device.type == "cuda"):
-            parts, heads, _ = network(batch.picture)
+            parts, heads = network(batch.picture)
         pair = batch.part.flatten() * PART_COUNT + parts.argmax(1).flatten()
         table += torch.bincount(pair, minlength=PART_COUNT**2).reshape(PART_COUNT, PART_COUNT)
         for found, true in zip(peaks(heads, HEAD_THRESHOLD), batch.heads, strict=True):
@@ -72,52 +66,12 @@ def measured(network: nn.Module, views: Views, batch_size: int = 32) -> dict:
             true_heads += int(big.sum())
             found_true, found_all = found_true + hits, found_all + count
             rolls, yaws = rolls + roll, yaws + yaw
-    return (
-        summary(table.cpu().double())
-        | burn_measured(network, views, batch_size)
-        | {
-            "heads": true_heads,
-            "heads_found": found_true / max(1, true_heads),
-            "heads_true": found_true / max(1, found_all),
-            "roll_error_median": float(torch.tensor(rolls or [float("nan")]).median()),
-            "yaw_error_median": float(torch.tensor(yaws or [float("nan")]).median()),
-        }
-    )
-
-
-@torch.no_grad()
-def burn_measured(network: nn.Module, views: Views, batch_size: int) -> dict:
-    """Intersection over union of drawn burns by tone, and belief where nobody is burnt.
-
-    A place counts as burnt from half of what is wholly burnt, as unburnt below a tenth; views whose
-    burn has no border are left out, as in training.
-    """
-    device = views.light.device
-    overlap = {name: [0.0, 0.0] for name in TONES}
-    false = {name: [0.0, 0.0] for name in TONES}
-    state = torch.random.get_rng_state()
-    torch.manual_seed(5)
-    for begin in range(0, len(views), batch_size):
-        chosen = torch.arange(begin, min(begin + batch_size, len(views)), device=device)
-        for chance in (0.0, 1.0):
-            batch = drawn_batch(views, chosen, chance)
-            with torch.autocast(device.type, torch.bfloat16, enabled=device.type == "cuda"):
-                believed = network(batch.picture)[2][:, 0].float().sigmoid() > BELIEVED
-            skin = (batch.skin > 0.9) & (batch.burn_known > 0.5)
-            hot, cold = skin & (batch.burn > 0.5), skin & (batch.burn < 0.1)
-            tone = views.tone[chosen, 0]
-            for name, (low, high) in TONES.items():
-                mine = ((tone >= low) & (tone < high))[:, None, None]
-                if chance:
-                    overlap[name][0] += float((hot & believed & mine).sum())
-                    overlap[name][1] += float(((hot | (cold & believed)) & mine).sum())
-                else:
-                    false[name][0] += float((cold & believed & mine).sum())
-                    false[name][1] += float((cold & mine).sum())
-    torch.random.set_rng_state(state)
-    return {
-        "burn_iou": {name: a / max(1.0, b) for name, (a, b) in overlap.items()},
-        "burn_false": {name: a / max(1.0, b) for name, (a, b) in false.items()},
+    return summary(table.cpu().double()) | {
+        "heads": true_heads,
+        "heads_found": found_true / max(1, true_heads),
+        "heads_true": found_true / max(1, found_all),
+        "roll_error_median": float(torch.tensor(rolls or [float("nan")]).median()),
+        "yaw_error_median": float(torch.tensor(yaws or [float("nan")]).median()),
     }
 
 

@@ -1,4 +1,4 @@
-"""The parser's network: parts of people, their heads, and where their skin is burnt.
+"""The parser's network: a small encoder and decoder that names the parts of people and finds heads.
 
 Input is an sRGB picture in [0, 1], shape (N, 3, H, W), H and W multiples of 32. The encoder halves
 it five times with residual blocks (He et al. 2016), pools the whole picture for context, and the
@@ -96,7 +96,7 @@ class Merge(nn.Module):
 
 
 class Parser(nn.Module):
-    """Part and burn logits at half resolution and head maps at an eighth."""
+    """Part logits at half resolution and head maps at an eighth."""
 
     def __init__(self, width: float = 1.0, blocks: tuple[int, ...] = ENCODER_BLOCKS) -> None:
         super().__init__()
@@ -114,19 +114,13 @@ class Parser(nn.Module):
             Merge(coarse[level], encoder[level], decoder[level]) for level in range(4)
         )
         self.parts = nn.Conv2d(decoder[0], PART_COUNT, 1)
-        self.burn = nn.Sequential(convolution(decoder[0], decoder[0]), nn.Conv2d(decoder[0], 1, 1))
         self.heads = nn.Sequential(convolution(decoder[2], 64), nn.Conv2d(64, HEAD_CHANNELS, 1))
         with torch.no_grad():
-            # what is rare starts from a chance of 2 %
             self.heads[1].bias.zero_()
-            self.heads[1].bias[0] = -4.0
-            self.burn[1].bias.fill_(-4.0)
+            self.heads[1].bias[0] = -4.0  # a head's centre is rare: start from 2 % of cells
 
-    def forward(self, picture: Tensor) -> tuple[Tensor, Tensor, Tensor]:
-        """Logits of parts (N, PART_COUNT, H/2, W/2), heads (N, HEAD_CHANNELS, H/8, W/8), burn.
-
-        The burn's logit has the shape (N, 1, H/2, W/2).
-        """
+    def forward(self, picture: Tensor) -> tuple[Tensor, Tensor]:
+        """Part logits (N, PART_COUNT, H/2, W/2) and head maps (N, HEAD_CHANNELS, H/8, W/8)."""
         levels = []
         features = picture * 2.0 - 1.0
         for stage in self.stages:
@@ -138,7 +132,7 @@ class Parser(nn.Module):
             features = self.merges[level](features, levels[level])
             if level == 2:
                 heads = features
-        return self.parts(features), self.heads(heads), self.burn(features)
+        return self.parts(features), self.heads(heads)
 
 
 def scaled(widths: tuple[int, ...], width: float) -> tuple[int, ...]:

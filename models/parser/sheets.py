@@ -42,17 +42,13 @@ COLOURS = torch.tensor(
 
 @torch.no_grad()
 def contact_sheet(network: nn.Module, batch: Batch, path: Path, columns: int = 6) -> None:
-    """Writes a JPEG of the batch: picture with heads, then truth and answer of parts and burn."""
+    """Writes a JPEG of the batch: picture with heads, truth, answer, in rows of three."""
     count, _, height, width = batch.picture.shape
-    parts, heads, burn = network(batch.picture)
+    parts, heads = network(batch.picture)
     answer = functional.interpolate(parts.float(), size=(height, width), mode="bilinear")
     truth = functional.interpolate(batch.part[:, None].float(), size=(height, width))
-    burns = [
-        functional.interpolate(one.float(), size=(height, width))[:, 0].clamp(0, 1).mul(255).byte()
-        for one in ((batch.burn * batch.burn_known)[:, None], burn.sigmoid())
-    ]
     rows = rows_for(count, columns)
-    sheet = Image.new("RGB", (columns * width, rows * height * 5))
+    sheet = Image.new("RGB", (columns * width, rows * height * 3))
     for index, found in enumerate(peaks(heads, HEAD_THRESHOLD)):
         picture = (batch.picture[index].float() * 255).round().byte().permute(1, 2, 0).cpu()
         image = Image.fromarray(picture.numpy())
@@ -62,12 +58,10 @@ def contact_sheet(network: nn.Module, batch: Batch, path: Path, columns: int = 6
                 draw.rectangle(head[:4].tolist(), outline=(0, 255, 0))
         for head in found:
             draw.rectangle([*sorted_box(head[:4].tolist())], outline=(255, 0, 0))
-        x, y = index % columns * width, index // columns * height * 5
+        x, y = index % columns * width, index // columns * height * 3
         sheet.paste(image, (x, y))
         for step, part in enumerate((truth[index, 0].round().long(), answer[index].argmax(0))):
             sheet.paste(Image.fromarray(COLOURS[part.cpu()].numpy()), (x, y + (step + 1) * height))
-        for step, one in enumerate(burns, start=3):
-            sheet.paste(Image.fromarray(one[index].cpu().numpy()), (x, y + step * height))
     sheet.save(path, quality=85)
 
 

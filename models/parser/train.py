@@ -30,7 +30,7 @@ from .heads import head_loss
 from .measures import measured
 from .network import ENCODER_BLOCKS, Parser
 from .sheets import contact_sheet
-from .variation import MILD, SKIN_FIRST, SKIN_LAST, Batch, drawn_batch, varied_batch
+from .variation import MILD, SKIN_FIRST, SKIN_LAST, Batch, plain_batch, varied_batch
 from .views import GrowingViews, Views, read_views, scenes_of
 
 PART_WEIGHTS = (1, 1, 1, 1.5, 1, 1, 1.2, 1, 3, 2, 2.5, 2, 3, 1, 2, 2, 2, 1, 1.5)
@@ -51,8 +51,8 @@ MINUTES_AFTER = 0.6
 AVERAGE_DECAY = 0.999
 # Of the moving average of the weights, which is what is kept.
 
-HEAD_WEIGHT, BURN_WEIGHT = 0.3, 5.0
-# Of the losses of heads and burn beside that of the parts.
+HEAD_WEIGHT = 0.3
+# Of the heads' loss beside that of the parts.
 
 FEWEST = 64
 # Views from which training begins.
@@ -97,15 +97,6 @@ def part_loss(logits: Tensor, batch: Batch, weights: Tensor) -> Tensor:
     overlap = (skin * batch.skin).sum() + (keep * batch.keep).sum() * 4
     total = (skin + batch.skin).sum() + (keep + batch.keep).sum() * 4
     return hard + soft + 0.3 * (1 - 2 * overlap / total.clamp(min=1))
-
-
-def burn_loss(logit: Tensor, batch: Batch) -> Tensor:
-    """Cross-entropy of the burn, mostly on skin, where a burn can be told at all."""
-    weight = (batch.skin + 0.15) * batch.burn_known
-    each = functional.binary_cross_entropy_with_logits(
-        logit[:, 0].float(), batch.burn, reduction="none"
-    )
-    return (each * weight).sum() / weight.sum().clamp(min=1)
 
 
 def rate_at(share: float, peak: float) -> float:
@@ -164,17 +155,13 @@ def new_run(options: argparse.Namespace, device: torch.device) -> Run:
 
 
 def one_step(run: Run, batch: Batch, weights: Tensor, size: int, cards: int) -> list[Tensor]:
-    """One step down the loss; returns the losses of parts, heads and burn."""
+    """One step down the loss; returns the losses of parts and heads."""
     picture = batch.picture.to(memory_format=torch.channels_last)
     with torch.autocast(picture.device.type, torch.bfloat16):
-        parts, heads, burn = run.network(picture)
-    losses = [
-        part_loss(parts, batch, weights),
-        head_loss(heads, batch.heads, size),
-        burn_loss(burn, batch),
-    ]
+        parts, heads = run.network(picture)
+    losses = [part_loss(parts, batch, weights), head_loss(heads, batch.heads, size)]
     run.optimiser.zero_grad(set_to_none=True)
-    (losses[0] + HEAD_WEIGHT * losses[1] + BURN_WEIGHT * losses[2]).backward()
+    (losses[0] + HEAD_WEIGHT * losses[1]).backward()
     if cards > 1:
         shared_mean([p.grad for p in run.network.parameters() if p.grad is not None])
     norm = nn.utils.clip_grad_norm_(run.network.parameters(), 2.0)
@@ -228,7 +215,7 @@ def trained(
                 f"{rate_at(share, options.rate):.5f} views {len(views)} "
                 f"{done * options.batch * cards / (now - begin):.0f} pictures/s"
             )
-        if now - last_save > 60:
+        if cards == 1 and now - last_save > 60:
             last_save = now
             save(run.average, options.out / "parser.pt")
 
@@ -249,10 +236,8 @@ def short(measures: dict) -> str:
     leak = " ".join(
         f"{n}:{v:.2f}" for n, v in measures["share_taken_for_skin"].items() if v is not None
     )
-    burns = " ".join(f"{n}:{v:.2f}" for n, v in measures["burn_iou"].items())
-    false = " ".join(f"{n}:{v:.4f}" for n, v in measures["burn_false"].items())
     line = " ".join(f"{n} {measures[n]:.4f}" for n in names)
-    return f"{line} | {parts} | leak {leak} | burn {burns} | false {false}"
+    return f"{line} | {parts} | leak {leak}"
 
 
 def some(paths: list[Path], most: int) -> list[Path]:
@@ -276,7 +261,7 @@ def measure(run: Run, options: argparse.Namespace, views: Views, note: Note) -> 
             results[split] = measured(average, held) | {"views": len(held)}
             note(f"{split} {short(results[split])}")
             pick = torch.randperm(len(held))[:24].to(device)
-            contact_sheet(average, drawn_batch(held, pick, 0.6), options.out / f"{split}.jpg")
+            contact_sheet(average, plain_batch(held, pick), options.out / f"{split}.jpg")
     (options.out / "metrics.json").write_text(json.dumps(results, indent=1))
 
 

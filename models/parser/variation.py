@@ -51,8 +51,6 @@ class Batch:
         Soft coverage in [0, 1].
     heads : Tensor, shape (N, M, 6)
         Left, top, right, bottom in pixels of `picture`, roll, yaw; NaN where there are fewer.
-    burn, burn_known : Tensor, shape (N, S/2, S/2)
-        How much a place is burnt, and where that is asked for, both in [0, 1].
     """
 
     picture: Tensor
@@ -60,8 +58,6 @@ class Batch:
     skin: Tensor
     keep: Tensor
     heads: Tensor
-    burn: Tensor
-    burn_known: Tensor
 
 
 def recoloured(scene: Framed) -> tuple[Tensor, Tensor]:
@@ -195,34 +191,29 @@ def varied_batch(views: Views, count: int, size: int, mild: float = MILD) -> Bat
     device = views.light.device
     front = framed(views, torch.randint(0, len(views), (count,), device=device), size)
     front.light, front.cut_out = recoloured(front)
-    burn = burnt(front)
-    change = look_alikes(front) * burn.ratio
+    change = look_alikes(front) * burnt(front).ratio
     front.light, front.cut_out = front.light * change, front.cut_out * change
-    mixed = composed(front, views)
-    scene = occluded(mixed)
-    shown = (scene.person > front.person - 1e-3).float() * (front.person > 0.5)
+    scene = occluded(composed(front, views))
     light = warm_and_cold(red_shade(relit(scene.light)))
     spared = chance(light, mild, count)
-    picture, known = torch.empty_like(light), burn.known.clone()
+    picture = torch.empty_like(light)
     if spared.any():
         picture[spared] = mildly_photographed(light[spared])
     if not spared.all():
-        picture[~spared], colour = photographed(light[~spared])
-        known[~spared] *= colour
-    return answered(picture, scene, burn.share * shown, known)
+        picture[~spared], _ = photographed(light[~spared])
+    return answered(picture, scene)
 
 
-def drawn_batch(views: Views, chosen: Tensor, burn_chance: float) -> Batch:
-    """The chosen views as they are, some with a burn, for measuring; 0 draws none."""
+def plain_batch(views: Views, chosen: Tensor) -> Batch:
+    """The chosen views as they are, for measuring."""
     scene = unframed(views, chosen)
-    burn = burnt(scene, burn_chance)
-    return answered(plain_picture(scene.light * burn.ratio), scene, burn.share, burn.known)
+    return answered(plain_picture(scene.light), scene)
 
 
-def answered(picture: Tensor, scene: Framed, burn: Tensor, known: Tensor) -> Batch:
+def answered(picture: Tensor, scene: Framed) -> Batch:
     """The batch with its truth at half resolution: the part of one random pixel of each four."""
     row, column = torch.randint(0, 2, (2,)).tolist()
-    soft = torch.cat([scene.skin, scene.keep, burn, known], 1)
-    skin, keep, burn, known = functional.avg_pool2d(soft, 2).clamp(0, 1).unbind(1)
+    soft = functional.avg_pool2d(torch.cat([scene.skin, scene.keep], 1), 2).clamp(0, 1)
+    skin, keep = soft.unbind(1)
     part = scene.part[:, 0, row::2, column::2].round().long()
-    return Batch(torch.round(picture * 255) / 255, part, skin, keep, scene.heads, burn, known)
+    return Batch(torch.round(picture * 255) / 255, part, skin, keep, scene.heads)

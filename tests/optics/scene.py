@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.box import Box
-from evenhand.people.person import Face, Region
+from evenhand.people.person import Belief, Face, Region
 from evenhand.steps.patch import SkinPatch
 from tests.optics.changes import (
     Dose,
@@ -45,6 +45,8 @@ class Scene:
         Marks that were drawn.
     box, face : Box and Face or None
         Where the scene lies in a photograph and the face in it; None for a drawn scene.
+    belief : Belief or None
+        Where skin is believed to be burnt; None for what a parser that sees the burn would say.
     """
 
     skin: Skin
@@ -56,13 +58,15 @@ class Scene:
     marks: tuple[TrueMark, ...] = field(default=())
     box: Box | None = None
     face: Face | None = None
+    belief: Belief | None = None
 
     @property
     def patch(self) -> SkinPatch:
         """What a step sees."""
         height, width = self.changed.shape[:2]
         box = self.box or Box(0, 0, height, width)
-        return SkinPatch(box, self.changed, self.masks, self.mm_per_pixel, self.face)
+        belief = self.belief or seen_burn(self.dose, self.mm_per_pixel, box)
+        return SkinPatch(box, self.changed, self.masks, self.mm_per_pixel, self.face, belief)
 
     @property
     def alpha(self) -> npt.NDArray[np.float32]:
@@ -92,6 +96,20 @@ class Scene:
             scene.with_dose(Dose(0 * self.dose.blood, 0 * self.dose.blood)),
             marks=(*self.marks, *marks),
         )
+
+
+BLURRED_MM = 3.0
+"""A network that sees the whole person knows a burn's edge about so well, millimetres."""
+
+SEEN_BLOOD = 0.005
+"""Blood from which a burn is wholly seen: about half of a slight one."""
+
+
+def seen_burn(dose: Dose, mm_per_pixel: float, box: Box) -> Belief:
+    """What a parser would believe that sees where the dose is, but not how much, nor its edge."""
+    seen = np.clip(dose.blood / SEEN_BLOOD, 0, 1).astype(np.float32)
+    blurred = cv2.GaussianBlur(seen, (0, 0), BLURRED_MM / mm_per_pixel)
+    return Belief(blurred, np.array([[1.0, 0, box.left], [0, 1.0, box.top]]))
 
 
 def skin_scene(

@@ -17,7 +17,6 @@ from evenhand.people.parser import (
     Parsing,
     Part,
     distinct,
-    parse_photograph,
 )
 from evenhand.people.views import View, aligned, chained, inverse
 from evenhand.photo.photograph import Photograph
@@ -30,7 +29,7 @@ def parse_of(face: np.ndarray, to_photograph: np.ndarray) -> Parse:
     probability = np.zeros((len(Part), *face.shape), np.float32)
     probability[Part.FACE] = face
     probability[Part.BACKGROUND] = 1 - face
-    return Parse(probability, to_photograph, ())
+    return Parse(probability, to_photograph, (), 0.5 * face)
 
 
 def test_a_cell_covers_its_own_pixels() -> None:
@@ -63,7 +62,7 @@ def test_a_turned_look_reaches_as_far_as_it_trusts_itself() -> None:
     turned = chained(np.array([[0.8, -0.6, 60.0], [0.6, 0.8, 10.0]]), HALF)
     look = parse_of(np.ones((20, 30), np.float32), turned)
     grid = np.eye(3)[:2]
-    _, trust = look.drawn([Part.FACE], grid, (120, 130))
+    _, trust = look.drawn(look.of([Part.FACE]), grid, (120, 130))
     rows, columns = look.reach(grid, (120, 130))
     outside = trust.copy()
     outside[rows, columns] = 0
@@ -75,7 +74,9 @@ def test_a_turned_look_reaches_as_far_as_it_trusts_itself() -> None:
 
 def test_chances_of_parts_add_up() -> None:
     probability = np.random.default_rng(2).dirichlet(np.ones(len(Part)), (4, 4))
-    answer = Parse(np.moveaxis(probability, -1, 0).astype(np.float32), HALF, ())
+    answer = Parse(
+        np.moveaxis(probability, -1, 0).astype(np.float32), HALF, (), np.zeros((4, 4), np.float32)
+    )
     np.testing.assert_allclose(answer.of(Part), 1, atol=1e-6)
     assert answer.of([]).max() == 0
 
@@ -123,7 +124,8 @@ def test_damaged_weights_are_named(monkeypatch: pytest.MonkeyPatch, tmp_path: Pa
 @pytest.mark.parametrize("shape", [(31, 33), (200, 301), (64, 900)])
 def test_any_shape_is_answered_with_chances_that_add_up(shape: tuple[int, int]) -> None:
     pixels = np.random.default_rng(3).integers(0, 256, (*shape, 3)).astype(np.uint8)
-    parsing = parse_photograph(Photograph(pixels))
+    photograph = Photograph(pixels)
+    parsing = Parsing(parser.look(photograph, photograph.frame), (), ())
     everything = parsing.inside(Part, Box(0, 0, *shape))
     np.testing.assert_allclose(everything, 1, atol=2e-3)
 

@@ -7,20 +7,20 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from evenhand.people.person import Region
+from evenhand.people.person import Belief, Region
 from evenhand.steps.coarse import coarse
 from evenhand.steps.pigments import pigments_of
-from evenhand.steps.redness import GRID_MM, Grade, RednessSettings, redness
-from evenhand.steps.redness_measure import measure
+from evenhand.steps.redness import Action, RednessSettings, redness
 from tests.evaluation.steps_measures import burn_measures, difference
 from tests.evaluation.steps_textbook import global_a_shift
+from tests.optics.scene import Scene
 from tests.optics.skin import MELANIN, Light
 from tests.steps.skins import burnt, clean, rendered_burnt_arm, tanned
 
 SETTINGS = RednessSettings()
 
-FOLD_MM, FOLD_DENSITY = 9.0, 1.3
-"""Deviation of a fold, and how much darker it is in the middle, optical density."""
+NO_BELIEF = Belief(np.zeros((2, 2), np.float32), np.eye(2, 3) * 1000)
+"""A parser that sees no burn anywhere."""
 
 
 @pytest.mark.parametrize("tone", list(MELANIN))
@@ -68,19 +68,15 @@ def test_a_warm_cast_over_everything_is_not_redness() -> None:
         assert moved[scene.alpha > 0.9].mean() < 0.3
 
 
-def test_redness_in_a_deep_fold_is_not_trusted_and_in_ordinary_light_is() -> None:
+def test_sun_and_shade_lose_the_burn_alike() -> None:
     scene = burnt("light")
-    rows, columns = np.ogrid[: scene.alpha.shape[0], : scene.alpha.shape[1]]
-    within = cv2.distanceTransform((scene.alpha > 0.9).astype(np.uint8), cv2.DIST_L2, 5)
-    row, column = np.unravel_index(within.argmax(), within.shape)
-    far = ((rows - row) ** 2 + (columns - column) ** 2) * scene.mm_per_pixel**2
-    fold = np.exp(-far / (2 * FOLD_MM**2)).astype(np.float32)
-    seen = scene.changed * np.exp(-FOLD_DENSITY * fold)[..., None]
-    skin = coarse(replace(scene, changed=seen).patch, GRID_MM)
-    in_light = measure(skin)[1].in_light
-    depth = cv2.resize(fold, in_light.shape[::-1], interpolation=cv2.INTER_AREA)
-    assert in_light[depth > 0.95].mean() < 0.3
-    assert in_light[(depth < 0.05) & skin.inside].mean() > 0.95
+    wanted = redness(scene.patch, SETTINGS).wanted
+    burn = (scene.dose.blood > 0.8 * scene.dose.blood.max()) & (scene.alpha > 0.9)
+    light = scene.clean.mean(axis=-1)
+    dark, bright = np.quantile(light[burn], [0.33, 0.67])
+    before, after = difference(scene.changed, scene.clean), difference(wanted, scene.clean)
+    for part in (burn & (light < dark), burn & (light > bright)):
+        assert after[part].mean() < 0.3 * before[part].mean()
 
 
 def test_a_burn_in_warm_evening_light_is_still_found() -> None:
@@ -119,13 +115,59 @@ def test_shading_is_kept() -> None:
     assert np.corrcoef(light, np.log(wanted[burn].mean(axis=-1)))[0, 1] > 0.97
 
 
-def test_the_grade_tells_burnt_from_unburnt() -> None:
-    grades = [
-        redness(scene.patch, SETTINGS).facts["regions"][Region.FACE.value]["grade"]
-        for scene in (clean("light"), burnt("light"))
-    ]
-    assert grades[0] == Grade.NONE.value
-    assert grades[1] in (Grade.MODERATE.value, Grade.STRONG.value)
+def test_what_was_done_is_told() -> None:
+    assert redness(clean("light").patch, SETTINGS).facts["burns"] == []
+    burns = redness(burnt("light").patch, SETTINGS).facts["burns"]
+    assert {burn["action"] for burn in burns} == {Action.TAKEN_OFF}
+    assert any(Region.FACE.value in burn["regions"] for burn in burns)
+
+
+@pytest.mark.parametrize("tone", list(MELANIN))
+def test_without_belief_or_a_point_a_burn_is_left(tone: str) -> None:
+    scene = replace(burnt(tone), belief=NO_BELIEF)
+    wanted = redness(scene.patch, SETTINGS).wanted
+    moved = difference(wanted, scene.changed)[scene.alpha > 0.9]
+    assert np.quantile(moved, 0.99) < 2.5
+    assert moved.mean() < 1.0
+
+
+def pointed_piece(scene: Scene) -> tuple[tuple[int, int], np.ndarray]:
+    """A point amid the largest piece of a burn, and that piece without its border."""
+    burn = (scene.dose.blood > 0.7 * scene.dose.blood.max()) & (scene.alpha > 0.9)
+    within = cv2.distanceTransform(burn.astype(np.uint8), cv2.DIST_L2, 5)
+    row, column = np.unravel_index(within.argmax(), within.shape)
+    _, labels = cv2.connectedComponents(burn.astype(np.uint8))
+    return (int(column), int(row)), labels == labels[row, column]
+
+
+@pytest.mark.parametrize("tone", ["light", "tan", "brown"])
+def test_with_one_point_the_whole_burn_goes(tone: str) -> None:
+    scene = replace(burnt(tone), belief=NO_BELIEF)
+    point, piece = pointed_piece(scene)
+    wanted = redness(scene.patch, RednessSettings(burnt_at=(point,))).wanted
+    before, after = difference(scene.changed, scene.clean), difference(wanted, scene.clean)
+    assert after[piece].mean() < 0.4 * before[piece].mean()
+    unburnt = (scene.dose.blood == 0) & (scene.alpha > 0.9)
+    assert difference(wanted, scene.changed)[unburnt].mean() < 1.0
+
+
+def test_what_is_to_be_left_is_left() -> None:
+    scene = burnt("light")
+    point, piece = pointed_piece(scene)
+    left = redness(scene.patch, RednessSettings(leave_at=(point,), flush=0.0)).wanted
+    assert difference(left, scene.changed)[piece].mean() < 0.5
+
+
+def test_a_region_may_have_its_own_strength() -> None:
+    scene = burnt("light")
+    face = scene.masks[Region.FACE] > 0.99
+    neck = (scene.masks[Region.NECK] > 0.99) & (scene.dose.blood > 0)
+    chosen = RednessSettings(by_region={Region.FACE: 0.0})
+    moved = difference(redness(scene.patch, chosen).wanted, scene.changed)
+    whole = difference(redness(scene.patch, SETTINGS).wanted, scene.changed)
+    inside = cv2.erode(face.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
+    assert moved[inside].max() < 0.5
+    assert moved[neck].mean() == pytest.approx(whole[neck].mean(), rel=0.25)
 
 
 def test_the_direction_on_dark_skin_is_darkening_on_light_skin_reddening() -> None:

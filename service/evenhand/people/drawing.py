@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from evenhand.box import Box
 from evenhand.people import edges
-from evenhand.people.evidence import Evidence
+from evenhand.people.parts import Parts
 from evenhand.people.person import SKIN_REGIONS, Alpha, Mask, Region, union
 from evenhand.people.views import View
 from evenhand.photo.photograph import Photograph
@@ -26,7 +26,7 @@ BOX_MARGIN = 3
 
 
 def masks_of(
-    photograph: Photograph, view: View, evidence: Evidence, face_parts: Mapping[Region, Mask]
+    photograph: Photograph, view: View, parts: Parts, face_parts: Mapping[Region, Mask]
 ) -> dict[Region, Mask]:
     """All masks of one person.
 
@@ -34,19 +34,19 @@ def masks_of(
     ----------
     photograph : Photograph
     view : View
-        The working view on which the evidence was weighed.
-    evidence : Evidence
+        The working view on which the parts were put together.
+    parts : Parts
     face_parts : mapping of Region to Mask
         Eyes, brows, lips and nostrils, already drawn; they are among the result.
     """
     masks = dict(face_parts)
     kept = list(masks.values())
-    for region, area in _areas(evidence):
-        mask = _skin_mask(photograph, view, evidence.skin, area, kept)
+    for region, area in _areas(parts):
+        mask = _skin_mask(photograph, view, parts.skin, area, kept)
         if mask is not None:
             masks[region] = mask
     skin = [masks[region] for region in SKIN_REGIONS if region in masks]
-    for region, chance in evidence.kept.items():
+    for region, chance in parts.kept.items():
         mask = kept_mask(photograph, view, chance, skin)
         if mask is not None:
             masks[region] = mask
@@ -84,11 +84,11 @@ def kept_mask(
     return Mask(box, alpha) if alpha.any() else None
 
 
-def _areas(evidence: Evidence) -> list[tuple[Region, npt.NDArray[np.bool_]]]:
+def _areas(parts: Parts) -> list[tuple[Region, npt.NDArray[np.bool_]]]:
     """For each region, where the working view shows this person's skin of it."""
-    shown = evidence.skin > LEAST_SKIN
-    codes = np.unique(evidence.region[shown])
-    return [(tuple(Region)[code], shown & (evidence.region == code)) for code in codes]
+    shown = parts.skin > LEAST_SKIN
+    codes = np.unique(parts.region[shown])
+    return [(tuple(Region)[code], shown & (parts.region == code)) for code in codes]
 
 
 def _skin_mask(

@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from evenhand.box import Box
 from evenhand.people.person import Alpha
-from evenhand.people.views import View
+from evenhand.people.views import Affine, View
 from evenhand.photo.photograph import Photograph
 from evenhand.processors import PROCESSORS
 
@@ -92,6 +92,13 @@ def enlarged(coarse: Alpha, view: View, box: Box) -> Alpha:
 
     _in_tiles(work, coarse > 0, view, box)
     return alpha
+
+
+def sampled(field: Alpha, to_field: Affine, shape: tuple[int, int]) -> Alpha:
+    """A field read on another grid, zero outside; `to_field` maps the grid to the field."""
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    drawn: Alpha = cv2.warpAffine(field, to_field, (shape[1], shape[0]), flags=flags)
+    return drawn
 
 
 def _in_tiles(

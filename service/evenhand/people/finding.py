@@ -4,24 +4,32 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
 
-import cv2
 import numpy as np
+import numpy.typing as npt
 from pydantic import BaseModel, ConfigDict, Field
 
-from evenhand.people import bodies, parser, regions
-from evenhand.people.bodies import Body
+from evenhand.box import Box
+from evenhand.people import edges, parser, regions
+from evenhand.people.burnt import belief_of
 from evenhand.people.drawing import joined, kept_mask, masks_of, on_view
-from evenhand.people.evidence import evidence_of, face_parts, place_of
 from evenhand.people.faceless import faceless_people
 from evenhand.people.faces import Head, find_heads
-from evenhand.people.looks import further_heads, looks_at
-from evenhand.people.parser import Parse, Parsing
-from evenhand.people.person import Mask, Person, Region, Scale
+from evenhand.people.looks import further_heads, looked_at
+from evenhand.people.ownership import owners
+from evenhand.people.parser import Parsing
+from evenhand.people.parts import face_parts, parts_of
+from evenhand.people.person import SKIN_REGIONS, Mask, Person, Region, Scale
 from evenhand.people.pointed import SkinPlace, pointed_person
 from evenhand.people.scale import scale_of
+from evenhand.people.views import Affine, View, chained, inverse, quarter_turned, reduced
 from evenhand.photo.photograph import Photograph
+
+WORKING_SIZE = 640
+"""Pixels along the longer side of the view on which one person's parts are put together."""
+
+MARGIN = 0.02
+"""Kept around what belongs to a person, as a share of the photograph's longer side."""
 
 
 class PeopleSettings(BaseModel):
@@ -80,16 +88,29 @@ def find_people(
         heads = find_heads(photograph)
     frame = look.result()
     heads = _chosen(heads + further_heads(frame, heads, photograph.frame), settings)
-    scales = [scale_of(head.face) for head in heads]
-    found = [
-        bodies.body_of(photograph, head, scale) for head, scale in zip(heads, scales, strict=True)
-    ]
     if not heads:
         return faceless_people(photograph, frame, settings.pointed_mm_per_pixel)
-    return [
-        _person_of(photograph, frame, head, scale, index, found)
-        for index, (head, scale) in enumerate(zip(heads, scales, strict=True))
+    parsing = looked_at(photograph, frame, heads)
+    owner, to_photograph = owners(parsing, heads, photograph.frame)
+    people = [
+        _person_of(photograph, parsing, head, index, (owner == index, to_photograph))
+        for index, head in enumerate(heads)
     ]
+    return without_shared_skin(people)
+
+
+def without_shared_skin(people: list[Person]) -> list[Person]:
+    """The people, each pixel of skin left to the first of them alone, in place."""
+    for index, person in enumerate(people):
+        own = [person.masks[region] for region in SKIN_REGIONS if region in person.masks]
+        for other in people[:index]:
+            for taken in (other.masks[r] for r in SKIN_REGIONS if r in other.masks):
+                for mask in own:
+                    shared = mask.box.intersection(taken.box)
+                    if shared.area:
+                        part = mask.alpha[shared.within(mask.box)]
+                        part[taken.alpha[shared.within(taken.box)] > 0] = 0
+    return people
 
 
 def _chosen(heads: list[Head], settings: PeopleSettings) -> list[Head]:
@@ -101,38 +122,55 @@ def _chosen(heads: list[Head], settings: PeopleSettings) -> list[Head]:
 
 def _person_of(
     photograph: Photograph,
-    frame: Parse,
+    parsing: Parsing,
     head: Head,
-    scale: Scale,
     index: int,
-    found: list[Body],
+    owned: tuple[npt.NDArray[np.bool_], Affine],
 ) -> Person:
     """The person of one head, with masks."""
-    body = found[index]
-    parsing = looks_at(frame, photograph, head, body)
-    parts = _face_parts(photograph, parsing, head, scale, body)
-    evidence = evidence_of(place_of(body), parsing, on_view(parts, body.view))
-    own = bodies.ending(body, photograph.frame)
-    others = found[:index] + found[index + 1 :]
-    if others:
-        own *= bodies.to_view(bodies.owned(body, others), body, cv2.INTER_NEAREST)
-    evidence = replace(evidence, skin=evidence.skin * own)
-    return Person(index, head.face, scale, masks_of(photograph, body.view, evidence, parts))
+    scale = scale_of(head.face)
+    own, to_photograph = owned
+    box = _box_around(own, to_photograph, head, photograph.frame)
+    turns = round(head.face.roll / 90) % 4
+    view = quarter_turned(reduced(photograph, box, WORKING_SIZE), turns)
+    mm_per_pixel = scale.mm_per_pixel * view.pixel_size
+    kept = _face_parts(photograph, parsing, head, scale, view)
+    height, width = view.pixels.shape[:2]
+    to_owner = chained(inverse(to_photograph), view.to_photograph)
+    mine = edges.sampled(own.astype(np.float32), to_owner, (height, width))
+    parts = parts_of(parsing, view, mine, mm_per_pixel)
+    masks = masks_of(photograph, view, parts, kept)
+    burnt = belief_of(view, parts.skin, parts.face, parts.hand)
+    return Person(index, head.face, scale, masks, burnt)
+
+
+def _box_around(own: npt.NDArray[np.bool_], to_photograph: Affine, head: Head, frame: Box) -> Box:
+    """Box in the photograph around what belongs to a head, the face at least."""
+    margin = round(MARGIN * max(frame.height, frame.width)) + 1
+    box = head.face.box
+    if own.any():
+        rows, columns = np.flatnonzero(own.any(axis=1)), np.flatnonzero(own.any(axis=0))
+        ends = np.array([[columns[0], rows[0]], [columns[-1] + 1, rows[-1] + 1]], np.float64)
+        (left, top), (right, bottom) = ends @ to_photograph[:, :2].T + to_photograph[:, 2]
+        box = box.union(Box(round(top), round(left), round(bottom), round(right)))
+    grown = Box(box.top - margin, box.left - margin, box.bottom + margin, box.right + margin)
+    return grown.intersection(frame)
 
 
 def _face_parts(
-    photograph: Photograph, parsing: Parsing, head: Head, scale: Scale, body: Body
+    photograph: Photograph, parsing: Parsing, head: Head, scale: Scale, view: View
 ) -> dict[Region, Mask]:
     """Eyes, brows, lips and nostrils by the mesh and by the parser, widely where only by that."""
     face = head.face
     masks, known = {}, {}
     if len(face.landmarks):
         masks = regions.kept_parts(face.landmarks, scale.mm_per_pixel, photograph.frame, face.yaw)
-        known = {region: on_view({region: mask}, body.view) for region, mask in masks.items()}
+        known = {region: on_view({region: mask}, view) for region, mask in masks.items()}
     elif np.ptp(head.points, axis=0).any():
         masks = regions.kept_discs(head.points, scale.mm_per_pixel, photograph.frame)
-    for region, chance in face_parts(body.view, body.mm_per_pixel, parsing, known).items():
-        mask = kept_mask(photograph, body.view, chance, ())
+    mm_per_pixel = scale.mm_per_pixel * view.pixel_size
+    for region, chance in face_parts(view, mm_per_pixel, parsing, known).items():
+        mask = kept_mask(photograph, view, chance, ())
         if mask is not None:
             masks[region] = joined(mask, masks[region]) if region in masks else mask
     return masks

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
+import numpy.typing as npt
 
 from evenhand.box import Box
 from evenhand.people import parser
-from evenhand.people.bodies import Body
 from evenhand.people.faces import Head
 from evenhand.people.parser import Parse, Parsing
 from evenhand.people.person import Face
+from evenhand.people.views import aligned, reduced
 from evenhand.photo.photograph import Photograph
 
 HEAD_IN_FACES = 1.35
@@ -18,9 +21,21 @@ HEAD_IN_FACES = 1.35
 HEAD_IN_PROFILES = 1.55
 """Height of a head with its hair, in sides of the box around a face in profile."""
 
-SMALL_WITH_BODY = 40.0
-"""Pixels: a head smaller than this in the look at the whole photograph is looked at again with its
-body, too."""
+HEAD_SEEN = 200.0
+"""Pixels: a head smaller than this in the look at the whole photograph is looked at again."""
+
+LYING = 35.0
+"""Degrees of roll from which a head is looked at upright: training turned few pictures further."""
+
+BODY_SEEN = 0.6
+"""Share of the photograph's longer side below which a body is looked at again."""
+
+BODY_DOWN, BODY_UP, BODY_ASIDE = 7.5, 2.0, 2.5
+"""How far a body reaches from the middle of its head, in heights of the head, arms raised or spread
+included; from the proportions of adults, seven and a half heads tall (common practice)."""
+
+MOST_CLOSER = 6
+"""Closer looks at heads and as many at bodies, at the largest ones first."""
 
 SUREST_HEAD = 0.6
 """Chance from which a head that only the parser sees is taken for one."""
@@ -32,35 +47,71 @@ SAME_PLACE = 0.3
 """Share of a face's box inside the parser's head from which the two are the same."""
 
 
-def looks_at(frame: Parse, photograph: Photograph, head: Head, body: Body) -> Parsing:
-    """The parser's answers that concern one person, coarse to close.
+def looked_at(photograph: Photograph, frame: Parse, heads: Sequence[Head]) -> Parsing:
+    """The parser's answers for the photograph: the whole, then bodies, then heads shown too small.
 
     Parameters
     ----------
+    photograph : Photograph
     frame : Parse
         The answer for the whole photograph.
-    photograph : Photograph
-    head : Head
-    body : Body
-        A closer, upright look at it is added where its head is very small in the whole, or it lies.
+    heads : sequence of Head
     """
     share = parser.LOOK_SIDE / max(parser.LOOK_SIDE, *photograph.shape)
-    size = HEAD_IN_FACES * head.face.box.height * share
-    lying = round(head.face.roll / 90) % 4 != 0
-    closer = []
-    if size < SMALL_WITH_BODY or lying:
-        closer.append(parser.parse(body.view))
-    if size < parser.SMALL_HEAD and not lying:
-        around = parser.around_head(_whole_head(head)).intersection(photograph.frame)
-        closer.append(parser.look(photograph, around, parser.CROP_SIDE))
-    return Parsing(frame, tuple(closer), ())
+    largest = sorted(heads, key=lambda head: -head.face.box.area)
+    bodies = [body for head in largest if _is_small(body := _body(head, photograph), photograph)]
+    looks = [parser.look(photograph, body) for body in bodies[:MOST_CLOSER]]
+    small = [h for h in largest if head_height(h) * share < HEAD_SEEN or abs(h.face.roll) > LYING]
+    looks += [_at_head(photograph, head) for head in small[:MOST_CLOSER]]
+    return Parsing(frame, tuple(looks), ())
 
 
-def _whole_head(head: Head) -> Box:
-    """About where the head with its hair is."""
+def head_height(head: Head) -> float:
+    """Height of the head with its hair in pixels of the photograph."""
+    share = HEAD_IN_FACES if len(head.face.landmarks) else HEAD_IN_PROFILES
+    return share * max(head.face.box.height, 1)
+
+
+def middle_of(head: Head) -> npt.NDArray[np.float64]:
+    """Middle (column, row) of the face."""
     box = head.face.box
-    more = round((HEAD_IN_FACES - 1) * box.height)
-    return Box(box.top - more, box.left - more // 2, box.bottom, box.right + more // 2)
+    return np.array([(box.left + box.right) / 2, (box.top + box.bottom) / 2])
+
+
+def down_from(head: Head) -> npt.NDArray[np.float64]:
+    """Unit vector (column, row) from crown to chin in the picture."""
+    roll = np.radians(head.face.roll)
+    return np.array([-np.sin(roll), np.cos(roll)])
+
+
+def _body(head: Head, photograph: Photograph) -> Box:
+    """Where the body of a head may be."""
+    size, middle, down = head_height(head), middle_of(head), down_from(head)
+    aside = np.array([-down[1], down[0]])
+    ends = [
+        middle + size * (along * down + across * aside)
+        for along in (-BODY_UP, BODY_DOWN)
+        for across in (-BODY_ASIDE, BODY_ASIDE)
+    ]
+    left, top = np.min(ends, axis=0)
+    right, bottom = np.max(ends, axis=0)
+    return Box(round(top), round(left), round(bottom), round(right)).intersection(photograph.frame)
+
+
+def _is_small(body: Box, photograph: Photograph) -> bool:
+    return max(body.height, body.width) < BODY_SEEN * max(photograph.shape)
+
+
+def _at_head(photograph: Photograph, head: Head) -> Parse:
+    """The closer look at a head; upright, if it lies."""
+    side = parser.CROP_HEADS * head_height(head)
+    middle = middle_of(head)
+    if abs(head.face.roll) > LYING:
+        roll = head.face.roll
+        return parser.parse(aligned(photograph, middle, side, roll, parser.CROP_SIDE))
+    top, left = round(middle[1] - side / 2), round(middle[0] - side / 2)
+    around = Box(top, left, top + round(side), left + round(side)).intersection(photograph.frame)
+    return parser.parse(reduced(photograph, around, parser.CROP_SIDE))
 
 
 def further_heads(frame: Parse, known: list[Head], bounds: Box) -> list[Head]:

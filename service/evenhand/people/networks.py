@@ -30,9 +30,6 @@ DETECTION_CONFIDENCE = 0.5
 MESH_CONFIDENCE = 0.3
 """Least score of the detector in front of the face mesh: the crop is known to hold a head."""
 
-POSE_CONFIDENCE = 0.3
-"""Least score of the person detector in front of the pose network, on a crop around a face."""
-
 NOISE = re.compile(rb"[IW]\d{4} |INFO: Created TensorFlow Lite|WARNING: All log messages before")
 """Start-up lines of the networks' C++ log that tell a user nothing."""
 
@@ -60,25 +57,6 @@ class Detection:
     score: float
 
 
-@dataclass(frozen=True)
-class Pose:
-    """A body as the pose network gives it, in pixels of the picture it was given.
-
-    Attributes
-    ----------
-    points : ndarray of float32, shape (33, 2)
-        Body landmarks (column, row) in the network's published order.
-    visibility : ndarray of float32, shape (33,)
-        Chance in [0, 1] that the point is in the picture and not hidden.
-    person : ndarray of float32, shape (height, width)
-        Chance in [0, 1] that the pixel belongs to the person.
-    """
-
-    points: Points
-    visibility: npt.NDArray[np.float32]
-    person: npt.NDArray[np.float32]
-
-
 def detect_near(picture: Picture) -> list[Detection]:
     """Faces that take 13 to 100 % of the picture's side, frontal to profile."""
     return _detections(_run("near", picture), picture)
@@ -97,27 +75,6 @@ def face_mesh(picture: Picture) -> Points | None:
     height, width = picture.shape[:2]
     points = np.array([(p.x, p.y, p.z) for p in faces[0].landmark], np.float32)
     return points * np.array([width, height, width], np.float32)
-
-
-def body_pose(picture: Picture) -> Pose | None:
-    """The most prominent body in the picture, or None."""
-    found = _run("pose", picture)
-    if found.pose_landmarks is None:
-        return None
-    height, width = picture.shape[:2]
-    marks = found.pose_landmarks.landmark
-    person = found.segmentation_mask
-    return Pose(
-        points=np.array([(p.x * width, p.y * height) for p in marks], np.float32),
-        visibility=np.array([p.visibility for p in marks], np.float32),
-        person=np.zeros((height, width), np.float32) if person is None else person.copy(),
-    )
-
-
-def person_matte(picture: Picture) -> npt.NDArray[np.float32]:
-    """Chance in [0, 1] that a pixel belongs to any person, shape (height, width)."""
-    matte: npt.NDArray[np.float32] = _run("matte", picture).segmentation_mask.copy()
-    return matte
 
 
 _loaded = threading.local()
@@ -149,7 +106,7 @@ def _loaded_builders() -> dict[str, Callable[[], Any]]:
     """The same; importing mediapipe here keeps `import evenhand` quick."""
     from mediapipe.python import solutions
 
-    faces, mesh, pose = solutions.face_detection, solutions.face_mesh, solutions.pose
+    faces, mesh = solutions.face_detection, solutions.face_mesh
     return {
         "near": lambda: faces.FaceDetection(
             model_selection=0, min_detection_confidence=DETECTION_CONFIDENCE
@@ -163,13 +120,6 @@ def _loaded_builders() -> dict[str, Callable[[], Any]]:
             refine_landmarks=True,
             min_detection_confidence=MESH_CONFIDENCE,
         ),
-        "pose": lambda: pose.Pose(
-            static_image_mode=True,
-            model_complexity=1,
-            enable_segmentation=True,
-            min_detection_confidence=POSE_CONFIDENCE,
-        ),
-        "matte": lambda: solutions.selfie_segmentation.SelfieSegmentation(model_selection=0),
     }
 
 

@@ -2,18 +2,15 @@
 
 The network looks at a whole picture or at a crop of it and answers with the chance of each part at
 half of its resolution, and with a box and a turn for every head, from the front, in profile or from
-behind. How it was trained, on what, and where it fails is told in ``models/parser/README.md``.
+behind. How it was trained and where it fails: ``models/parser/README.md``.
 """
 
 from __future__ import annotations
 
-import hashlib
 import threading
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import IntEnum
-from functools import cache
-from importlib.resources import files
 from typing import Any
 
 import cv2
@@ -21,17 +18,14 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.box import Box
-from evenhand.errors import MissingNetworkError
 from evenhand.people.views import Affine, View, chained, inverse, reduced
+from evenhand.people.weights import network_of
 from evenhand.photo.photograph import Photograph
 
 Chance = npt.NDArray[np.float32]
 
 WEIGHTS_FILE = "parser.onnx"
 """The network with its weights, in ``models/parser``."""
-
-CHECKSUM_FILE = "parser.onnx.sha256"
-"""SHA-256 of the weights' file in hexadecimal."""
 
 STEP = 32
 """Sides of the network's input are multiples of this many pixels."""
@@ -44,13 +38,6 @@ CROP_SIDE = 320
 
 CROP_HEADS = 2.2
 """Side of the square around a head in sizes of the head: room for hair, neck and shoulders."""
-
-SMALL_HEAD = 90.0
-"""Pixels: a head smaller than this in the look at the whole photograph is looked at again; for
-larger ones that measures no better."""
-
-MOST_CLOSER = 4
-"""Heads looked at again one by one, the largest first."""
 
 ANSWER_STEP = 2
 """Input pixels for one cell of the answer."""
@@ -159,8 +146,7 @@ class Parse:
         self, parts: Iterable[Part], to_photograph: Affine, shape: tuple[int, int]
     ) -> Chance:
         """Chance of any of the parts on another grid; see `drawn`."""
-        to_cells = chained(inverse(self.to_photograph), to_photograph)
-        return _warped(self.of(parts), to_cells, shape)
+        return self.drawn(self.of(parts), to_photograph, shape)[0]
 
     def drawn(
         self, parts: Iterable[Part], to_photograph: Affine, shape: tuple[int, int]
@@ -182,8 +168,8 @@ class Parse:
             inside.
         """
         to_cells = chained(inverse(self.to_photograph), to_photograph)
-        chance = self.chance(parts, to_photograph, shape)
-        return chance, _warped(_trust(self.probability.shape[1:]), to_cells, shape)
+        trust = _warped(_trust(self.probability.shape[1:]), to_cells, shape)
+        return _warped(self.of(parts), to_cells, shape), trust
 
 
 @dataclass(frozen=True)
@@ -223,34 +209,6 @@ class Parsing:
         return self.on(parts, to_photograph, (box.height, box.width))
 
 
-def parse_photograph(photograph: Photograph) -> Parsing:
-    """Parts and heads of a photograph: the whole of it, then every small head again.
-
-    Parameters
-    ----------
-    photograph : Photograph
-
-    Returns
-    -------
-    Parsing
-
-    Raises
-    ------
-    MissingNetworkError
-        If the weights are absent or damaged.
-    """
-    frame = look(photograph, photograph.frame)
-    heads = list(frame.heads)
-    closer = []
-    shrunk = max(1.0, max(photograph.shape) / LOOK_SIDE)
-    for index in _small_heads(heads, SMALL_HEAD * shrunk):
-        around = around_head(heads[index].box).intersection(photograph.frame)
-        closer.append(look(photograph, around, CROP_SIDE))
-        same = [h for h in closer[-1].heads if _overlap(h.box, heads[index].box) > SAME_HEAD]
-        heads[index] = same[0] if same else heads[index]
-    return Parsing(frame, tuple(closer), tuple(distinct(heads)))
-
-
 def look(photograph: Photograph, box: Box, side: int = LOOK_SIDE) -> Parse:
     """Parts and heads in a box of the photograph, reduced to `side` pixels along its longer side.
 
@@ -262,20 +220,6 @@ def look(photograph: Photograph, box: Box, side: int = LOOK_SIDE) -> Parse:
         If the weights are absent or damaged.
     """
     return parse(reduced(photograph, box, side))
-
-
-def around_head(head: Box) -> Box:
-    """The square around a head's box that is worth a closer look; may reach beyond the picture."""
-    half = CROP_HEADS * max(head.height, head.width, 8) / 2
-    row, column = (head.top + head.bottom) / 2, (head.left + head.right) / 2
-    return Box(round(row - half), round(column - half), round(row + half), round(column + half))
-
-
-def _small_heads(heads: Sequence[Head], small: float) -> list[int]:
-    """Numbers of the heads smaller than so many pixels, the largest first, not too many."""
-    sizes = [max(head.box.height, head.box.width) for head in heads]
-    chosen = [index for index, size in enumerate(sizes) if size < small]
-    return sorted(chosen, key=lambda index: -sizes[index])[:MOST_CLOSER]
 
 
 def parse(view: View) -> Parse:
@@ -361,24 +305,8 @@ def _answer(pixels: npt.NDArray[np.uint8]) -> tuple[Chance, Chance]:
         return parts[0], heads[0].copy()
 
 
-@cache
 def _network() -> Any:
-    """The network, read and checked once."""
-    folder = files("evenhand") / "models" / "parser"
-    try:
-        weights = (folder / WEIGHTS_FILE).read_bytes()
-        expected = (folder / CHECKSUM_FILE).read_text().split()[0]
-    except OSError as error:
-        raise MissingNetworkError(
-            f"The parser's weights cannot be read ({error}).",
-            "Install Evenhand again; its wheel carries them.",
-        ) from error
-    if hashlib.sha256(weights).hexdigest() != expected:
-        raise MissingNetworkError(
-            f"The parser's weights ({WEIGHTS_FILE}) are damaged: their checksum is wrong.",
-            "Install Evenhand again; its wheel carries them.",
-        )
-    return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
+    return network_of("parser", WEIGHTS_FILE)
 
 
 def _trust(shape: tuple[int, ...]) -> Chance:

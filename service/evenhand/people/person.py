@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
@@ -85,6 +86,33 @@ def union(masks: Iterable[Mask], box: Box) -> Alpha:
     return total
 
 
+@dataclass(frozen=True)
+class Belief:
+    """How surely skin is burnt, as the parser sees it on a person's working view.
+
+    Attributes
+    ----------
+    chance : ndarray of float32, shape (height, width)
+        In [0, 1].
+    to_photograph : ndarray of float64, shape (2, 3)
+        Affine map from (column, row) of the working view to the photograph.
+    """
+
+    chance: Alpha
+    to_photograph: npt.NDArray[np.float64]
+
+    def on(self, box: Box, shape: tuple[int, int]) -> Alpha:
+        """The belief on a grid of some (rows, columns) over a box of the photograph."""
+        rows, columns = shape
+        down, across = box.height / rows, box.width / columns
+        there = np.array([[across, 0, box.left + (across - 1) / 2],
+                          [0, down, box.top + (down - 1) / 2], [0, 0, 1]])  # fmt: skip
+        to_view = np.linalg.inv(np.vstack([self.to_photograph, [0, 0, 1]])) @ there
+        flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+        drawn: Alpha = cv2.warpAffine(self.chance, to_view[:2], (columns, rows), flags=flags)
+        return drawn
+
+
 class ScaleSource(StrEnum):
     """What the scale was measured from."""
 
@@ -153,12 +181,15 @@ class Person:
         Size of a pixel on this person.
     masks : mapping of Region to Mask
         Skin regions and kept parts. A pixel's skin masks are already free of the kept parts.
+    burnt : Belief or None
+        Where skin is burnt; None where the parser did not look.
     """
 
     index: int
     face: Face | None
     scale: Scale
     masks: Mapping[Region, Mask] = field(default_factory=dict)
+    burnt: Belief | None = None
 
     @property
     def skin_box(self) -> Box:

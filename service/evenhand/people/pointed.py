@@ -1,4 +1,13 @@
-"""Skin without a face: a person whose skin was pointed at."""
+"""Skin without a face: a person whose skin was pointed at.
+
+What belongs to the places is cut from the picture by its colours and edges [1]_, where the parser
+does not say that it is something else.
+
+References
+----------
+.. [1] C. Rother, V. Kolmogorov, A. Blake, "GrabCut", ACM TOG 23(3), 309-314, 2004; OpenCV's
+   implementation.
+"""
 
 from __future__ import annotations
 
@@ -9,10 +18,10 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.box import Box
-from evenhand.colour.encoding import encoding_of
 from evenhand.errors import WrongSettingError
-from evenhand.people import colour_votes, edges, skin_model
-from evenhand.people.evidence import like_skin
+from evenhand.people import edges, parser
+from evenhand.people.burnt import belief_of
+from evenhand.people.parser import SKIN_PARTS
 from evenhand.people.person import Alpha, Mask, Person, Region, Scale, ScaleSource
 from evenhand.people.views import View, reduced
 from evenhand.photo.photograph import Photograph
@@ -25,6 +34,15 @@ WORKING_SIZE = 768
 FRAME_MM = 600.0
 """Assumed length of the photograph's longer side on the skin if no scale is given: an arm, with
 hand and shoulder."""
+
+ROUNDS = 4
+"""Times that colours and cut are found in turn."""
+
+LEAST_PIXELS = 9
+"""Working pixels that must be pointed at for colours to be learnt from them."""
+
+SEEN = 0.2
+"""The parser's chance of skin from which a place is tried as skin to begin with."""
 
 POINT_SHARE = 0.015
 """Radius around a point that is taken for skin, as a share of the longer side."""
@@ -50,23 +68,47 @@ def pointed_person(
     """
     view = reduced(photograph, photograph.frame, WORKING_SIZE)
     seeds = _seeds(photograph, places, view)
-    linear = encoding_of(None).to_linear(view.pixels)
-    model = skin_model.learn(linear, seeds)
-    if model is None:
+    if seeds.sum() < LEAST_PIXELS:
         raise WrongSettingError(
             "The place pointed at holds too few pixels to learn the skin from.",
             "Give a larger box, or a point farther from the photograph's edge.",
         )
     scale = Scale(mm_per_pixel or FRAME_MM / max(photograph.shape), ScaleSource.GIVEN)
-    alike = like_skin(model, linear, seeds)
-    alike *= _connected(alike > 0.5, seeds)
-    everywhere = np.ones(alike.shape, np.float32)
-    skin = colour_votes.weighed(alike, linear, everywhere, scale.mm_per_pixel * view.pixel_size)
-    skin *= _connected(skin > 0.5, seeds)
+    frame = parser.look(photograph, photograph.frame)
+    height, width = view.pixels.shape[:2]
+    chance = frame.chance(SKIN_PARTS, view.to_photograph, (height, width))
+    skin = _cut(view, seeds, chance)
+    skin = cv2.GaussianBlur(skin * _connected(skin > 0, seeds), (0, 0), 1.0)
     area = cv2.dilate((skin > 0).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     alpha = edges.refined(skin, area, view, photograph.frame, photograph)
     mask = _boxed(alpha, photograph.frame)
-    return Person(0, None, scale, {Region.ARM: mask})
+    none = np.zeros((height, width), np.float32)
+    return Person(0, None, scale, {Region.ARM: mask}, belief_of(view, skin, none, none))
+
+
+def _cut(view: View, seeds: npt.NDArray[np.bool_], chance: Alpha) -> Alpha:
+    """1 where the picture's colours and edges put a place with the seeds, else 0."""
+    model = np.full(seeds.shape, cv2.GC_PR_BGD, np.uint8)
+    like = _like(view, seeds)
+    model[like & (chance > SEEN)] = cv2.GC_PR_FGD
+    if not (like & (chance > SEEN)).any():
+        model[like] = cv2.GC_PR_FGD  # the parser sees no skin at all: the photographer knows better
+    model[seeds] = cv2.GC_FGD
+    if (model == cv2.GC_PR_BGD).sum() < LEAST_PIXELS:
+        return np.ones(seeds.shape, np.float32)
+    colours = np.zeros((1, 65)), np.zeros((1, 65))
+    cv2.setRNGSeed(0)  # its clustering draws by chance; the same picture is cut the same way
+    cv2.grabCut(view.pixels, model, None, *colours, ROUNDS, cv2.GC_INIT_WITH_MASK)
+    return np.isin(model, (cv2.GC_FGD, cv2.GC_PR_FGD)).astype(np.float32)
+
+
+def _like(view: View, seeds: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Where colour, lightness apart, is as near to the seeds' as theirs are to one another."""
+    lab = cv2.cvtColor(view.pixels, cv2.COLOR_RGB2LAB).astype(np.float32)[..., 1:]
+    middle = np.median(lab[seeds], axis=0)
+    usual = np.percentile(np.linalg.norm(lab[seeds] - middle, axis=-1), 95)
+    like: npt.NDArray[np.bool_] = np.linalg.norm(lab - middle, axis=-1) < 2 * usual + 4
+    return like
 
 
 def _seeds(

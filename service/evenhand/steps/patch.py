@@ -16,6 +16,7 @@ from evenhand.people.person import (
     KEPT_REGIONS,
     SKIN_REGIONS,
     Alpha,
+    Belief,
     Face,
     Mask,
     Person,
@@ -120,6 +121,8 @@ class SkinPatch:
         Millimetres that one pixel covers on this person.
     face : Face or None
         Landmarks in the photograph's coordinates (not the patch's).
+    burnt : Belief or None
+        Where skin is believed to be burnt, in the photograph's coordinates.
     evened : ndarray of float32, shape (rows, columns, 3), or None
         Natural logarithm of the gain by which steps before have evened the skin, on any grid over
         the box; `light` is without it.
@@ -130,6 +133,7 @@ class SkinPatch:
     masks: Mapping[Region, Alpha]
     mm_per_pixel: float
     face: Face | None = None
+    burnt: Belief | None = None
     evened: LinearLight | None = None
 
     @property
@@ -195,6 +199,7 @@ def patch_of(photograph: Photograph, person: Person, margin_mm: float = 10.0) ->
         masks=CutMasks(person.masks, box),
         mm_per_pixel=person.scale.mm_per_pixel,
         face=person.face,
+        burnt=person.burnt,
     )
 
 

@@ -1,48 +1,75 @@
-"""The redness step: burnt and flushed skin goes back to the person's own unburnt colour.
+"""The redness step: burnt skin goes back to the person's own unburnt colour, or is left alone.
 
-It works in optical density, where a pigment adds a fixed direction whatever the light: excess along
-the person's haemoglobin direction is measured apart from shading and taken off.
+Where comes from what the parser believes and the photographer points at; how much is measured in
+optical density, where blood adds a fixed direction whatever the light: its excess over the person's
+unburnt skin nearby is taken off, over the whole of a piece of burnt skin. Everyday flush of a face
+is eased a little. What would harm is weakened before it leaves the step.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 from pydantic import BaseModel, ConfigDict, Field
 
 from evenhand.people.person import SKIN_REGIONS, Region
-from evenhand.steps.burn_outline import Burn
+from evenhand.steps.blood import MOTTLE_MM, nuisance, own_direction, redness_map
+from evenhand.steps.burns import Piece, Places, burnt_pieces
 from evenhand.steps.coarse import CoarsePatch, coarse
-from evenhand.steps.counterparts import other_side
 from evenhand.steps.gain import Gain
+from evenhand.steps.harm import Verdict, unharmed
 from evenhand.steps.masked_filters import blur, guided
 from evenhand.steps.patch import Change, SkinPatch
-from evenhand.steps.pigments import Direction
-from evenhand.steps.redness_measure import Excess, measure
-from evenhand.steps.unburnt import EVEN_BY_NATURE, GENTLE
+from evenhand.steps.pigments import Direction, pigments_of
 
 Map = npt.NDArray[np.float32]
+Chosen = npt.NDArray[np.bool_]
+Point = tuple[int, int]
 
 GRID_MM = 0.5
 """Pixels of the coarse grid on skin: finer than any burn's edge, coarser than pores."""
 
-WINDOW_MM = 4.0
+EVEN_MM = 4.0
 """Half the window in which redness is evened out before it is judged, millimetres."""
 
-BORDER_MM = 3.0
-"""Deviation of the neighbourhood of burnt skin that counts as its border, millimetres."""
+EVEN_CONTRAST = 0.025
+"""Steps of redness well above this are edges and stay, density."""
 
-NATURAL = 0.12
-"""Natural redness of cheeks and nose above the rest of the face, density; beyond it is burn."""
+SURE, DOUBTFUL = 0.8, 0.5
+"""Sureness from which a piece is taken off whole, and from which it is eased; below, only told."""
 
-CHEEKS_AND_NOSE = (50, 280, 4)
-"""Points of the face mesh in the middle of the cheeks and on the tip of the nose."""
+EASED = 0.3
+"""Share of a doubtful piece's excess that is taken off, evenly."""
 
-CHEEK_MM = 16.0
-"""Deviation of the round places around those points, millimetres."""
+UNBURNT = 0.1
+"""Belief below which skin counts as unburnt."""
+
+NEARBY_MM = 50.0
+"""Deviation of the surroundings in which unburnt skin is compared with, millimetres."""
+
+THINNED = 8
+"""Coarse pixels along the side of the squares by which wide averages are taken."""
+
+LEAST_UNBURNT_MM2 = 400.0
+"""Unburnt skin below which there is nothing to compare with."""
+
+SHADE_MM = 2.0
+"""Blur of the darkness by which shade is told, millimetres."""
+
+MOST_TILT = 0.6
+"""Redness per density of shade at most that is put down to light and not to blood."""
+
+FLUSH_MM = 8.0
+"""Deviation over which everyday flush is followed: it has no edges."""
+
+MOST_FLUSH = 0.08
+"""Density of flush at most that is taken off: about a CIEDE2000 of 2."""
 
 
 class RednessSettings(BaseModel):
@@ -51,46 +78,39 @@ class RednessSettings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     strength: float = Field(
-        1.0, ge=0, le=1, description="How much of the excess redness is taken off, 0 to 1."
+        1.0, ge=0, le=1, description="How much of a burn's redness is taken off, 0 to 1."
     )
     cap: float = Field(
         16.0, gt=0, le=40, description="Largest change of any pixel, CIEDE2000 (D65)."
     )
-    natural_kept: float = Field(
-        0.6,
+    flush: float = Field(
+        0.2,
         ge=0,
         le=1,
-        description="Share of the natural colour of cheeks, nose and ears that stays, 0 to 1.",
+        description="Share of the everyday flush of cheeks, nose and ears that is eased, 0 to 1.",
     )
-    least_excess: float = Field(
-        0.05,
-        ge=0.01,
-        le=0.5,
-        description="Excess below which skin counts as unburnt, optical density.",
+    burnt_at: tuple[Point, ...] = Field(
+        (), description="Points (column, row) of the upright photograph that are burnt."
+    )
+    leave_at: tuple[Point, ...] = Field(
+        (), description="Points (column, row) of the upright photograph that are to be left."
+    )
+    by_region: dict[Region, float] = Field(
+        default_factory=dict,
+        description="Strength of single regions of skin, 0 to 1, beside the whole.",
     )
 
 
-class Grade(StrEnum):
-    """How burnt a region is, by the mean redness that comes off its burnt part."""
+class Action(StrEnum):
+    """What was done about a burn."""
 
-    NONE = "none"
-    SLIGHT = "slight"
-    MODERATE = "moderate"
-    STRONG = "strong"
-
-
-GRADES = ((Grade.STRONG, 0.35), (Grade.MODERATE, 0.18), (Grade.SLIGHT, 0.07))
-"""Mean density taken off from which a grade holds: 0.18 is about a CIEDE2000 of 6."""
-
-BURNT = 0.04
-"""Density taken off above which a place counts as burnt in the report."""
-
-LEAST_BURNT_SHARE = 0.05
-"""Share of a region that must be burnt for a grade."""
+    TAKEN_OFF = "taken off"
+    EASED = "eased"
+    LEFT = "left"
 
 
 def redness(patch: SkinPatch, settings: RednessSettings) -> Change | Gain:
-    """Take a person's excess redness off.
+    """Take a person's burns off.
 
     Parameters
     ----------
@@ -102,86 +122,167 @@ def redness(patch: SkinPatch, settings: RednessSettings) -> Change | Gain:
     Returns
     -------
     Change or Gain
-        What is wanted at strength 1, and facts: the `direction` used, and for each region
-        the `grade` of its burn, `burnt_share`, and mean excess `before` and `after` in density.
+        What is wanted at strength 1, and facts: `burns`, a list of `regions`, `action`, `sureness`
+        and mean `excess` in density; `kept`, the share of the wanted change that does no harm.
     """
     skin = coarse(patch, GRID_MM)
     if not skin.inside.any():
-        return Change(patch.linear, {"regions": {}})
-    direction, excess, outlined = measure(skin, other_side(patch, skin))
-    burn = _burn(skin, excess, settings.least_excess)
-    removal = burn - settings.natural_kept * _natural_places(patch, skin) * np.minimum(
-        burn, NATURAL
+        return Change(patch.linear, {"burns": [], "kept": 1.0})
+    pigments = pigments_of(skin)
+    mottle = skin.density - blur(skin.density, skin.skin, skin.pixels(MOTTLE_MM))
+    direction = pigments.haemoglobin
+    red = redness_map(skin.density, direction, nuisance(mottle[skin.inside], pigments))
+    belief = _belief(patch, skin)
+    pieces = burnt_pieces(
+        skin, belief, red, _placed(settings.burnt_at, patch, skin),
+        _placed(settings.leave_at, patch, skin),
+    )  # fmt: skip
+    burnt = np.max([piece.share for piece in pieces], axis=0, initial=0.0)
+    unburnt = skin.inside & (belief < UNBURNT) & (burnt < UNBURNT)
+    excess = _excess(skin, red, unburnt, direction)
+    done = [_Done(piece, _action(piece, excess)) for piece in pieces]
+    amount = _amount(skin, done, excess)
+    flush = settings.flush * _flush(skin, excess, amount)
+    own = own_direction(skin, amount, direction)
+    log_gain = amount[..., None] * own.astype(np.float32)
+    log_gain += flush[..., None] * direction.astype(np.float32)
+    log_gain *= _by_region(skin, settings)[..., None]
+    verdict = unharmed(skin, log_gain, unburnt)
+    return Gain(patch, np.float32(verdict.kept) * log_gain, _facts(skin, done, excess, verdict))
+
+
+@dataclass(frozen=True)
+class _Done:
+    """A piece of burnt skin and what is done about it."""
+
+    piece: Piece
+    action: Action
+
+    @property
+    def share(self) -> float:
+        """Share of the excess that is taken off."""
+        return {Action.TAKEN_OFF: 1.0, Action.EASED: EASED, Action.LEFT: 0.0}[self.action]
+
+
+def _action(piece: Piece, excess: Map | None) -> Action:
+    if excess is None or piece.sureness < DOUBTFUL:
+        return Action.LEFT
+    return Action.TAKEN_OFF if piece.sureness >= SURE else Action.EASED
+
+
+def _belief(patch: SkinPatch, skin: CoarsePatch) -> Map:
+    """The parser's belief on the coarse grid."""
+    rows, columns = skin.skin.shape
+    if patch.burnt is None:
+        return np.zeros((rows, columns), np.float32)
+    return patch.burnt.on(patch.box, (rows, columns))
+
+
+def _placed(points: Sequence[Point], patch: SkinPatch, skin: CoarsePatch) -> Places:
+    """Points of the photograph on the coarse grid, those on the patch."""
+    share = patch.mm_per_pixel / skin.mm_per_pixel
+    box = patch.box
+    return [
+        ((column - box.left) * share, (row - box.top) * share)
+        for column, row in points
+        if box.left <= column < box.right and box.top <= row < box.bottom
+    ]
+
+
+def _excess(skin: CoarsePatch, red: Map, unburnt: Chosen, direction: Direction) -> Map | None:
+    """Redness over that of unburnt skin nearby in the same shade; None without such skin."""
+    if unburnt.sum() * skin.mm_per_pixel**2 < LEAST_UNBURNT_MM2:
+        return None
+    shade = blur(skin.density.mean(axis=-1), skin.skin, skin.pixels(SHADE_MM))
+    shade = shade - np.median(shade[unburnt])
+    tilt = _tilt(red[unburnt], shade[unburnt])
+    even = guided(red, red, skin.skin, skin.pixels(EVEN_MM), EVEN_CONTRAST)
+    level = _nearby(skin, red - np.float32(tilt) * shade, unburnt)
+    # a burn darkens too: what was put down to shade there is given back
+    back = 1 - tilt * float(direction.mean())
+    return np.asarray((even - np.float32(tilt) * shade - level) / np.float32(back), np.float32)
+
+
+def _tilt(red: Map, shade: Map) -> float:
+    """Redness that comes with shade on unburnt skin, per density."""
+    x, y = shade - shade.mean(), red - red.mean()
+    return float(np.clip((x * y).sum() / max(float((x * x).sum()), 1e-6), 0, MOST_TILT))
+
+
+def _nearby(skin: CoarsePatch, values: Map, chosen: Chosen) -> Map:
+    """Wide average of the chosen values around each place; far from all of them, their median."""
+    rows, columns = values.shape
+    size = max(1, columns // THINNED), max(1, rows // THINNED)
+    weight = chosen.astype(np.float32)
+    few = cv2.resize(weight, size, interpolation=cv2.INTER_AREA)
+    total = cv2.resize(values * weight, size, interpolation=cv2.INTER_AREA)
+    sigma = skin.pixels(NEARBY_MM) / THINNED
+    few, total = cv2.GaussianBlur(few, (0, 0), sigma), cv2.GaussianBlur(total, (0, 0), sigma)
+    least = np.float32(1e-3)
+    level = (total + least * np.median(values[chosen])) / (few + least)
+    return np.asarray(cv2.resize(level, (columns, rows), interpolation=cv2.INTER_LINEAR))
+
+
+def _amount(skin: CoarsePatch, done: Sequence[_Done], excess: Map | None) -> Map:
+    """Density of blood that is taken off."""
+    amount = np.zeros(skin.skin.shape, np.float32)
+    if excess is None:
+        return amount
+    for one in done:
+        np.maximum(amount, one.share * one.piece.share * np.maximum(excess, 0), out=amount)
+    return amount
+
+
+def _flush(skin: CoarsePatch, excess: Map | None, amount: Map) -> Map:
+    """Everyday flush of face and ears that is left after burns, without any edge."""
+    if excess is None:
+        return np.zeros(skin.skin.shape, np.float32)
+    face = sum(
+        (skin.regions[region] for region in (Region.FACE, Region.EAR) if region in skin.regions),
+        np.zeros(skin.skin.shape, np.float32),
     )
-    log_gain = removal[..., None] * direction.astype(np.float32)
-    if outlined is not None:
-        log_gain = _with_outline(skin, log_gain, outlined, excess.in_light)
-        direction = outlined.added / np.linalg.norm(outlined.added)
-        removal = log_gain @ direction.astype(np.float32)
-    return Gain(patch, log_gain, _facts(skin, excess, removal, direction))
+    if not (face > 0.5).any():
+        return np.zeros(skin.skin.shape, np.float32)
+    left = blur(excess - amount, skin.skin, skin.pixels(FLUSH_MM))
+    over = left - np.median(left[face > 0.5])
+    smooth = blur(face, skin.skin, skin.pixels(FLUSH_MM))
+    return np.asarray(smooth * MOST_FLUSH * np.tanh(np.maximum(over, 0) / MOST_FLUSH), np.float32)
 
 
-def _burn(skin: CoarsePatch, excess: Excess, least: float) -> Map:
-    """Excess without noise and mottle, with the burn's own edges, zero on unburnt skin.
-
-    Skin counts as burnt in full from twice the least excess on, in between in part; around burnt
-    skin any excess belongs to the burn, so that a soft border leaves no rim. Where no burnt group
-    stands apart, little is taken off.
-    """
-    smooth = guided(excess.amount, excess.amount, skin.skin, skin.pixels(WINDOW_MM), 0.5 * least)
-    share = np.clip(smooth / np.maximum(least, excess.least) - 1, 0, 1) * excess.in_light
-    near = blur(share * share * (3 - 2 * share), skin.skin, skin.pixels(BORDER_MM))
-    burn = np.maximum(smooth, 0) * np.minimum(2 * near, 1)
-    most = np.maximum(excess.most, GENTLE)
-    return np.asarray(most * np.tanh(burn / most), np.float32)
+def _by_region(skin: CoarsePatch, settings: RednessSettings) -> Map:
+    """Strength of each place by its region, 1 where none is given."""
+    strength = np.ones(skin.skin.shape, np.float32)
+    for region, chosen in settings.by_region.items():
+        if region in skin.regions:
+            strength -= (1 - np.float32(chosen)) * skin.regions[region]
+    return np.clip(strength, 0, 1)
 
 
-def _with_outline(skin: CoarsePatch, log_gain: Map, burn: Burn, in_light: Map) -> Map:
-    """An outlined burn taken off whole; elsewhere, and where that takes more, the body's excess."""
-    outlined = (burn.share * in_light)[..., None] * burn.added.astype(np.float32)
-    body = sum(skin.regions[region] for region in EVEN_BY_NATURE if region in skin.regions)
-    more = log_gain.sum(axis=-1) > outlined.sum(axis=-1)
-    kept = (np.broadcast_to(body, more.shape) * more)[..., None]
-    changed = log_gain + burn.trust * (1 - kept) * (outlined - log_gain)
-    return np.asarray(changed, np.float32)
-
-
-def _natural_places(patch: SkinPatch, skin: CoarsePatch) -> Map:
-    """Where skin is naturally redder: ears, cheeks and nose, in [0, 1]."""
-    places = skin.regions.get(Region.EAR, np.zeros_like(skin.skin)).copy()
-    if patch.face is None or not len(patch.face.landmarks):
-        return places
-    factor = patch.mm_per_pixel / skin.mm_per_pixel
-    points = patch.face.landmarks[list(CHEEKS_AND_NOSE)] - [patch.box.left, patch.box.top]
-    rows, columns = np.ogrid[: places.shape[0], : places.shape[1]]
-    sigma = skin.pixels(CHEEK_MM)
-    for column, row in points * factor:
-        square = ((rows - row) ** 2 + (columns - column) ** 2) / (2 * sigma * sigma)
-        np.maximum(places, np.exp(-square), out=places, casting="same_kind")
-    return places
-
-
-def _facts(skin: CoarsePatch, excess: Excess, removal: Map, direction: Direction) -> dict[str, Any]:
-    regions = {}
-    for region in SKIN_REGIONS:
-        share = skin.regions.get(region)
-        if share is None or share.sum() < 1:
+def _facts(
+    skin: CoarsePatch, done: Sequence[_Done], excess: Map | None, verdict: Verdict
+) -> dict[str, Any]:
+    burns = []
+    for one in done:
+        inside = one.piece.share > 0.5
+        if not inside.any():
             continue
-        burnt = (removal > BURNT) & (share > 0.5)
-        regions[region.value] = {
-            "grade": grade(removal[burnt], int((share > 0.5).sum())).value,
-            "burnt_share": round(float(burnt.sum() / max(1, (share > 0.5).sum())), 4),
-            "before": round(float(np.average(np.maximum(excess.amount, 0), weights=share)), 4),
-            "after": round(
-                float(np.average(np.maximum(excess.amount - removal, 0), weights=share)), 4
-            ),
+        regions = {
+            region: float((skin.regions[region] * inside).sum() / inside.sum())
+            for region in SKIN_REGIONS
+            if region in skin.regions
         }
-    return {"direction": [round(float(value), 4) for value in direction], "regions": regions}
-
-
-def grade(removal: Map, pixels: int) -> Grade:
-    """Grade of a region from what comes off its burnt part, density, and its size in pixels."""
-    if len(removal) < max(1, LEAST_BURNT_SHARE * pixels):
-        return Grade.NONE
-    mean = float(removal.mean())
-    return next((name for name, least in GRADES if mean >= least), Grade.NONE)
+        burns.append(
+            {
+                "regions": [region.value for region, share in regions.items() if share > 0.05],
+                "action": one.action.value,
+                "pointed_at": one.piece.pointed,
+                "sureness": round(one.piece.sureness, 3),
+                "excess": None if excess is None else round(float(excess[inside].mean()), 4),
+            }
+        )
+    return {
+        "burns": burns,
+        "kept": round(verdict.kept, 3),
+        "new_edges": round(verdict.new_edges, 4),
+        "beyond_unburnt": round(verdict.beyond, 4),
+    }

@@ -14,12 +14,12 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import BaseModel, ConfigDict, Field
 
+from evenhand.steps.blood import MOTTLE_MM, nuisance, redness_map
 from evenhand.steps.coarse import DARKEST, CoarsePatch, coarse
 from evenhand.steps.gain import Gain
 from evenhand.steps.masked_filters import FWHM, blur
 from evenhand.steps.patch import Change, SkinPatch
 from evenhand.steps.pigments import pigments_of
-from evenhand.steps.redness_measure import MOTTLE_MM, nuisance, redness_map
 
 Map = npt.NDArray[np.float32]
 

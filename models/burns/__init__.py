@@ -1,0 +1,1 @@
+"""The network that tells burnt from unburnt skin of one person, and how it is trained."""

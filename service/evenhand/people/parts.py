@@ -1,0 +1,162 @@
+"""What the parser's answer says of one person on a working view: skin, its regions, kept parts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from evenhand.people.parser import SKIN_PARTS, Parsing, Part
+from evenhand.people.person import Region
+from evenhand.people.views import View
+
+Field = npt.NDArray[np.float32]
+Codes = npt.NDArray[np.uint8]
+
+SKIN_REGIONS_OF_PARTS = {
+    Part.FACE: Region.FACE,
+    Part.NECK: Region.NECK,
+    Part.EAR: Region.EAR,
+    Part.TORSO: Region.TORSO,
+    Part.ARM: Region.ARM,
+    Part.HAND: Region.HAND,
+    Part.LEG: Region.LEG,
+}
+"""Region of each part that is skin."""
+
+KEPT_REGIONS_OF_PARTS = {
+    Region.TEETH: (Part.MOUTH,),
+    Region.HAIR: (Part.HAIR,),
+    Region.BEARD: (Part.BEARD,),
+    Region.JEWELLERY: (Part.JEWELLERY, Part.GLASSES),
+}
+"""Parts of each kept region that the landmarks do not give."""
+
+FACE_PARTS = {
+    Region.EYE: Part.EYE,
+    Region.BROW: Part.BROW,
+    Region.LIP: Part.LIP,
+    Region.NOSTRIL: Part.NOSTRIL,
+}
+"""Parts of the face that the landmarks give, where there are any."""
+
+FACE_PART_SHARE = 0.3
+"""Chance from which such a part is believed, whatever the landmarks say."""
+
+FACE_PART_MARGIN_MM, MESH_PART_MARGIN_MM = 3.0, 1.0
+"""Kept around it, where there are no landmarks, and where their own margin is kept already: the
+parser's edges are less sure than the landmarks'."""
+
+FACE_PARTS_WITHIN_MM = 8.0
+"""Beyond what the landmarks keep, the parser's parts are mistakes, or somebody else's."""
+
+SMALLEST_PATCH_MM2 = 150.0
+"""Skin patches smaller than a thumb nail are more often something else."""
+
+
+@dataclass(frozen=True)
+class Parts:
+    """Chances on a person's working view.
+
+    Attributes
+    ----------
+    skin : ndarray of float32, shape of the view
+        Chance in [0, 1] that the pixel is bare skin of this person.
+    region : ndarray of uint8, shape of the view
+        Which region it would be of: index into `tuple(Region)`.
+    kept : mapping of Region to ndarray of float32, shape of the view
+        Chance that it is one of the kept parts that the landmarks do not give.
+    face, hand : ndarray of float32, shape of the view
+        Chance that it is skin of the face, or of a hand, of this person.
+    """
+
+    skin: Field
+    region: Codes
+    kept: Mapping[Region, Field]
+    face: Field
+    hand: Field
+
+
+def parts_of(parsing: Parsing, view: View, own: Field, mm_per_pixel: float) -> Parts:
+    """What a person's working view shows.
+
+    Parameters
+    ----------
+    parsing : Parsing
+        Answers that cover the view.
+    view : View
+    own : ndarray of float32, shape of the view
+        1 where the place is this person's, else 0.
+    mm_per_pixel : float
+        Of the view.
+    """
+    chances = {part: _chance(parsing, view, (part,)) for part in SKIN_PARTS}
+    skin = np.minimum(sum(chances.values()), 1).astype(np.float32) * own
+    kept = {
+        region: _chance(parsing, view, those) * own
+        for region, those in KEPT_REGIONS_OF_PARTS.items()
+    }
+    skin = _without_specks(skin, mm_per_pixel)
+    face, hand = (chances[part] * own for part in (Part.FACE, Part.HAND))
+    return Parts(skin, _likeliest(chances), kept, face, hand)
+
+
+def face_parts(
+    view: View, mm_per_pixel: float, parsing: Parsing, known: Mapping[Region, Field]
+) -> dict[Region, Field]:
+    """Eyes, brows, lips and nostrils of a head on the working view as the parser sees them.
+
+    Parameters
+    ----------
+    view : View
+    mm_per_pixel : float
+        Of the view.
+    parsing : Parsing
+    known : mapping of Region to ndarray of float32, shape of the view
+        What the landmarks keep, empty if there are none: the parser then speaks close by only.
+    """
+    parts = {}
+    margin = (MESH_PART_MARGIN_MM if known else FACE_PART_MARGIN_MM) / mm_per_pixel
+    within = _disc(FACE_PARTS_WITHIN_MM / mm_per_pixel)
+    for region, part in FACE_PARTS.items():
+        seen = (_chance(parsing, view, (part,)) > FACE_PART_SHARE).astype(np.float32)
+        seen = cv2.dilate(seen, _disc(margin))
+        if known:
+            seen *= cv2.dilate(known[region], within) if region in known else 0
+        parts[region] = cv2.GaussianBlur(seen, (0, 0), max(0.5, margin / 4))
+    return parts
+
+
+def _disc(radius: float) -> Codes:
+    """Shape to dilate by, at least a pixel."""
+    side = 2 * max(1, round(radius)) + 1
+    disc: Codes = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
+    return disc
+
+
+def _chance(parsing: Parsing, view: View, parts: tuple[Part, ...]) -> Field:
+    """The parser's chance of any of the parts on the working view."""
+    height, width = view.pixels.shape[:2]
+    return parsing.on(parts, view.to_photograph, (height, width))
+
+
+def _likeliest(chances: Mapping[Part, Field]) -> Codes:
+    """The likeliest region of skin at each pixel, index into `tuple(Region)`."""
+    regions = tuple(Region)
+    codes = np.array([regions.index(SKIN_REGIONS_OF_PARTS[part]) for part in chances], np.uint8)
+    likeliest: Codes = codes[np.argmax(list(chances.values()), axis=0)]
+    return likeliest
+
+
+def _without_specks(skin: Field, mm_per_pixel: float) -> Field:
+    """Skin without patches too small to be any."""
+    least_area = SMALLEST_PATCH_MM2 / mm_per_pixel**2
+    _, labels, facts, _ = cv2.connectedComponentsWithStats((skin > 0.5).astype(np.uint8))
+    large = facts[:, cv2.CC_STAT_AREA] >= least_area
+    large[0] = False
+    reach: Codes = cv2.dilate(large[labels].astype(np.uint8), np.ones((5, 5), np.uint8))
+    kept: Field = skin * reach
+    return kept

@@ -1,0 +1,147 @@
+"""Which skin is burnt: pieces where the parser's belief is sure somewhere, grown to their border.
+
+The belief says where. A piece is decided on as a whole: what is sure in its middle is a burn up to
+where belief and redness end together, and a piece that is nowhere sure is none. The photographer's
+points come first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from evenhand.steps.coarse import CoarsePatch
+from evenhand.steps.masked_filters import blur, guided
+
+Map = npt.NDArray[np.float32]
+Chosen = npt.NDArray[np.bool_]
+Places = Sequence[tuple[float, float]]
+
+GROWN = 0.25
+"""Belief down to which a piece reaches from where it is sure."""
+
+SUREST_SHARE = 0.2
+"""Share of a piece, the surest of it, whose mean belief is how sure the whole piece is."""
+
+LEAST_MM2 = 100.0
+"""Pieces smaller than a finger tip are no burns."""
+
+BORDER_MM = 3.0
+"""Half the window in which a piece's border is drawn to that of the redness, millimetres."""
+
+BORDER_CONTRAST = 0.03
+"""Steps of redness well above this are a border, density."""
+
+POINT_MM = 4.0
+"""Radius around a point that is taken for what was pointed at."""
+
+LIKE_POINT = 0.5
+"""Share of the redness at a point, over unburnt skin, down to which skin around belongs to it."""
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A connected piece of burnt skin.
+
+    Attributes
+    ----------
+    share : ndarray of float32, shape (height, width)
+        How far each place belongs to it, 0 to 1, its border as soft as it is seen.
+    sureness : float
+        In [0, 1]; 1 where the photographer pointed.
+    pointed : bool
+        Whether the photographer pointed at it.
+    """
+
+    share: Map
+    sureness: float
+    pointed: bool = False
+
+
+def burnt_pieces(
+    skin: CoarsePatch, belief: Map, redness: Map, burnt_at: Places = (), leave_at: Places = ()
+) -> list[Piece]:
+    """Pieces of burnt skin, the surest first.
+
+    Parameters
+    ----------
+    skin : CoarsePatch
+        The person's skin.
+    belief : ndarray of float32, shape (height, width)
+        How surely skin is burnt, 0 to 1.
+    redness : ndarray of float32, shape (height, width)
+        Haemoglobin in density, up to a constant.
+    burnt_at, leave_at : sequence of (column, row)
+        Coarse pixels that the photographer says are burnt, or are to be left.
+    """
+    belief = np.where(skin.inside, belief, 0).astype(np.float32)
+    pointed = _around(burnt_at, skin)
+    left = _around(leave_at, skin)
+    grown = belief > GROWN
+    if pointed.any():
+        grown |= _like_points(skin, redness, belief, pointed)
+    if left.any():
+        grown &= ~_left_alone(redness, grown | left, pointed, left)
+    count, labels = cv2.connectedComponents(grown.astype(np.uint8))
+    pieces = []
+    for number in range(1, count):
+        inside = labels == number
+        by_hand = bool((inside & pointed).any())
+        large = inside.sum() * skin.mm_per_pixel**2 >= LEAST_MM2
+        if not by_hand and (not large or (inside & left).any()):
+            continue
+        values = np.sort(belief[inside])
+        surest = float(values[-max(1, int(SUREST_SHARE * len(values))) :].mean())
+        share = _with_border(skin, inside.astype(np.float32), redness)
+        pieces.append(Piece(share, 1.0 if by_hand else surest, by_hand))
+    return sorted(pieces, key=lambda piece: -piece.sureness)
+
+
+def _around(places: Places, skin: CoarsePatch) -> Chosen:
+    """Skin around the places."""
+    chosen = np.zeros(skin.skin.shape, np.uint8)
+    radius = max(1, round(skin.pixels(POINT_MM)))
+    for column, row in places:
+        cv2.circle(chosen, (round(column), round(row)), radius, 1, -1)
+    return (chosen > 0) & (skin.skin > 0.5)
+
+
+def _like_points(skin: CoarsePatch, redness: Map, belief: Map, pointed: Chosen) -> Chosen:
+    """Skin that hangs together with what was pointed at and is nearly as red as that."""
+    even = blur(redness, skin.skin, skin.pixels(BORDER_MM))
+    doubtful = skin.inside & ~pointed & (belief < GROWN)
+    plain = float(np.quantile(even[doubtful], 0.25)) if doubtful.any() else float(even.min())
+    there = float(np.median(even[pointed]))
+    like = skin.inside & (even > plain + LIKE_POINT * (there - plain)) | pointed
+    _, labels = cv2.connectedComponents(like.astype(np.uint8))
+    touched = np.unique(labels[pointed])
+    return np.isin(labels, touched[touched > 0])
+
+
+def _left_alone(redness: Map, inside: Chosen, pointed: Chosen, left: Chosen) -> Chosen:
+    """The part of a piece that goes with what is to be left, parted where redness has an edge.
+
+    Where nothing beside it was pointed at, that is the whole piece.
+    """
+    _, labels = cv2.connectedComponents(inside.astype(np.uint8))
+    there = np.unique(labels[left])
+    mine = np.isin(labels, there[there > 0])
+    both = np.unique(labels[pointed & mine])
+    alone = mine & ~np.isin(labels, both)
+    if not len(both):
+        return mine
+    codes = cv2.normalize(redness, None, 0, 255, cv2.NORM_MINMAX).astype(np.uint8)
+    markers = np.zeros(inside.shape, np.int32)
+    markers[~inside], markers[pointed], markers[left] = 3, 1, 2
+    cv2.watershed(cv2.merge([codes, codes, codes]), markers)
+    return np.asarray(alone | (mine & (markers != 1)), np.bool_)
+
+
+def _with_border(skin: CoarsePatch, inside: Map, redness: Map) -> Map:
+    """A piece's share with the redness's own border."""
+    share = guided(inside, redness, skin.skin, skin.pixels(BORDER_MM), BORDER_CONTRAST)
+    return np.asarray(np.clip(share, 0, 1) * (skin.skin > 0), np.float32)
