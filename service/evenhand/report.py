@@ -82,8 +82,11 @@ class LayerReport(Model):
     changed_pixels: int = Field(description="Pixels with any difference at strength 1.")
     settings: dict[str, Any] = Field(description="Settings of the step.")
     facts: dict[str, Any] = Field(
-        description="What the step measured: redness before and after and burn grade, texture "
+        description="What the step measured: burns with regions and what was done, texture "
         "kept and blotch reduced as shares of 1, marks with kind, size, place and confidence."
+    )
+    findings: list[str] = Field(
+        default_factory=list, description="What the step found and did, in sentences."
     )
 
 

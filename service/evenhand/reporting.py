@@ -19,6 +19,7 @@ from evenhand.box import Box
 from evenhand.gamut import gamut_notes
 from evenhand.layers.cap import Measure
 from evenhand.layers.changed import Change, changed
+from evenhand.findings import redness_findings
 from evenhand.layers.layer import Layer
 from evenhand.people.person import SKIN_REGIONS, Alpha, Person
 from evenhand.photo.photograph import CodeValues, Photograph
@@ -176,6 +177,7 @@ def layer_report(
         changed_pixels=changed_pixels,
         settings=dict(layer.settings),
         facts=dict(layer.facts),
+        findings=redness_findings(layer.facts) if layer.step == "redness" else [],
     )
 
 

@@ -77,6 +77,19 @@ SKIN_AT = click.option(
     help="A point on bare skin, column and row of the upright photograph, where there is skin "
     "without a face. May be repeated.",
 )
+BURNT_AT = click.option(
+    "--burnt-at",
+    multiple=True,
+    type=Point(),
+    help="A point on burnt skin, column and row of the upright photograph: the whole burn it lies "
+    "in is taken off. May be repeated.",
+)
+LEAVE_AT = click.option(
+    "--leave-at",
+    multiple=True,
+    type=Point(),
+    help="A point on redness that is no burn and is to be left. May be repeated.",
+)
 STRENGTH = click.option(
     "--strength",
     "strengths",

@@ -54,8 +54,10 @@ def line_of(path: Path, report: Report) -> str:
     found = len(report.people)
     people = "1 person" if found == 1 else f"{found} people"
     steps = ", ".join(dict.fromkeys(layer.step for layer in report.layers))
+    findings = "; ".join(dict.fromkeys(said for layer in report.layers for said in layer.findings))
+    found_out = f"{findings}; " if findings else ""
     change = f"mean change {report.total.mean:.1f}, largest {report.total.largest:.1f} CIEDE2000"
-    return f"{path.name}: {people}; {steps}; {change}; {report.seconds:.1f} s"
+    return f"{path.name}: {people}; {steps}; {found_out}{change}; {report.seconds:.1f} s"
 
 
 def say_tones(report: ToneReport) -> None:

@@ -9,9 +9,11 @@ import click
 
 from evenhand.cli.options import (
     ALGORITHM,
+    BURNT_AT,
     CERTIFICATE,
     EPILOG,
     KEY,
+    LEAVE_AT,
     OUT,
     OVERWRITE,
     PHOTOGRAPHS,
@@ -45,6 +47,8 @@ from evenhand.cli.settings import certificate_from, settings_from
     "--only", "only", multiple=True, metavar="STEP", help="Run only this step. May be repeated."
 )
 @SKIN_AT
+@BURNT_AT
+@LEAVE_AT
 @CERTIFICATE
 @KEY
 @ALGORITHM
@@ -59,6 +63,8 @@ def retouch_command(
     others: tuple[str, ...],
     only: tuple[str, ...],
     skin_at: tuple[tuple[int, int], ...],
+    burnt_at: tuple[tuple[int, int], ...],
+    leave_at: tuple[tuple[int, int], ...],
     chain: Path | None,
     key: Path | None,
     algorithm: str,
@@ -74,7 +80,7 @@ def retouch_command(
     """
     from evenhand.batch import portraits_in, retouch_many
 
-    settings = settings_from(only, strengths, caps, others, skin_at)
+    settings = settings_from(only, strengths, caps, others, skin_at, burnt_at, leave_at)
     certificate = certificate_from(chain, key, algorithm)
     portraits, failed = portraits_in(paths)
     for outcome in failed:

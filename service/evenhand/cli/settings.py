@@ -24,6 +24,8 @@ def settings_from(
     caps: Sequence[tuple[str, float]],
     others: Sequence[str],
     skin_at: Sequence[tuple[int, int]],
+    burnt_at: Sequence[tuple[int, int]] = (),
+    leave_at: Sequence[tuple[int, int]] = (),
 ) -> RetouchSettings:
     """Settings of a retouch from what the command line says; ends with a usage error if wrong."""
     from pydantic import ValidationError
@@ -31,6 +33,7 @@ def settings_from(
     from evenhand.retouching import DEFAULT_STEPS, STEPS, RetouchSettings
 
     steps: dict[str, dict[str, Any]] = {name: {} for name in STEPS}
+    steps["redness"] = {"burnt_at": tuple(burnt_at), "leave_at": tuple(leave_at)}
     wanted: dict[str, Any] = {"steps": tuple(only) or DEFAULT_STEPS, "skin_at": tuple(skin_at)}
     for step, strength in strengths:
         for name in [_known(step, STEPS)] if step else STEPS:
