@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -12,7 +12,7 @@ from alembic import command
 from alembic.config import Config
 from sqlalchemy import Engine, create_engine, event, func, make_url, select, text
 from sqlalchemy.engine import Connection
-from sqlalchemy.exc import ArgumentError, DBAPIError
+from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError
 from sqlalchemy.orm import Session
 
 from evenhand.shoots.errors import WrongAddressError
@@ -23,6 +23,9 @@ MIGRATIONS = Path(__file__).parent / "migrations"
 
 BUSY_MS = 30_000
 """How long SQLite waits for another process's transaction, milliseconds."""
+
+SHORT_MS = 1_000
+"""How long it waits where it will try again anyway."""
 
 POOL = 10
 """Connections kept open by one process."""
@@ -72,6 +75,7 @@ class Database:
             self.url,
             pool_size=POOL,
             max_overflow=2 * POOL,
+            hide_parameters=True,
             connect_args={"timeout": BUSY_MS / 1000},
         )
 
@@ -83,6 +87,8 @@ class Database:
                 "journal_mode = WAL",
                 "foreign_keys = ON",
                 "secure_delete = ON",
+                "synchronous = FULL",
+                "temp_store = MEMORY",
             ):
                 connection.execute(f"PRAGMA {pragma}")
 
@@ -98,6 +104,7 @@ class Database:
             self.url,
             pool_size=POOL,
             max_overflow=POOL,
+            hide_parameters=True,
             pool_pre_ping=True,
             connect_args={
                 "connect_timeout": 5,
@@ -140,14 +147,36 @@ class Database:
         at: datetime = session.execute(select(func.clock_timestamp())).scalar_one()
         return at
 
-    def forget_deleted(self) -> None:
-        """Let nothing of deleted rows stay in SQLite's log of writes.
+    def forget_deleted(self) -> bool:
+        """Let nothing of deleted rows stay in SQLite's pages and log; gives whether nothing does.
 
-        Deleted pages are overwritten as they are freed. PostgreSQL does both in its own time.
+        False where somebody still reads an earlier moment of the records: then the log is emptied
+        by `empty_log` once they are done. PostgreSQL overwrites what was deleted, and recycles its
+        log, in its own time.
         """
-        if self.embedded:
-            with self.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as now:
-                now.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+        if not self.embedded:
+            return False
+        with self._alone() as connection, suppress(OperationalError):
+            connection.exec_driver_sql("VACUUM")  # pages keep pieces of rows that moved elsewhere
+        return self.empty_log()
+
+    def empty_log(self) -> bool:
+        """Write SQLite's log into the database and empty it, if nobody reads what is in it."""
+        if not self.embedded:
+            return False
+        with self._alone() as connection:
+            busy = connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)").one()[0]
+        return not busy
+
+    @contextmanager
+    def _alone(self) -> Iterator[Connection]:
+        """A connection outside any transaction that does not wait long for others."""
+        with self.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+            connection.exec_driver_sql(f"PRAGMA busy_timeout = {SHORT_MS}")
+            try:
+                yield connection
+            finally:
+                connection.exec_driver_sql(f"PRAGMA busy_timeout = {BUSY_MS}")
 
     def answers(self) -> bool:
         """Whether the database answers now."""

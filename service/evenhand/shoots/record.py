@@ -1,7 +1,8 @@
 """The append-only record of a shoot: what was agreed, shown, signed, made and taken back.
 
 Every entry is sealed: its hash covers its own content and the hash of the entry before. The
-database refuses to change an entry, or to delete one while its shoot stands.
+database refuses to change an entry unless somebody is being erased, or to delete one while its
+shoot stands.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ import csv
 import hashlib
 import io
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -46,6 +47,26 @@ def append(session: Session, shoot_id: str, actor: str, action: str, **facts: An
     session.add(entry)
     session.flush()
     return entry
+
+
+def reword(session: Session, shoot_id: str, reworded: Callable[[Any], Any]) -> list[int]:
+    """Replace words in the facts of entries while somebody is erased, and seal the record anew.
+
+    Gives the numbers of the entries that were changed. What was exported before still shows the
+    seals of then; the entry that tells of the erasing names those that differ.
+    """
+    changed, previous = [], "0" * 64
+    for entry in entries(session, shoot_id):
+        facts = reworded(entry.facts)
+        if facts != entry.facts:
+            entry.facts = facts
+            changed.append(entry.number)
+        if entry.previous != previous or entry.number in changed:
+            entry.previous = previous
+            entry.sha256 = seal(entry)
+        previous = entry.sha256
+    session.flush()
+    return changed
 
 
 def seal(entry: Record) -> str:

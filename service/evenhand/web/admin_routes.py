@@ -71,7 +71,7 @@ def explain_problem(
 
 
 @open_router.get("/health")
-def health() -> dict[str, str]:
+async def health() -> dict[str, str]:
     """Whether the process lives."""
     return {"health": "alive"}
 

@@ -1,4 +1,4 @@
-"""Around every request: security headers, size limits, measures, log and audit."""
+"""Around every request: security headers, measures, log and audit."""
 
 from __future__ import annotations
 
@@ -15,8 +15,6 @@ from sqlalchemy.exc import DBAPIError
 from evenhand.shoots.tables import Audit
 from evenhand.web.access import Caller, Service
 from evenhand.web.measures import REQUESTS, SECONDS
-from evenhand.web.problems import KINDS, answer
-from evenhand.web.receiving import too_large
 
 HEADERS = {
     "Content-Security-Policy": "default-src 'self'; img-src 'self' blob: data:; "
@@ -33,12 +31,6 @@ HEADERS = {
 STRICT_TRANSPORT = "max-age=31536000"
 """Where the request came by TLS."""
 
-LARGEST_JSON = 1024 * 1024
-"""Bytes of a body that is not a file."""
-
-FILES_IN = ("application/octet-stream", "application/offset+octet-stream", "image/")
-"""Content types of bodies that may be large; their routes have limits of their own."""
-
 log = structlog.get_logger()
 
 Next = Callable[[Request], Awaitable[Response]]
@@ -51,7 +43,7 @@ def install(app: FastAPI, service: Service) -> None:
     async def guard(request: Request, call_next: Next) -> Response:
         began, number = time.perf_counter(), secrets.token_hex(8)
         structlog.contextvars.bind_contextvars(request=number)
-        response = _too_large(request) or await call_next(request)
+        response = await call_next(request)
         for name, value in HEADERS.items():
             response.headers.setdefault(name, value)
         response.headers.setdefault("Cache-Control", "no-store")
@@ -61,25 +53,6 @@ def install(app: FastAPI, service: Service) -> None:
         await _note(service, request, response, time.perf_counter() - began)
         structlog.contextvars.clear_contextvars()
         return response
-
-
-def _too_large(request: Request) -> Response | None:
-    """A refusal of a body that is neither a file nor small."""
-    length = request.headers.get("content-length", "")
-    if request.method in ("GET", "HEAD", "OPTIONS", "DELETE"):
-        return None
-    if request.headers.get("content-type", "").startswith(FILES_IN) or _is_file_route(request):
-        return None
-    if not length.isdigit() and "transfer-encoding" not in request.headers:
-        return None
-    if not length.isdigit() or int(length) > LARGEST_JSON:
-        error = too_large(LARGEST_JSON)
-        return answer(KINDS[type(error)], error.trouble, error.advice)
-    return None
-
-
-def _is_file_route(request: Request) -> bool:
-    return request.url.path.endswith(("/portraits", "/mask-edits"))
 
 
 async def _note(service: Service, request: Request, response: Response, seconds: float) -> None:

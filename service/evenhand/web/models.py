@@ -81,6 +81,27 @@ class DeletedOut(Model):
     record_sha256: Sha256 | None = Field(
         description="Seal of the last entry of the record that went with a shoot."
     )
+    overwritten: bool = Field(
+        description="Nothing stays in pages or logs of the database; if not yet, then as soon as "
+        "nobody reads an earlier moment of it. PostgreSQL does it in its own time."
+    )
+
+
+class ErasureIn(Model):
+    """A person to erase."""
+
+    name: Text = Field(examples=["Mara"])
+
+
+class ErasedOut(Model):
+    """What was erased, over all shoots."""
+
+    shoots: int = Field(examples=[1])
+    portraits: int = Field(description="Every one in which they were named.", examples=[3])
+    entries: int = Field(description="Entries of records that named them.", examples=[7])
+    files: int = Field(description="Stored files.", examples=[12])
+    bytes: int = Field(description="Their size together.", examples=[48210332])
+    overwritten: bool = Field(description="As for a deletion.")
 
 
 class PortraitOut(Model):

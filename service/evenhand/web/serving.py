@@ -15,6 +15,7 @@ from pathlib import Path
 
 import structlog
 import uvicorn
+from fastapi import FastAPI
 
 from evenhand.errors import EvenhandError
 from evenhand.jobs.place import Place
@@ -23,6 +24,7 @@ from evenhand.shoots import tables, tokens
 from evenhand.shoots.database import Database
 from evenhand.web import traces
 from evenhand.web.app import create_app
+from evenhand.web.connections import protocol_for
 from evenhand.web.settings import ServiceSettings
 
 AGAIN_S = 2.0
@@ -110,17 +112,7 @@ def serve(settings: ServiceSettings, listening: Listening, workers: int) -> None
     place = Place.at(*settings.addresses)
     app = create_app(place, settings)
     _tell_first_token(place.database)
-    config = uvicorn.Config(
-        app,
-        ssl_certfile=listening.certificate,
-        ssl_keyfile=listening.key,
-        proxy_headers=listening.tls_in_front,
-        log_config=None,
-        access_log=False,
-        server_header=False,
-        timeout_graceful_shutdown=GRACE_S,
-        timeout_keep_alive=IDLE_S,
-    )
+    config = config_of(app, settings, listening)
     crew = Crew(settings, workers)
     crew.start()
     for number in (signal.SIGTERM, signal.SIGINT):
@@ -130,6 +122,23 @@ def serve(settings: ServiceSettings, listening: Listening, workers: int) -> None
     finally:
         crew.stop()
         place.database.close()
+
+
+def config_of(app: FastAPI, settings: ServiceSettings, listening: Listening) -> uvicorn.Config:
+    """How the web server runs."""
+    return uvicorn.Config(
+        app,
+        http=protocol_for(settings.most_connections),
+        ws="none",
+        ssl_certfile=listening.certificate,
+        ssl_keyfile=listening.key,
+        proxy_headers=listening.tls_in_front,
+        log_config=None,
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=GRACE_S,
+        timeout_keep_alive=IDLE_S,
+    )
 
 
 class Crew:

@@ -32,6 +32,9 @@ class ServiceSettings(BaseSettings):
     preview_memory_mb: int = Field(
         768, ge=16, le=65_536, description="Memory for what previews are made from, megabytes."
     )
+    most_connections: int = Field(
+        400, ge=16, le=20_000, description="Connections open at the same time."
+    )
     requests_per_minute: int = Field(
         6000, ge=10, le=100_000, description="Requests of one token in a minute."
     )

@@ -172,7 +172,7 @@ async def add_part(
         raise _wrong_offset(upload.offset)
     algorithm, digest = checksum_of(checksum)
     hashes = (algorithm,) if algorithm else ()
-    async with received(request, upload.length - offset, hashes) as part:
+    async with received(request, upload.length - offset, hashes, in_parts=True) as part:
         if algorithm and (part.broken_off or part.hashes[algorithm].digest() != digest):
             return Response(status_code=CHECKSUM_MISMATCH, headers={"Tus-Resumable": TUS})
         upload = await run_in_threadpool(_enter_part, service, upload, offset, part.path, part.size)
