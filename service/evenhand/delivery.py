@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from evenhand.durable import flush, flush_tree, make_folder
 from evenhand.errors import NotWrittenError
 
 PARTIAL = ".evenhand-partial-"
@@ -33,6 +34,8 @@ ADVICE = {
 def delivery(out: Path, names: list[str], *, overwrite: bool = False) -> Iterator[Path]:
     """Give a hidden folder in `out`; when the block ends well, move `names` from it into `out`.
 
+    They are on the disk when this returns, and the last one not before the others.
+
     Parameters
     ----------
     out : Path
@@ -54,15 +57,23 @@ def delivery(out: Path, names: list[str], *, overwrite: bool = False) -> Iterato
         A result is already there, or the file system refuses; nothing is left behind then.
     """
     try:
-        out.mkdir(parents=True, exist_ok=True)
+        make_folder(out)
         if not overwrite:
             refuse_existing(out, names)
         beside = Path(tempfile.mkdtemp(prefix=PARTIAL, dir=out))
         try:
             yield beside
-            for name in names:
-                if (beside / name).exists():
-                    _move_into(out, beside, name)
+            flush_tree(beside)
+            *parts, last = [name for name in names if (beside / name).exists()] or [None]
+            if parts and last is not None and (out / last).is_file():
+                (out / last).unlink()  # of an earlier run, whose other results go now
+                flush(out)
+            for name in parts:
+                _move_into(out, beside, name)
+            flush(out)
+            if last is not None:
+                _move_into(out, beside, last)
+                flush(out)
         finally:
             shutil.rmtree(beside, ignore_errors=True)
     except NotWrittenError as error:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 import zipfile
 from pathlib import Path
 
@@ -37,7 +36,7 @@ def make_final(place: Place, run: Run) -> None:
     run.doing("reading", 0.1)
     with (
         place.files.as_path(run.shoot_id, sha256, name) as path,
-        tempfile.TemporaryDirectory(prefix="evenhand-") as folder,
+        place.files.temporary() as folder,
     ):
         photograph = place.retoucher.read(path)
         run.doing("blending", 0.4)
@@ -45,7 +44,7 @@ def make_final(place: Place, run: Run) -> None:
         strengths = [item.strength for item in items]
         pixels = place.retoucher.blend(photograph, layers, strengths)
         run.doing("writing", 0.7)
-        made = place.retoucher.write(pixels, photograph, Path(folder), layers, strengths)
+        made = place.retoucher.write(pixels, photograph, folder, layers, strengths)
         stored = place.files.put(run.shoot_id, made)
         with run.committing() as session:
             portrait, items, now_state = _basis(place, session, run)
@@ -65,8 +64,8 @@ def make_delivery(place: Place, run: Run) -> None:
         shoot = session.get_one(Shoot, run.shoot_id)
         finals = _held_finals(session, run)
         entries = [(final, session.get_one(Portrait, final.portrait_id)) for final in finals]
-    with tempfile.TemporaryDirectory(prefix="evenhand-") as folder:
-        sheet, package = Path(folder) / "contact-sheet.pdf", Path(folder) / "finals.zip"
+    with place.files.temporary() as folder:
+        sheet, package = folder / "contact-sheet.pdf", folder / "finals.zip"
         pictures = []
         for done, (final, portrait) in enumerate(entries):
             run.doing(f"contact sheet, {final.name}", 0.1 + 0.6 * done / len(entries))

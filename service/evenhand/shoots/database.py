@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
@@ -15,6 +16,7 @@ from sqlalchemy.engine import Connection
 from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError
 from sqlalchemy.orm import Session
 
+from evenhand.durable import flush, make_folder
 from evenhand.shoots.errors import WrongAddressError
 from evenhand.shoots.sqlite_clock import tell_fractions
 
@@ -69,7 +71,7 @@ class Database:
 
     def _sqlite(self) -> Engine:
         if self.url.database:
-            Path(self.url.database).parent.mkdir(parents=True, exist_ok=True)
+            _make_private(Path(self.url.database))
         tell_fractions()
         engine = create_engine(
             self.url,
@@ -190,3 +192,13 @@ class Database:
     def close(self) -> None:
         """Close every connection."""
         self.engine.dispose()
+
+
+def _make_private(path: Path) -> None:
+    """Make a file that only its owner may read, or make it so; SQLite's others follow it."""
+    make_folder(path.parent, 0o700)
+    try:
+        os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600))
+        flush(path.parent)
+    except FileExistsError:
+        path.chmod(0o600)

@@ -155,7 +155,6 @@ def damaged(database: Database, files: Files) -> Iterator[tuple[str, str]]:
         entered = session.execute(select(StoredFile.shoot_id, StoredFile.sha256)).all()
     for shoot_id, sha256 in entered:
         try:
-            for _ in files.pieces(shoot_id, sha256):
-                pass
+            files.check(shoot_id, sha256)
         except DamagedFileError:
             yield shoot_id, sha256

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import sys
+import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -27,6 +29,10 @@ FILES = click.option(
     metavar="ADDRESS",
     help="Address of the files: file:///FOLDER or s3://BUCKET/PREFIX?endpoint=https://HOST.",
 )
+
+
+OWNER_ONLY = 0o077
+"""Permissions that no file of the service gives: none to anybody but its owner."""
 
 
 @click.group()
@@ -91,7 +97,8 @@ def worker_command(at_once: int, data: Path | None, records: str | None, files: 
         from evenhand.web import traces
 
         traces.configure()
-        place = Place.at(*settings.addresses)
+        place = Place.at(*settings.addresses, scratch=settings.scratch)
+        tempfile.tempdir = str(place.files.scratch.folder)
         run_worker(JobWorker(place, at_once))
         place.database.close()
 
@@ -110,7 +117,7 @@ def token_command(label: str, data: Path | None, records: str | None, files: str
         from evenhand.jobs.place import Place
         from evenhand.shoots import tokens
 
-        with Place.at(*settings.addresses).database.writing() as session:
+        with Place.at(*settings.addresses, scratch=settings.scratch).database.writing() as session:
             _, secret = tokens.make(session, tokens.Scope.STUDIO, label)
         click.echo(secret)
 
@@ -129,7 +136,7 @@ def backup_command(target: Path, data: Path | None, records: str | None, files: 
         from evenhand.jobs.place import Place
         from evenhand.shoots.backup import back_up
 
-        place = Place.at(*settings.addresses)
+        place = Place.at(*settings.addresses, scratch=settings.scratch)
         saved = back_up(place.database, place.files, target)
         click.echo(f"{target}: {saved.rows} entries, {saved.files} files, {saved.bytes} bytes")
 
@@ -151,7 +158,7 @@ def restore_command(
         from evenhand.jobs.queue import Queue
         from evenhand.shoots.backup import restore
 
-        place = Place.at(*settings.addresses)
+        place = Place.at(*settings.addresses, scratch=settings.scratch)
         saved = restore(place.database, place.files, source)
         queue = Queue(place.database)
         with place.database.writing() as session:
@@ -172,7 +179,7 @@ def check_files_command(data: Path | None, records: str | None, files: str | Non
         from evenhand.jobs.place import Place
         from evenhand.shoots.storage import damaged
 
-        place = Place.at(*settings.addresses)
+        place = Place.at(*settings.addresses, scratch=settings.scratch)
         broken = list(damaged(place.database, place.files))
         for shoot_id, sha256 in broken:
             click.echo(f"shoot {shoot_id}: {sha256}")
@@ -194,6 +201,7 @@ def _run(what: Any, data: Path | None, records: str | None, files: str | None) -
         from evenhand.web.settings import ServiceSettings
 
         logs.configure()
+        os.umask(OWNER_ONLY)
         what(ServiceSettings(**{name: value for name, value in given.items() if value}))
     except EvenhandError as error:
         _fail(error)

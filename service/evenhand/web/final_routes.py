@@ -14,6 +14,7 @@ from evenhand.jobs.job import Kind
 from evenhand.shoots import finals, names, record, sign_offs, storage, tables
 from evenhand.shoots.errors import (
     ConflictError,
+    DamagedFileError,
     NoSignOffError,
     NotFoundError,
     NotReadyError,
@@ -88,7 +89,7 @@ def list_finals(shoot_id: models.Id, service: Here, caller: Studio) -> list[mode
 @router.get(
     "/finals/{final_id}/file",
     response_class=StreamingResponse,
-    responses=described(NotFoundError) | FILE,
+    responses=described(NotFoundError, DamagedFileError) | FILE,
 )
 def get_final(final_id: models.Id, service: Here, caller: Studio) -> StreamingResponse:
     """The file of a final, as long as it is not voided."""
@@ -131,7 +132,7 @@ def pack_finals(
 @router.get(
     "/jobs/{job_id}/files/{name}",
     response_class=StreamingResponse,
-    responses=described(NotFoundError) | FILE,
+    responses=described(NotFoundError, DamagedFileError) | FILE,
 )
 def get_job_file(
     job_id: models.Id, name: models.Text, service: Here, caller: Studio
@@ -152,7 +153,7 @@ def get_job_file(
 
 def _file(service: Service, shoot_id: str, sha256: str, name: str, size: int) -> StreamingResponse:
     return StreamingResponse(
-        service.place.files.pieces(shoot_id, sha256),
+        service.place.files.checked_pieces(shoot_id, sha256),
         media_type="application/octet-stream",
         headers={
             "Content-Length": str(size),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import tempfile
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
@@ -17,6 +16,7 @@ from starlette.requests import ClientDisconnect
 from evenhand.jobs.job import Kind
 from evenhand.shoots import names, record, storage, tables
 from evenhand.shoots.errors import BrokenOffError, UploadTooLargeError
+from evenhand.shoots.files import Files
 from evenhand.shoots.media_types import media_type_of
 from evenhand.web import models
 from evenhand.web.access import Service
@@ -59,8 +59,9 @@ async def received(
     announced = request.headers.get("content-length", "")
     if announced.isdigit() and int(announced) > most:
         raise too_large(most)
-    with tempfile.NamedTemporaryFile(prefix="evenhand-") as file:
-        have = Received(file, Path(file.name), hashes={h: hashlib.new(h) for h in hashes})  # type: ignore[arg-type]
+    files: Files = request.app.state.service.place.files
+    with files.temporary() as folder, (folder / "received").open("wb") as file:
+        have = Received(file, folder / "received", hashes={h: hashlib.new(h) for h in hashes})
         try:
             async for piece in request.stream():
                 have.size += len(piece)

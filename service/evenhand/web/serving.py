@@ -8,6 +8,7 @@ import signal
 import socket
 import subprocess
 import sys
+import tempfile
 import threading
 import time
 from dataclasses import dataclass
@@ -109,7 +110,8 @@ def serve(settings: ServiceSettings, listening: Listening, workers: int) -> None
     listening.check()
     opened = listening.opened()
     traces.configure()
-    place = Place.at(*settings.addresses)
+    place = Place.at(*settings.addresses, scratch=settings.scratch)
+    tempfile.tempdir = str(place.files.scratch.folder)
     app = create_app(place, settings)
     _tell_first_token(place.database)
     config = config_of(app, settings, listening)
@@ -156,6 +158,7 @@ class Crew:
         self.environment = os.environ | {
             "EVENHAND_RECORDS": records,
             "EVENHAND_FILES": files,
+            "EVENHAND_DATA": str(settings.data.resolve()),
             PARENT: str(os.getpid()),
         }
         self.processes: list[subprocess.Popen[bytes]] = []

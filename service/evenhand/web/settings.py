@@ -43,6 +43,11 @@ class ServiceSettings(BaseSettings):
     )
 
     @property
+    def scratch(self) -> Path:
+        """Folder for temporary files where the files lie in no folder."""
+        return self.data / "temporary"
+
+    @property
     def addresses(self) -> tuple[str, str]:
         """Addresses of records and files."""
         records, files = addresses_in(self.data)
