@@ -11,6 +11,7 @@ from evenhand.jobs.retoucher import Engine, Retoucher
 from evenhand.shoots.database import Database
 from evenhand.shoots.errors import WrongAddressError
 from evenhand.shoots.files import Files
+from evenhand.shoots.studio_key import StudioKey
 
 PATIENCE_S = 60.0
 """How long to wait for a database that is just starting, seconds."""
@@ -56,6 +57,7 @@ class Place:
                     "The records do not answer.", "Start the database, or give another address."
                 )
             time.sleep(1)
+        place.database.key = StudioKey.of(place.files)
         place.database.upgrade()
         return place
 

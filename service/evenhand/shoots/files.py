@@ -10,7 +10,7 @@ import hashlib
 import os
 import tempfile
 from collections.abc import Iterator
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import AbstractContextManager, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -202,6 +202,25 @@ class Files:
         for place, size, modified in self._under(prefix):
             _, owner, name = place.split("/", 2)
             yield owner, name.replace("/", "", 1) if name[2:3] == "/" else name, size, modified
+
+    def read_named(self, place: str) -> bytes | None:
+        """Bytes of a file of the studio's own, None where it is not there."""
+        try:
+            return bytes(obstore.get(self.store, place).bytes())
+        except (FileNotFoundError, obstore.exceptions.NotFoundError):
+            return None
+
+    def put_named(self, place: str, content: bytes) -> None:
+        """Store a file of the studio's own, unless it is there."""
+        if self.folder is not None:
+            folder_store.put_new(self.folder, self.scratch, place, content)
+            return
+        with suppress(obstore.exceptions.AlreadyExistsError):
+            obstore.put(self.store, place, content, mode="create")
+
+    def replace_named(self, place: str, content: bytes) -> None:
+        """The same, over what is there."""
+        self._put(place, content)
 
     def answers(self) -> bool:
         """Whether the store answers now."""

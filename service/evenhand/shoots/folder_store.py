@@ -34,6 +34,18 @@ def put(root: Path, scratch: Scratch, place: str, source: Path | bytes) -> None:
         raise FileNotFoundError(f"{target.parent} is taken away again and again")
 
 
+def put_new(root: Path, scratch: Scratch, place: str, content: bytes) -> None:
+    """The same for a file that is there once and for all; changes nothing where it is."""
+    target = root / place
+    with scratch.temporary() as folder:
+        written = folder / "put"
+        _write(written, _copier(content))
+        make_folder(target.parent, 0o700)
+        with suppress(FileExistsError):
+            os.link(written, target)
+        flush(target.parent)
+
+
 def delete(root: Path, place: str) -> None:
     """Delete a file, and the folders that are empty then; what is not there is no error."""
     target = root / place

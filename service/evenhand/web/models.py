@@ -524,7 +524,12 @@ class RecordOut(Model):
     """A shoot's record."""
 
     shoot_id: Id
-    whole: bool = Field(description="Every seal holds.")
+    whole: bool = Field(description="Every seal holds, and the signature of the last one.")
+    signature: str | None = Field(
+        description="Ed25519, hexadecimal, of 'evenhand record SHOOT NUMBER SHA256', those of the "
+        "last entry."
+    )
+    public_key: str | None = Field(description="The studio's, hexadecimal, to check it with.")
     entries: list[EntryOut]
 
 

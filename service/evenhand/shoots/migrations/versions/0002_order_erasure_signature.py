@@ -3,7 +3,7 @@
 import json
 
 import sqlalchemy as sa
-from alembic import op
+from alembic import context, op
 
 from evenhand.shoots import tables
 
@@ -65,6 +65,7 @@ def upgrade() -> None:
         "job", sa.Column("waits_for", sa.String(length=255), nullable=False, server_default="")
     )
     _number_rows()
+    _sign_records()
     if op.get_bind().dialect.name == "sqlite":
         for guard in SQLITE_GUARDS:
             op.execute(guard)
@@ -87,6 +88,21 @@ def _number_rows() -> None:
                     sa.text(f"UPDATE {table} SET number = :number WHERE id = :id"),
                     {"number": number, "id": told.get(fact)},
                 )
+
+
+def _sign_records() -> None:
+    """Sign each record as it is found."""
+    key = context.config.attributes.get("key")
+    if key is None:
+        return
+    connection = op.get_bind()
+    ends = "SELECT shoot_id, number, sha256 FROM record ORDER BY number"
+    rows = connection.execute(sa.text(ends))
+    for shoot_id, (number, sha256) in {row[0]: (row[1], row[2]) for row in rows}.items():
+        connection.execute(
+            sa.text("UPDATE shoot SET record_signature = :signature WHERE id = :id"),
+            {"signature": key.sign(shoot_id, number, sha256), "id": shoot_id},
+        )
 
 
 def downgrade() -> None:
