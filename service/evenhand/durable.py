@@ -8,7 +8,11 @@ from __future__ import annotations
 
 import errno
 import os
+import tempfile
 from pathlib import Path
+
+PROBE_BYTES = 16384
+"""Of a file written to see whether there is room: a few blocks of any disk."""
 
 
 def flush(path: Path) -> None:
@@ -40,3 +44,11 @@ def make_folder(folder: Path, mode: int = 0o777) -> None:
     make_folder(folder.parent, mode)
     folder.mkdir(mode, exist_ok=True)
     flush(folder.parent)
+
+
+def probe(folder: Path) -> None:
+    """Write and flush a small file in a folder, and take it away; raises where that fails."""
+    with tempfile.TemporaryFile(dir=folder) as file:
+        file.write(bytes(PROBE_BYTES))
+        file.flush()
+        os.fsync(file.fileno())

@@ -11,6 +11,7 @@ from evenhand.jobs.retoucher import Engine, Retoucher
 from evenhand.shoots.database import Database
 from evenhand.shoots.errors import WrongAddressError
 from evenhand.shoots.files import Files
+from evenhand.shoots.outages import RECORDS_AWAY
 from evenhand.shoots.studio_key import StudioKey
 
 PATIENCE_S = 60.0
@@ -51,7 +52,9 @@ class Place:
         """
         place = cls(Database(records), Files(files, scratch), retoucher or Engine())
         deadline = time.monotonic() + PATIENCE_S
-        while not place.database.answers():
+        while (outage := place.database.outage()) is not None:
+            if outage is not RECORDS_AWAY:
+                raise WrongAddressError(outage.trouble, outage.advice)
             if time.monotonic() > deadline:
                 raise WrongAddressError(
                     "The records do not answer.", "Start the database, or give another address."

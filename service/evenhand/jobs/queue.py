@@ -26,6 +26,7 @@ from evenhand.jobs.work import do
 from evenhand.shoots import storage
 from evenhand.shoots.database import Database
 from evenhand.shoots.errors import ConflictError, NotFoundError
+from evenhand.shoots.files import LEAST_FREE
 from evenhand.shoots.outages import AWAY
 from evenhand.shoots.tables import Job, Worker, now
 
@@ -267,13 +268,19 @@ class JobWorker:
         self._tidy_run, self._run = tidy_run, run
 
     def _live(self) -> None:
-        """Say that this worker lives, and hand over the work of those that do not."""
+        """Say that this worker lives, hand over the work of those that do not, watch the disk."""
+        told_full = False
         while not self.stopping.is_set():
             try:
                 with self.place.database.writing() as session:
                     self._say_alive(session)
                 self.place.database.empty_log()
                 hand_over(self.place.database, self.watch, by=self.id)
+                free = self.place.files.free()
+                full = free is not None and free < LEAST_FREE
+                if full and not told_full:
+                    log.warning("the disk is nearly full", free_bytes=free)
+                told_full = full
             except AWAY as error:
                 log.warning("the records do not answer", worker=self.id, error=str(error))
             self.stopping.wait(ALIVE_EVERY_S)

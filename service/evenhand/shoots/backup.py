@@ -120,7 +120,8 @@ def restore(database: Database, files: Files, source: Path, key: Path | None = N
                     "The records are not empty.", "Restore into a new folder or database."
                 )
     broken = (
-        tarfile.TarError, SQLAlchemyError, LookupError, TypeError, ValueError, AttributeError, EOFError
+        tarfile.TarError, SQLAlchemyError, LookupError, TypeError, ValueError, AttributeError,
+        EOFError,
     )  # fmt: skip
     with files.temporary() as folder:
         try:

@@ -16,9 +16,11 @@ from sqlalchemy.engine import Connection
 from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError
 from sqlalchemy.orm import Session
 
-from evenhand.durable import flush, make_folder
+from evenhand.durable import flush, make_folder, probe
 from evenhand.shoots.errors import WrongAddressError
+from evenhand.shoots.outages import RECORDS_AWAY, Outage, outage_of
 from evenhand.shoots.sqlite_clock import tell_fractions
+from evenhand.shoots.tables import Audit
 
 if TYPE_CHECKING:
     from evenhand.shoots.studio_key import StudioKey
@@ -192,12 +194,26 @@ class Database:
             finally:
                 connection.exec_driver_sql(f"PRAGMA busy_timeout = {BUSY_MS}")
 
-    def answers(self) -> bool:
-        """Whether the database answers now."""
+    def outage(self) -> Outage | None:
+        """Why the database does not answer, None where it does."""
         try:
             with self.engine.connect() as connection:
                 connection.execute(text("SELECT 1"))
-        except DBAPIError:
+        except DBAPIError as error:
+            return outage_of(error) or RECORDS_AWAY
+        return None
+
+    def can_write(self) -> bool:
+        """Whether an entry can be written now; nothing stays of it."""
+        try:
+            with self._session() as session:
+                session.connection(execution_options={"writes": True})
+                session.add(Audit(actor="probe", action="probe", subject="", outcome=""))
+                session.flush()
+                session.rollback()
+            if self.embedded and self.url.database:
+                probe(Path(self.url.database).parent)
+        except (DBAPIError, OSError):
             return False
         return True
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import shutil
 import tempfile
 from collections.abc import Iterator
 from contextlib import AbstractContextManager, contextmanager, suppress
@@ -20,7 +21,7 @@ import obstore
 from obstore.exceptions import BaseError
 from obstore.store import LocalStore, S3Store
 
-from evenhand.durable import make_folder
+from evenhand.durable import make_folder, probe
 from evenhand.shoots import folder_store
 from evenhand.shoots.errors import DamagedFileError, WrongAddressError
 from evenhand.shoots.scratch import Scratch
@@ -33,6 +34,12 @@ UPLOADS = "uploads"
 
 TEMP = "temporary"
 """Folder beside the shoots' for files that are there only while a process needs them."""
+
+PROBE = "studio/probe"
+"""Written to see whether a store takes files."""
+
+LEAST_FREE = 200 * 2**20
+"""Bytes below which the disk is nearly full: nothing large is let in, and it is told."""
 
 LONGEST_SUFFIX = 8
 """Characters of a temporary file's ending."""
@@ -229,6 +236,22 @@ class Files:
         except (BaseError, OSError):
             return False
         return True
+
+    def can_write(self) -> bool:
+        """Whether a file can be written now: one is, and taken away again."""
+        try:
+            if self.folder is None:
+                obstore.put(self.store, PROBE, b"probe")
+                return True
+            with self.temporary() as folder:
+                probe(folder)
+        except (BaseError, OSError):
+            return False
+        return True
+
+    def free(self) -> int | None:
+        """Bytes free on the disk of the files, None where they lie on a store."""
+        return None if self.folder is None else shutil.disk_usage(self.folder).free
 
     def _under(self, prefix: str) -> Iterator[tuple[str, int, float]]:
         for batch in obstore.list(self.store, prefix):

@@ -5,6 +5,7 @@ Reading and listing go through obstore, as for any store.
 
 from __future__ import annotations
 
+import fcntl
 import os
 import shutil
 from collections.abc import Callable
@@ -37,13 +38,15 @@ def put(root: Path, scratch: Scratch, place: str, source: Path | bytes) -> None:
 def put_new(root: Path, scratch: Scratch, place: str, content: bytes) -> None:
     """The same for a file that is there once and for all; changes nothing where it is."""
     target = root / place
-    with scratch.temporary() as folder:
-        written = folder / "put"
-        _write(written, _copier(content))
-        make_folder(target.parent, 0o700)
-        with suppress(FileExistsError):
-            os.link(written, target)
-        flush(target.parent)
+    make_folder(target.parent, 0o700)
+    # Not every file system has hard links; a lock does for the processes of one machine.
+    descriptor = os.open(target.with_suffix(".lock"), os.O_RDWR | os.O_CREAT, 0o600)
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX)
+        if not target.exists():
+            put(root, scratch, place, content)
+    finally:
+        os.close(descriptor)
 
 
 def delete(root: Path, place: str) -> None:

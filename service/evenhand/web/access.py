@@ -17,6 +17,7 @@ from evenhand.shoots.errors import OutOfScopeError, TokenRefusedError
 from evenhand.shoots.tokens import Scope, open_token
 from evenhand.web.previews import Previews
 from evenhand.web.problems import TooManyError
+from evenhand.web.readiness import Readiness
 from evenhand.web.settings import ServiceSettings
 
 bearer = HTTPBearer(
@@ -33,6 +34,7 @@ class Service:
     previews: Previews
     settings: ServiceSettings
     limiter: SlidingWindowCounterRateLimiter
+    readiness: Readiness
 
     @classmethod
     def at(cls, place: Place, settings: ServiceSettings) -> Service:
@@ -44,6 +46,7 @@ class Service:
             Previews(place, memory),
             settings,
             SlidingWindowCounterRateLimiter(MemoryStorage()),
+            Readiness(place),
         )
 
 

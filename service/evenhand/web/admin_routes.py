@@ -14,7 +14,7 @@ from evenhand.shoots import tables, tokens
 from evenhand.shoots.errors import NotFoundError
 from evenhand.web import models
 from evenhand.web.access import Here, Studio
-from evenhand.web.measures import REGISTRY, count_jobs
+from evenhand.web.measures import REGISTRY, count_jobs, measure_space
 from evenhand.web.problems import LISTED, described
 
 router = APIRouter(prefix="/v1", tags=["studio"])
@@ -78,11 +78,8 @@ async def health() -> dict[str, str]:
 
 @open_router.get("/ready", responses={503: {"description": "Not ready"}})
 def ready(service: Here) -> JSONResponse:
-    """Whether records and files answer."""
-    answers = {
-        "records": service.place.database.answers(),
-        "files": service.place.files.answers(),
-    }
+    """Whether records and files can be written, and the disk has room."""
+    answers = service.readiness.now()
     return JSONResponse(answers, 200 if all(answers.values()) else 503)
 
 
@@ -90,4 +87,5 @@ def ready(service: Here) -> JSONResponse:
 def metrics(service: Here) -> Response:
     """Measures for Prometheus; no names, no pictures."""
     count_jobs(service.place.database)
+    measure_space(service.place.files)
     return Response(generate_latest(REGISTRY), media_type=CONTENT_TYPE_LATEST)

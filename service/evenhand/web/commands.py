@@ -260,6 +260,13 @@ def _run(what: Any, data: Path | None, records: str | None, files: str | None) -
     except ValidationError as error:
         first = error.errors()[0]
         raise click.UsageError(f"{'.'.join(map(str, first['loc']))}: {first['msg']}") from None
+    except Exception as error:
+        from evenhand.shoots.outages import outage_of
+
+        outage = outage_of(error)
+        if outage is None:
+            raise
+        _fail(EvenhandError(outage.trouble, outage.advice))
 
 
 def _fail(error: EvenhandError) -> NoReturn:

@@ -16,11 +16,15 @@ from starlette.requests import ClientDisconnect
 from evenhand.jobs.job import Kind
 from evenhand.shoots import names, record, storage, tables
 from evenhand.shoots.errors import BrokenOffError, UploadTooLargeError
-from evenhand.shoots.files import Files
+from evenhand.shoots.files import LEAST_FREE, Files
 from evenhand.shoots.media_types import media_type_of
 from evenhand.web import models
 from evenhand.web.access import Service
+from evenhand.web.problems import NoSpaceError
 from evenhand.web.views import portrait_out
+
+COPIES = 2
+"""How often a file lies on the disk while it comes: as it is received, and as it is stored."""
 
 
 @dataclass
@@ -59,6 +63,7 @@ async def received(
     announced = request.headers.get("content-length", "")
     if announced.isdigit() and int(announced) > most:
         raise too_large(most)
+    _require_space(request.app.state.service, int(announced) if announced.isdigit() else 0)
     files: Files = request.app.state.service.place.files
     with files.temporary() as folder, (folder / "received").open("wb") as file:
         have = Received(file, folder / "received", hashes={h: hashlib.new(h) for h in hashes})
@@ -78,6 +83,13 @@ async def received(
                 ) from None
         file.flush()
         yield have
+
+
+def _require_space(service: Service, size: int) -> None:
+    """Raise `NoSpaceError` unless a file of this size leaves the disk some room."""
+    free = service.place.files.free()
+    if free is not None and free < LEAST_FREE + COPIES * size:
+        raise NoSpaceError("The disk is nearly full.", "Free some space, then send it again.")
 
 
 def too_large(most: int) -> UploadTooLargeError:
