@@ -6,7 +6,7 @@ import errno
 import re
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -31,7 +31,9 @@ ADVICE = {
 
 
 @contextmanager
-def delivery(out: Path, names: list[str], *, overwrite: bool = False) -> Iterator[Path]:
+def delivery(
+    out: Path, names: list[str], *, overwrite: bool = False, originals: Sequence[Path] = ()
+) -> Iterator[Path]:
     """Give a hidden folder in `out`; when the block ends well, move `names` from it into `out`.
 
     They are on the disk when this returns, and the last one not before the others.
@@ -45,6 +47,8 @@ def delivery(out: Path, names: list[str], *, overwrite: bool = False) -> Iterato
         that shows the work to be complete last. A name that the block did not write is skipped.
     overwrite : bool
         Replace what is already there.
+    originals : sequence of path
+        What is never replaced.
 
     Yields
     ------
@@ -60,6 +64,9 @@ def delivery(out: Path, names: list[str], *, overwrite: bool = False) -> Iterato
         make_folder(out)
         if not overwrite:
             refuse_existing(out, names)
+        for original in originals:
+            for name in names:
+                refuse_original(original, out / name)
         beside = Path(tempfile.mkdtemp(prefix=PARTIAL, dir=out))
         try:
             yield beside

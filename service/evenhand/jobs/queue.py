@@ -19,6 +19,7 @@ from dbos import DBOS, DBOSClient, DBOSConfig
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
+from evenhand.jobs.guarded_reading import READER
 from evenhand.jobs.job import OVER, Kind, State
 from evenhand.jobs.place import Place
 from evenhand.jobs.tidying import fail_lost_jobs, forget_old_runs, tidy
@@ -225,6 +226,7 @@ class JobWorker:
         """
         self.stopping.set()
         DBOS.destroy(workflow_completion_timeout_sec=wait_s)
+        READER.close()
         self.heart.join(timeout=ALIVE_EVERY_S * 2)
         if self.begun:
             log.warning("worker stopped with work to hand over", worker=self.id)

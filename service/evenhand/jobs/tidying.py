@@ -6,16 +6,22 @@ import time
 from datetime import timedelta
 
 from dbos import DBOS
-from sqlalchemy import select
+from sqlalchemy import delete, select
 
 from evenhand.jobs.job import OVER, State
 from evenhand.jobs.place import Place
 from evenhand.shoots import storage
 from evenhand.shoots.deletion import delete_shoot, unfinished
-from evenhand.shoots.tables import Job, Shoot, Upload, now
+from evenhand.shoots.tables import Audit, Job, Shoot, Upload, now
 
 KEPT = timedelta(days=7)
 """How long a durable run that ended is kept, for whoever looks for a fault."""
+
+REFUSALS_KEPT, AUDIT_KEPT = timedelta(days=30), timedelta(days=3 * 365)
+"""How long the audit keeps refusals of strangers, and everything else."""
+
+NOBODY = "nobody"
+"""Who asked without a token that opens anything, in the audit."""
 
 MOST_AT_ONCE = 2000
 """Runs deleted at one time."""
@@ -40,10 +46,19 @@ def tidy(place: Place) -> dict[str, int]:
     unneeded = sum(len(storage.sweep(place.database, place.files, one)) for one in shoots)
     unentered = storage.sweep_unentered(place.database, place.files, time.time() - YOUNG_S)
     return {
+        "audit": prune_audit(place),
         "deletions": len(deletions),
         "uploads": end_uploads(place),
         "files": unneeded + len(unentered),
     }
+
+
+def prune_audit(place: Place) -> int:
+    """Delete rows of the audit whose time is over; gives how many."""
+    refused = (Audit.actor == NOBODY) & (Audit.at < now() - REFUSALS_KEPT)
+    with place.database.writing() as session:
+        gone = session.execute(delete(Audit).where(refused | (Audit.at < now() - AUDIT_KEPT)))
+    return int(gone.rowcount)  # type: ignore[attr-defined]
 
 
 def end_uploads(place: Place) -> int:

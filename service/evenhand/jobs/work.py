@@ -18,6 +18,7 @@ from sqlalchemy.orm import Session
 from evenhand.errors import EvenhandError
 from evenhand.jobs.delivering import make_delivery, make_final
 from evenhand.jobs.editing import Edit, edited
+from evenhand.jobs.guarded_reading import READER
 from evenhand.jobs.job import Kind, Run, SupersededError, begin
 from evenhand.jobs.packing import mask_alpha, pack_layer, pack_person, unpack, unpack_person
 from evenhand.jobs.place import Place
@@ -105,6 +106,7 @@ def find(place: Place, run: Run) -> None:
         portrait = _portrait(session, run)
     run.doing("reading", 0.1)
     with place.files.as_path(run.shoot_id, portrait.sha256, portrait.name) as path:
+        READER.check(path, portrait.name)
         photograph = place.retoucher.read(path)
     run.doing("finding people", 0.3)
     people = place.retoucher.find(photograph)

@@ -12,6 +12,7 @@ from fastapi import FastAPI, Request, Response
 from fastapi.concurrency import run_in_threadpool
 from sqlalchemy.exc import DBAPIError
 
+from evenhand.jobs.tidying import NOBODY
 from evenhand.shoots.tables import Audit
 from evenhand.web.access import Caller, Service
 from evenhand.web.measures import REQUESTS, SECONDS
@@ -71,7 +72,13 @@ async def _note(service: Service, request: Request, response: Response, seconds:
         actor=caller.actor if caller else None,
     )
     if _audited(request, response, caller):
-        await run_in_threadpool(_audit, service, request, response, pattern, caller)
+        left_out = 0
+        if caller is None:
+            before = service.refusals.left_out_before(response.status_code)
+            if before is None:
+                return
+            left_out = before
+        await run_in_threadpool(_audit, service, request, response, pattern, caller, left_out)
 
 
 def _audited(request: Request, response: Response, caller: Caller | None) -> bool:
@@ -84,14 +91,20 @@ def _audited(request: Request, response: Response, caller: Caller | None) -> boo
 
 
 def _audit(
-    service: Service, request: Request, response: Response, pattern: str, caller: Caller | None
+    service: Service,
+    request: Request,
+    response: Response,
+    pattern: str,
+    caller: Caller | None,
+    left_out: int,
 ) -> None:
     ids: dict[str, Any] = dict(request.path_params)
     row = Audit(
-        actor=caller.actor if caller else "nobody",
+        actor=caller.actor if caller else NOBODY,
         action=f"{request.method} {pattern}"[:255],
         subject=next((str(value) for key, value in ids.items() if key.endswith("_id")), "")[:255],
         outcome=str(response.status_code),
+        facts={"refusals_not_listed_before": left_out} if left_out else {},
     )
     try:
         with service.place.database.writing() as session:
