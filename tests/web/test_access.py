@@ -202,7 +202,7 @@ def test_the_audit_names_no_person_and_no_token(quiet: tuple[TestClient, Place, 
 def test_health_ready_and_metrics(quiet: tuple[TestClient, Place, str]) -> None:
     http, _, _ = quiet
     assert http.get("/health").json() == {"health": "alive"}
-    assert http.get("/ready").json() == {"records": True, "files": True}
+    assert http.get("/ready").json() == {"records": True, "files": True, "space": True}
     measures = http.get("/metrics").text
     assert 'evenhand_jobs{state="waiting"}' in measures
     assert "evenhand_requests_total" in measures
@@ -237,3 +237,24 @@ def test_every_error_of_the_user_has_a_place_in_the_table() -> None:
     }  # fmt: skip
     missing = {cls.__name__ for cls in over_http if cls not in KINDS} - elsewhere
     assert missing == set()
+
+
+def test_studio_tokens_end_and_can_be_renewed(
+    quiet: tuple[TestClient, Place, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    http, _, secret = quiet
+    made = http.post("/v1/tokens", headers=bearer(secret), json={"label": "second"}).json()
+    assert made["token"]["expires_at"] is not None
+    for token in http.get("/v1/tokens", headers=bearer(secret)).json():
+        assert token["expires_at"] is not None
+    body = {"label": "for ever", "lasts_days": None}
+    assert http.post("/v1/tokens", headers=bearer(secret), json=body).status_code == 422
+    renewed = http.post("/v1/tokens/renewal", headers=bearer(made["secret"])).json()["secret"]
+    assert http.get("/v1/shoots", headers=bearer(renewed)).status_code == 200
+    assert http.get("/v1/shoots", headers=bearer(made["secret"])).status_code == 200
+    later = tables.now() + timedelta(hours=2)
+    monkeypatch.setattr(tokens, "now", lambda: later)
+    assert http.get("/v1/shoots", headers=bearer(made["secret"])).status_code == 401
+    assert http.get("/v1/shoots", headers=bearer(renewed)).status_code == 200
+    later += tokens.STUDIO_LASTS
+    assert http.get("/v1/shoots", headers=bearer(renewed)).status_code == 401

@@ -24,9 +24,17 @@ open_router = APIRouter(tags=["service"])
 @router.post("/tokens", status_code=201, responses=described())
 def make_token(body: models.TokenIn, service: Here, caller: Studio) -> models.TokenMadeOut:
     """Make a studio token; its secret is told this once."""
-    lasts = None if body.lasts_days is None else timedelta(days=body.lasts_days)
+    lasts = timedelta(days=body.lasts_days)
     with service.place.database.writing() as session:
         token, secret = tokens.make(session, tokens.Scope.STUDIO, body.label, lasts=lasts)
+        return models.TokenMadeOut(token=models.TokenOut.model_validate(token), secret=secret)
+
+
+@router.post("/tokens/renewal", status_code=201, responses=described())
+def renew_token(service: Here, caller: Studio) -> models.TokenMadeOut:
+    """Renew the token that this is asked with; the old one still opens for an hour."""
+    with service.place.database.writing() as session:
+        token, secret = tokens.renew(session, session.get_one(tables.Token, caller.id))
         return models.TokenMadeOut(token=models.TokenOut.model_validate(token), secret=secret)
 
 

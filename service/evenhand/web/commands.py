@@ -6,6 +6,7 @@ import os
 import sys
 import tempfile
 from collections.abc import Sequence
+from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -108,18 +109,24 @@ def worker_command(at_once: int, data: Path | None, records: str | None, files: 
 
 @commands.command("token")
 @click.argument("label")
+@click.option(
+    "--days", default=90.0, show_default=True, type=click.FloatRange(0, 3650, min_open=True)
+)
 @DATA
 @RECORDS
 @FILES
-def token_command(label: str, data: Path | None, records: str | None, files: str | None) -> None:
-    """Make a studio token and print it, once."""
+def token_command(
+    label: str, days: float, data: Path | None, records: str | None, files: str | None
+) -> None:
+    """Make a studio token and print it, once. It ends after so many days."""
 
     def make(settings: ServiceSettings) -> None:
         from evenhand.jobs.place import Place
         from evenhand.shoots import tokens
 
         with Place.at(*settings.addresses, scratch=settings.scratch).database.writing() as session:
-            _, secret = tokens.make(session, tokens.Scope.STUDIO, label)
+            lasts = timedelta(days=days)
+            _, secret = tokens.make(session, tokens.Scope.STUDIO, label, lasts=lasts)
         click.echo(secret)
 
     _run(make, data, records, files)

@@ -10,7 +10,7 @@ from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, StringConstrai
 from evenhand.jobs.job import Kind, State
 from evenhand.shoots.permissions import LASTING_MARKS, How, SaidBy
 from evenhand.shoots.sign_offs import Standing
-from evenhand.shoots.tokens import Scope
+from evenhand.shoots.tokens import STUDIO_LASTS, Scope
 
 Id = Annotated[str, StringConstraints(pattern="^[0-9a-f]{32}$")]
 """A random identifier."""
@@ -485,7 +485,7 @@ class TokenIn(Model):
     """A studio token to be made."""
 
     label: Text = Field(examples=["Laptop in the studio"])
-    lasts_days: float | None = Field(None, gt=0, le=3650)
+    lasts_days: float = Field(STUDIO_LASTS.days, gt=0, le=3650)
 
 
 class TokenOut(Model):

@@ -200,7 +200,10 @@ class Crew:
 def _tell_first_token(database: Database) -> None:
     """Make a studio token and print it, if there never was one."""
     with database.writing() as session:
-        if session.query(tables.Token).filter_by(scope=tokens.Scope.STUDIO.value).first():
+        known = session.query(tables.Token).filter_by(scope=tokens.Scope.STUDIO.value).all()
+        if known:
+            if not any(tokens.is_open(token) for token in known):
+                log.warning("no studio token opens any more; make one: evenhand token LABEL")
             return
         _, secret = tokens.make(session, tokens.Scope.STUDIO, "first token")
     print(f"Your access token, told this once: {secret}", flush=True)

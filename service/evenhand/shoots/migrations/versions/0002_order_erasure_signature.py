@@ -1,4 +1,4 @@
-"""Order by the record's counter, erasing a person, signed records, what a job waits for."""
+"""Order by the record's counter, erasing, signed records, what jobs wait for, tokens that end."""
 
 import json
 
@@ -6,6 +6,7 @@ import sqlalchemy as sa
 from alembic import context, op
 
 from evenhand.shoots import tables
+from evenhand.shoots.tokens import STUDIO_LASTS
 
 revision = "0002"
 down_revision = "0001"
@@ -64,6 +65,7 @@ def upgrade() -> None:
     op.add_column(
         "job", sa.Column("waits_for", sa.String(length=255), nullable=False, server_default="")
     )
+    _end_tokens()
     _number_rows()
     _sign_records()
     if op.get_bind().dialect.name == "sqlite":
@@ -88,6 +90,18 @@ def _number_rows() -> None:
                     sa.text(f"UPDATE {table} SET number = :number WHERE id = :id"),
                     {"number": number, "id": told.get(fact)},
                 )
+
+
+def _end_tokens() -> None:
+    """Let studio tokens that never ended end as new ones do."""
+    token = sa.table(
+        "token", sa.column("scope"), sa.column("expires_at", tables.Moment(timezone=True))
+    )
+    op.execute(
+        sa.update(token)
+        .where(token.c.scope == "studio", token.c.expires_at.is_(None))
+        .values(expires_at=tables.now() + STUDIO_LASTS)
+    )
 
 
 def _sign_records() -> None:
