@@ -266,7 +266,7 @@ def forgetful_disk(folder: Path) -> Iterator[Path]:
     finally:
         subprocess.run(["fusermount3", "-u", "-z", str(folder)], check=False)
         with suppress(subprocess.TimeoutExpired):
-            process.wait(20)
+            process.wait(3)
         process.kill()
         process.wait()
 
