@@ -71,16 +71,7 @@ def delivery(
         try:
             yield beside
             flush_tree(beside)
-            *parts, last = [name for name in names if (beside / name).exists()] or [None]
-            if parts and last is not None and (out / last).is_file():
-                (out / last).unlink()  # of an earlier run, whose other results go now
-                flush(out)
-            for name in parts:
-                _move_into(out, beside, name)
-            flush(out)
-            if last is not None:
-                _move_into(out, beside, last)
-                flush(out)
+            _appear(out, beside, [name for name in names if (beside / name).exists()])
         finally:
             shutil.rmtree(beside, ignore_errors=True)
     except NotWrittenError as error:
@@ -114,6 +105,18 @@ def refuse_original(original: Path, target: Path) -> None:
 def _without_partial(text: str) -> str:
     """A message that names the place of the result, not the hidden folder's."""
     return re.sub(rf"/{re.escape(PARTIAL)}\w+", "", text)
+
+
+def _appear(out: Path, beside: Path, names: list[str]) -> None:
+    """Move flushed results into their folder, the last when the others are safe there."""
+    if len(names) > 1 and (out / names[-1]).is_file():
+        (out / names[-1]).unlink()  # of an earlier run, whose other results go now
+        flush(out)
+    for last, name in enumerate(names, 1 - len(names)):
+        if last == 0:
+            flush(out)
+        _move_into(out, beside, name)
+    flush(out)
 
 
 def _move_into(out: Path, beside: Path, name: str) -> None:

@@ -215,6 +215,8 @@ class JobWorker:
         DBOS.apply_schedules(
             [{"schedule_name": "tidy", "workflow_fn": self._tidy_run, "schedule": TIDY_AT}]
         )
+        with suppress(*AWAY):
+            tidy(self.place)  # what was left behind by whoever was here before
         self.heart.start()
         log.info("worker started", worker=self.id)
 

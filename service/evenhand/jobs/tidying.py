@@ -12,6 +12,7 @@ from evenhand.jobs.job import OVER, State
 from evenhand.jobs.place import Place
 from evenhand.shoots import storage
 from evenhand.shoots.deletion import delete_shoot, unfinished
+from evenhand.shoots.files import UPLOADS
 from evenhand.shoots.tables import Audit, Job, Shoot, Upload, now
 
 KEPT = timedelta(days=7)
@@ -48,7 +49,7 @@ def tidy(place: Place) -> dict[str, int]:
     return {
         "audit": prune_audit(place),
         "deletions": len(deletions),
-        "uploads": end_uploads(place),
+        "uploads": end_uploads(place) + end_lost_parts(place),
         "files": unneeded + len(unentered),
     }
 
@@ -70,6 +71,21 @@ def end_uploads(place: Place) -> int:
     for upload in over:
         place.files.delete_upload(upload.shoot_id, upload.id)
     return len(over)
+
+
+def end_lost_parts(place: Place) -> int:
+    """Delete parts of uploads that are no longer known; gives of how many uploads."""
+    lying = {
+        (shoot, name.split("/")[1])
+        for shoot, name, _, _ in place.files.listing()
+        if name.startswith(f"{UPLOADS}/")
+    }
+    with place.database.reading() as session:
+        known = set(session.scalars(select(Upload.id)))
+    lost = [(shoot, upload) for shoot, upload in lying if upload not in known]
+    for shoot, upload in lost:
+        place.files.delete_upload(shoot, upload)
+    return len(lost)
 
 
 def forget_old_runs(kept: timedelta = KEPT) -> int:

@@ -187,14 +187,14 @@ def _reword(session: Session, table: type[Table], shoot_id: str, reworded: Rewor
     return count
 
 
-def _of_shoot(table: type[Table], shoot_id: str) -> Any:
+def _of_shoot(table: Any, shoot_id: str) -> Any:
     """The condition that a row belongs to a shoot."""
     if table is Shoot:
         return Shoot.id == shoot_id
     if table in (Person, SignOff, Final):
         portraits = select(Portrait.id).where(Portrait.shoot_id == shoot_id)
-        return table.portrait_id.in_(portraits)  # type: ignore[attr-defined]
+        return table.portrait_id.in_(portraits)
     if table is Token:
         proofs = select(Proof.id).where(Proof.shoot_id == shoot_id)
         return (Token.shoot_id == shoot_id) | Token.proof_id.in_(proofs)
-    return table.shoot_id == shoot_id  # type: ignore[attr-defined]
+    return table.shoot_id == shoot_id

@@ -55,7 +55,9 @@ def spare_refusals(
     before = SPARING.left_out_before(event["status"])
     if before is None:
         raise structlog.DropEvent
-    return event | {"left_out": before} if before else event
+    if before:
+        event["left_out"] = before
+    return event
 
 
 class SpareLibraries(logging.Filter):
