@@ -8,7 +8,8 @@ Usage: python -m tests.jobs.forgetful_disk FOLDER
 
 Commands are written to the file `.control` in it: ``lay out FOLDER`` makes ``FOLDER/flushed`` and
 ``FOLDER/names``; ``follow FOLDER`` makes ``FOLDER/0001`` and so on, after every change of names;
-``room N`` leaves room for so many bytes more.
+``room N`` leaves room for so many bytes more; ``cut flushed`` and ``cut names`` are power cuts: the
+disk is then as the one or the other has it.
 """
 
 from __future__ import annotations
@@ -67,6 +68,17 @@ def lay_out(folder: Folder, into: Path, *, names_as_they_are: bool) -> None:
             lay_out(node, into / name, names_as_they_are=names_as_they_are)
         else:
             (into / name).write_bytes(node.flushed)
+
+
+def _after(folder: Folder, *, names_as_they_are: bool) -> Folder:
+    """A folder after a power cut."""
+    left: dict[str, File | Folder] = {}
+    for name, node in (folder.names if names_as_they_are else folder.flushed).items():
+        if isinstance(node, Folder):
+            left[name] = _after(node, names_as_they_are=names_as_they_are)
+        else:
+            left[name] = File(node.mode, bytearray(node.flushed), node.flushed)
+    return Folder(folder.mode, left, dict(left))
 
 
 def disk() -> Any:
@@ -156,13 +168,18 @@ def disk() -> Any:
             return self._opened(node)
 
         def read(self, path: str, size: int, offset: int, fh: int) -> bytes:
-            return bytes(self.open_files[fh].data[offset : offset + size])
+            file = self.open_files.get(fh)
+            if file is None:
+                raise mfusepy.FuseOSError(errno.EIO)
+            return bytes(file.data[offset : offset + size])
 
         def write(self, path: str, data: bytes, offset: int, fh: int) -> int:
             if path == f"/{CONTROL}":
                 self._command(data.decode().strip())
                 return len(data)
-            file = self.open_files[fh]
+            file = self.open_files.get(fh)
+            if file is None:
+                raise mfusepy.FuseOSError(errno.EIO)  # opened before a power cut
             if offset + len(data) > len(file.data):
                 self._grow(file, offset + len(data))
             file.data[offset : offset + len(data)] = data
@@ -246,6 +263,9 @@ def disk() -> Any:
                 self.following = Path(value)
             elif what == "room":
                 self.room = self.used + int(value)
+            elif what == "cut":
+                self.root = _after(self.root, names_as_they_are=value == "names")
+                self.open_files = {}
 
     return Disk()
 
@@ -284,7 +304,9 @@ def main() -> None:
     """Mount it until it is unmounted."""
     import mfusepy
 
-    mfusepy.FUSE(disk(), sys.argv[1], foreground=True, nothreads=True, attr_timeout=0)
+    mfusepy.FUSE(
+        disk(), sys.argv[1], foreground=True, nothreads=True, attr_timeout=0, entry_timeout=0
+    )
 
 
 if __name__ == "__main__":

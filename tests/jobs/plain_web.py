@@ -20,6 +20,7 @@ from evenhand.web.app import create_app
 from evenhand.web.serving import Listening, config_of
 from evenhand.web.settings import ServiceSettings
 from tests.jobs.plain_retoucher import Plain
+from tests.jobs.shifted_clock import set_clock
 
 
 def main() -> None:
@@ -28,6 +29,7 @@ def main() -> None:
     if open_files:
         resource.setrlimit(resource.RLIMIT_NOFILE, (int(open_files[0]), int(open_files[0])))
     logs.configure()
+    set_clock()
     settings = ServiceSettings(requests_per_minute=100_000)
     for _ in range(100):
         try:
