@@ -43,6 +43,9 @@ RUN = "job"
 ALIVE_EVERY_S = 2.0
 """How often a worker says that it lives, seconds."""
 
+EMPTYING_MS = 50
+"""How long emptying the log may keep others from writing, milliseconds; it is tried again."""
+
 DEAD_AFTER_S = 15.0
 """A worker silent for so long is taken for dead and its work handed over, seconds."""
 
@@ -278,7 +281,7 @@ class JobWorker:
             try:
                 with self.place.database.writing() as session:
                     self._say_alive(session)
-                self.place.database.empty_log()
+                self.place.database.empty_log(EMPTYING_MS)
                 hand_over(self.place.database, self.watch, by=self.id)
                 free = self.place.files.free()
                 full = free is not None and free < LEAST_FREE

@@ -172,23 +172,23 @@ class Database:
         """
         if not self.embedded:
             return False
-        with self._alone() as connection, suppress(OperationalError):
+        with self._alone(SHORT_MS) as connection, suppress(OperationalError):
             connection.exec_driver_sql("VACUUM")  # pages keep pieces of rows that moved elsewhere
         return self.empty_log()
 
-    def empty_log(self) -> bool:
+    def empty_log(self, wait_ms: int = SHORT_MS) -> bool:
         """Write SQLite's log into the database and empty it, if nobody reads what is in it."""
         if not self.embedded:
             return False
-        with self._alone() as connection:
+        with self._alone(wait_ms) as connection:
             busy = connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)").one()[0]
         return not busy
 
     @contextmanager
-    def _alone(self) -> Iterator[Connection]:
+    def _alone(self, wait_ms: int) -> Iterator[Connection]:
         """A connection outside any transaction that does not wait long for others."""
         with self.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
-            connection.exec_driver_sql(f"PRAGMA busy_timeout = {SHORT_MS}")
+            connection.exec_driver_sql(f"PRAGMA busy_timeout = {wait_ms}")
             try:
                 yield connection
             finally:

@@ -7,6 +7,7 @@ import os
 import secrets
 import shutil
 import tempfile
+import weakref
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -32,6 +33,7 @@ class Scratch:
         self.folder = root / f"{PREFIX}{secrets.token_hex(8)}"
         self.lock = _locked(self.folder.with_suffix(".lock"))
         self.folder.mkdir(mode=0o700)
+        weakref.finalize(self, _leave, self.folder, self.lock)
         sweep(root)
 
     @contextmanager
@@ -39,12 +41,6 @@ class Scratch:
         """A folder that is there while the block runs."""
         with tempfile.TemporaryDirectory(prefix=PREFIX, dir=self.folder) as folder:
             yield Path(folder)
-
-    def close(self) -> None:
-        """Take the place away."""
-        shutil.rmtree(self.folder, ignore_errors=True)
-        self.folder.with_suffix(".lock").unlink(missing_ok=True)
-        os.close(self.lock)
 
 
 def sweep(root: Path) -> int:
@@ -61,6 +57,14 @@ def sweep(root: Path) -> int:
             finally:
                 os.close(descriptor)
     return swept
+
+
+def _leave(folder: Path, lock: int) -> None:
+    """Take a place away: its process ends, or needs it no longer."""
+    shutil.rmtree(folder, ignore_errors=True)
+    with suppress(OSError):
+        folder.with_suffix(".lock").unlink(missing_ok=True)
+    os.close(lock)
 
 
 def _locked(path: Path) -> int:

@@ -31,6 +31,9 @@ from evenhand.shoots.tables import (
     StoredFile,
 )
 
+PACKING = "pack finals"
+"""Kind of a job whose result names files; see `evenhand.jobs.job.Kind`."""
+
 
 def lock(session: Session, shoot_id: str) -> Shoot:
     """The shoot, locked until the transaction ends.
@@ -83,7 +86,7 @@ def in_use(session: Session, shoot_id: str) -> set[str]:
     )
     used = {sha256 for query in queries for sha256 in session.scalars(query) if sha256}
     still_held = held(session, shoot_id)
-    for job in session.scalars(select(Job).where(Job.shoot_id == shoot_id)):
+    for job in session.scalars(select(Job).where(Job.shoot_id == shoot_id, Job.kind == PACKING)):
         if package_stands(job, still_held):
             used.update(file["sha256"] for file in (job.result or {}).get("files", []))
     return used
