@@ -15,8 +15,10 @@ from typing import Any
 import httpx
 import pytest
 from obstore.exceptions import GenericError
+from PIL import UnidentifiedImageError
 from sqlalchemy.exc import IntegrityError, OperationalError
 
+from evenhand.errors import NotWrittenError, UnreadablePhotographError
 from evenhand.jobs import work
 from evenhand.jobs.job import MOST_DEATHS, Kind, begin
 from evenhand.jobs.place import Place, addresses_in
@@ -24,7 +26,14 @@ from evenhand.jobs.queue import Queue
 from evenhand.jobs.work import do
 from evenhand.shoots import record, storage, tables, tokens
 from evenhand.shoots.files import LEAST_FREE
-from evenhand.shoots.outages import DISK_FULL, READ_ONLY, RECORDS_AWAY, RECORDS_DAMAGED, outage_of
+from evenhand.shoots.outages import (
+    DISK_FULL,
+    FILES_AWAY,
+    READ_ONLY,
+    RECORDS_AWAY,
+    RECORDS_DAMAGED,
+    outage_of,
+)
 from tests.jobs.forgetful_disk import available, command, forgetful_disk
 from tests.jobs.plain_retoucher import Plain, picture
 from tests.jobs.servers import PATIENCE_S, free_port
@@ -235,6 +244,12 @@ def test_a_cancelled_job_does_not_wait_on(place: Place, monkeypatch: pytest.Monk
         assert session.get_one(tables.Job, job_id).state == "cancelled"
 
 
+def caused(error: Exception, cause: Exception) -> Exception:
+    """An error raised from another."""
+    error.__cause__ = cause
+    return error
+
+
 @pytest.mark.parametrize(
     ("error", "expected"),
     [
@@ -249,6 +264,11 @@ def test_a_cancelled_job_does_not_wait_on(place: Place, monkeypatch: pytest.Monk
         (OperationalError("", {}, Exception("connection refused")), RECORDS_AWAY),
         (IntegrityError("", {}, Exception("UNIQUE constraint failed")), None),
         (ValueError("a fault"), None),
+        (UnidentifiedImageError("cannot identify image file"), None),
+        (OSError("image file is truncated (4 bytes not processed)"), None),
+        (ConnectionResetError("reset by peer"), FILES_AWAY),
+        (caused(NotWrittenError("", ""), OSError(errno.ENOSPC, "No space left")), DISK_FULL),
+        (caused(UnreadablePhotographError("", ""), OSError(errno.EIO, "I/O error")), None),
     ],
 )
 def test_the_reason_is_the_true_one(error: Exception, expected: object) -> None:

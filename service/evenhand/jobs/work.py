@@ -28,7 +28,7 @@ from evenhand.people.person import Person as Found
 from evenhand.shoots import record, storage, tables
 from evenhand.shoots.errors import NotFoundError
 from evenhand.shoots.inputs import MARKS, Inputs, PersonInputs, inputs_of
-from evenhand.shoots.outages import AWAY, RECORDS_AWAY, outage_of
+from evenhand.shoots.outages import AWAY, outage_of
 
 SHORTEST_PAUSE_S, LONGEST_PAUSE_S = 0.5, 20.0
 """How long a job waits before it tries again what could not be done, seconds; doubled each time."""
@@ -68,7 +68,9 @@ def do(place: Place, job_id: str) -> None:
         except SupersededError:
             break
         except AWAY as error:
-            outage = outage_of(error) or RECORDS_AWAY
+            outage = outage_of(error)
+            if outage is None:
+                raise
             log.warning("a job waits", job=job_id, why=outage.trouble, error=type(error).__name__)
             with suppress(*AWAY, SupersededError):
                 if run is not None:

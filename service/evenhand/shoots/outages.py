@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from obstore.exceptions import BaseError
 from sqlalchemy.exc import DataError, DBAPIError, IntegrityError, ProgrammingError
 
+from evenhand.errors import NotWrittenError
+
 AWAY = (DBAPIError, OSError, BaseError)
 """Errors of records and files that do not answer, or cannot be written."""
 
@@ -49,7 +51,10 @@ FILES_AWAY = Outage("The files do not answer just now.", "Look after the file st
 
 
 def outage_of(error: BaseException) -> Outage | None:
-    """The outage behind an error or its cause, None where waiting would not help."""
+    """The outage behind an error, None where waiting would not help.
+
+    Libraries raise `OSError` for photographs that they cannot read, too; these bear no number.
+    """
     if isinstance(error, FAULTS):
         return None
     if isinstance(error, DBAPIError):
@@ -58,7 +63,9 @@ def outage_of(error: BaseException) -> Outage | None:
         return _of_text(str(error).lower()) or FILES_AWAY
     if isinstance(error, OSError):
         return _of_number(error)
-    return outage_of(error.__cause__) if error.__cause__ is not None else None
+    if isinstance(error, NotWrittenError) and error.__cause__ is not None:
+        return outage_of(error.__cause__)
+    return None
 
 
 def _of_number(error: OSError) -> Outage | None:
@@ -68,7 +75,10 @@ def _of_number(error: OSError) -> Outage | None:
         return DISK_FULL
     if error.errno in NOT_WRITABLE:
         return READ_ONLY
-    return _of_text(str(error).lower()) or FILES_AWAY
+    told = _of_text(str(error).lower())
+    if error.errno is None and not isinstance(error, ConnectionError | TimeoutError):
+        return told
+    return told or FILES_AWAY
 
 
 def _of_records(text: str) -> Outage:
