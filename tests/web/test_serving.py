@@ -179,6 +179,10 @@ def test_with_a_certificate_it_speaks_tls(tmp_path: Path) -> None:
         assert "max-age" in answer.headers["Strict-Transport-Security"]
         with pytest.raises(httpx.HTTPError):
             httpx.get(running.url.replace("https", "http") + "/health")
+        port, began = int(running.url.rpartition(":")[2]), time.monotonic()
+        with socket.create_connection(("127.0.0.1", port), timeout=PATIENCE_S) as silent:
+            assert silent.recv(1) == b""  # no handshake came
+        assert time.monotonic() - began < 45
 
 
 def _said(tmp_path: Path, *arguments: str) -> str:

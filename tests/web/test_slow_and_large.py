@@ -115,6 +115,23 @@ def test_a_large_body_without_a_token_is_not_read(server: Server, path: str, kin
     assert server.memory() - before < 64 * 2**20
 
 
+@pytest.mark.parametrize("where", ["path", "header", "headers"])
+def test_a_large_head_is_refused(server: Server, where: str) -> None:
+    """A megabyte of head; the server's parser stops at 64 KiB (h11)."""
+    before = server.memory()
+    sent = {
+        "path": head("GET", "/" + "x" * 2**20),
+        "header": head("GET", "/health", f"X: {'x' * 2**20}"),
+        "headers": head("GET", "/health", *(f"X-{n}: x" for n in range(100_000))),
+    }[where]
+    with server.connect() as connection:
+        with suppress(OSError):
+            connection.sendall(sent)
+        answer = answer_of(connection)
+        assert not answer or answer.split()[1] in (b"400", b"431")
+    assert server.memory() - before < 16 * 2**20
+
+
 def test_a_file_without_a_token_is_refused_unread(server: Server) -> None:
     before = server.memory()
     with server.connect() as connection:

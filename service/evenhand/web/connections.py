@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import resource
 from collections import Counter
+from typing import Any
 
 import structlog
 from uvicorn.protocols.http.h11_impl import H11Protocol
@@ -123,6 +124,16 @@ class Connection(H11Protocol):
         if self.stuck is not None:
             self.stuck.cancel()
             self.stuck = None
+
+
+class Loop(asyncio.SelectorEventLoop):
+    """An event loop whose servers give up on TLS handshakes as soon as on heads."""
+
+    async def create_server(self, *args: Any, **more: Any) -> asyncio.Server:
+        """A server."""
+        if more.get("ssl"):
+            more.setdefault("ssl_handshake_timeout", HEADERS_S)
+        return await super().create_server(*args, **more)
 
 
 def protocol_for(most: int) -> type[asyncio.Protocol]:

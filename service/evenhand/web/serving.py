@@ -25,7 +25,7 @@ from evenhand.shoots import tables, tokens
 from evenhand.shoots.database import Database
 from evenhand.web import traces
 from evenhand.web.app import create_app
-from evenhand.web.connections import protocol_for
+from evenhand.web.connections import Loop, protocol_for
 from evenhand.web.settings import ServiceSettings
 
 AGAIN_S = 2.0
@@ -131,6 +131,7 @@ def config_of(app: FastAPI, settings: ServiceSettings, listening: Listening) -> 
     return uvicorn.Config(
         app,
         http=protocol_for(settings.most_connections),
+        loop=f"{Loop.__module__}:{Loop.__name__}",
         ws="none",
         ssl_certfile=listening.certificate,
         ssl_keyfile=listening.key,
