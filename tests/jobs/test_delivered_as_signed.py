@@ -11,6 +11,7 @@ import imagecodecs
 import numpy as np
 import pytest
 
+from evenhand.jobs.work import do
 from evenhand.shoots import tables
 from tests.jobs.fixtures import Studio
 from tests.jobs.plain_retoucher import CHANGES, picture, squares
@@ -105,8 +106,6 @@ def test_an_override_asked_for_before_a_sign_off_is_not_made_after_it(studio: St
     with studio.place.database.writing() as session:
         session.add(job)
     sign(studio, portrait, person, link, 0.5)
-    from evenhand.jobs.work import do
-
     do(studio.place, job.id)
     over = studio.get(f"/v1/jobs/{job.id}")
     assert (over["state"], "signed off after" in over["trouble"]) == ("failed", True)
