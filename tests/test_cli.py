@@ -64,6 +64,7 @@ def test_help_is_quick_and_loads_nothing_heavy() -> None:
         ),
         (["--cap", "8"], "say STEP=VALUE or sum=VALUE"),
         (["--cap", "smoothing=-1"], "smoothing.cap: Input should be greater than"),
+        (["--cap", "sum=0"], "cap: Input should be greater than 0"),
         (["--only", "glow"], "unknown step 'glow'"),
         (["--set", "redness.nothing=1"], "redness.nothing: Extra inputs are not permitted"),
         (["--set", "redness"], "say STEP.SETTING=VALUE"),
@@ -79,8 +80,84 @@ def test_a_wrong_command_line(portrait: Path, arguments: list[str], trouble: str
 
 def test_a_missing_file(tmp_path: Path) -> None:
     done = run("retouch", tmp_path / "none.jpg", "--out", tmp_path / "out")
-    assert done.exit_code == 2
+    assert done.exit_code == 1
     assert "does not exist" in done.output
+
+
+@pytest.mark.usefixtures("known_people")
+def test_a_missing_file_stops_no_other(portrait: Path, tmp_path: Path) -> None:
+    done = run("retouch", portrait, tmp_path / "none.jpg", "--out", tmp_path / "out")
+    assert done.exit_code == 1
+    assert "none.jpg does not exist" in done.output
+    assert (tmp_path / "out" / "portrait.report.json").exists()
+
+
+@pytest.mark.usefixtures("known_people")
+@pytest.mark.parametrize("linked", [False, True])
+@pytest.mark.parametrize("named", ["portrait.png", "portrait.before-after.jpg"])
+def test_a_named_original_is_never_replaced(
+    portrait: Path, tmp_path: Path, named: str, linked: bool
+) -> None:
+    """Neither by the result of another of the same name, nor through a link, with --overwrite."""
+    original = tmp_path / "b" / named
+    original.parent.mkdir()
+    original.write_bytes(portrait.read_bytes())
+    out = original.parent
+    if linked:
+        out = tmp_path / "out"
+        out.mkdir()
+        (out / named).hardlink_to(original)
+    before = original.read_bytes()
+    done = run("retouch", portrait, original, "--out", out, "--overwrite")
+    assert done.exit_code == 1
+    assert "an original, which is never written to" in done.output
+    assert original.read_bytes() == before
+    assert not (out / "portrait.report.json").exists()
+
+
+@pytest.mark.usefixtures("known_people")
+def test_the_reference_of_a_match_is_never_replaced(portrait: Path, tmp_path: Path) -> None:
+    reference = tmp_path / "b" / "portrait.png"
+    reference.parent.mkdir()
+    reference.write_bytes(portrait.read_bytes())
+    before = reference.read_bytes()
+    done = run(
+        "tone", reference, portrait, "--out", reference.parent, "--strength", "1", "--overwrite"
+    )
+    assert done.exit_code == 1
+    assert reference.read_bytes() == before
+
+
+def test_masks_never_replace_their_photograph(portrait: Path) -> None:
+    named = portrait.rename(portrait.with_name("skin.png"))
+    before = named.read_bytes()
+    run("masks", named, "--out", named.parent, "--overwrite")
+    assert named.read_bytes() == before
+
+
+@pytest.mark.usefixtures("known_people")
+def test_a_name_that_is_not_utf_8_is_told_and_stops_no_other(
+    portrait: Path, tmp_path: Path
+) -> None:
+    other = os.fsencode(tmp_path) + b"/na\xffme.png"
+    with open(other, "wb") as file:
+        file.write(portrait.read_bytes())
+    done = run("retouch", os.fsdecode(other), portrait, "--out", tmp_path / "out")
+    assert done.exit_code == 1
+    assert r"na\xffme.png: its name is not in UTF-8. Rename it" in done.output
+    assert "unexpected" not in done.output
+    assert (tmp_path / "out" / "portrait.report.json").exists()
+
+
+def test_a_name_too_long_for_its_results_is_told_before_anything_is_computed(
+    portrait: Path, tmp_path: Path
+) -> None:
+    """80 characters of three bytes each; the file itself can just be there."""
+    long = portrait.rename(portrait.with_name("\u6f22" * 80 + ".png"))
+    done = run("retouch", long, "--out", tmp_path / "out")
+    assert done.exit_code == 1
+    assert "Shorten its name" in done.output
+    assert not (tmp_path / "out").exists()
 
 
 @pytest.mark.usefixtures("known_people")

@@ -17,10 +17,14 @@ from evenhand.photo.credentials import Certificate
 from evenhand.photo.photograph import FileKind
 from evenhand.processors import available
 from evenhand.report import Report
+from evenhand.results import Results
 from evenhand.retouching import RetouchSettings, retouch
 
 SUFFIXES = tuple(suffix for kind in FileKind for suffix in kind.suffixes)
 """Files taken from a folder; a file named by itself is tried whatever its name."""
+
+LONGEST_NAME = 255
+"""Bytes of a file's name on every common file system (POSIX's NAME_MAX on Linux)."""
 
 UNLISTED = "Give yourself permission to read the folder, or name its files."
 """What to do about a folder that cannot be listed."""
@@ -45,10 +49,21 @@ class Outcome:
     trouble: str = ""
 
 
-def portraits_in(paths: Sequence[Path]) -> tuple[list[Path], list[Outcome]]:
-    """Files named, and those directly inside folders named, in order; and what cannot be listed.
+def portraits_in(
+    paths: Sequence[Path], out: Path | None, others: Sequence[Path] = ()
+) -> tuple[list[Path], list[Outcome]]:
+    """Files named, and those directly inside folders named, in order; and what cannot be done.
 
-    A folder's files are taken by suffix; hidden ones and subfolders are left alone.
+    A folder's files are taken by suffix; hidden ones and subfolders are left alone. A file whose
+    results would replace a photograph that was named, any of them, is not done.
+
+    Parameters
+    ----------
+    paths : sequence of path
+    out : path or None
+        Folder for the results, if any are written.
+    others : sequence of path
+        More photographs that nothing may replace.
     """
     found: list[Path] = []
     failed: list[Outcome] = []
@@ -67,7 +82,13 @@ def portraits_in(paths: Sequence[Path]) -> tuple[list[Path], list[Outcome]]:
             kinds = ", ".join(kind.suffixes[0] for kind in FileKind)
             failed.append(Outcome(path, trouble=f"{path}: no photographs in it ({kinds} ...)."))
         found.extend(inside)
-    return _without_clashes(found, failed)
+    if out is None:
+        return found, failed
+    kept, failed = _without_clashes(found, failed)
+    originals = _identities([*found, *others])
+    troubles = {path: _trouble_with(path, out, originals) for path in kept}
+    failed += [Outcome(path, trouble=trouble) for path, trouble in troubles.items() if trouble]
+    return [path for path in kept if not troubles[path]], failed
 
 
 def retouch_many(
@@ -126,6 +147,46 @@ def _without_clashes(found: list[Path], failed: list[Outcome]) -> tuple[list[Pat
             trouble = f"{path}: its results would have the names of those of {other}."
             failed.append(Outcome(path, trouble=f"{trouble} Use another --out for it."))
     return kept, failed
+
+
+def _trouble_with(path: Path, out: Path, originals: set[tuple[int, int]]) -> str:
+    """Why a file's results cannot be written into a folder; empty where they can."""
+    shown = os.fsencode(path).decode(errors="backslashreplace")
+    try:
+        str(path.absolute()).encode()
+    except UnicodeEncodeError:
+        return f"{shown}: its name is not in UTF-8. Rename it, or the folder that is so named."
+    names = {
+        name
+        for suffix in {path.suffix, *SUFFIXES}
+        for name in Results.of(path.stem, suffix).in_order
+    }
+    longest = max(len(os.fsencode(name)) for name in names)
+    if longest > LONGEST_NAME:
+        return (
+            f"{shown}: names of its results would have {longest} bytes, and {LONGEST_NAME} are "
+            "allowed. Shorten its name."
+        )
+    replaced = sorted(name for name in names if _identity(out / name) in originals)
+    if replaced:
+        return (
+            f"{shown}: its results could replace {out / replaced[0]}, an original, which is never "
+            "written to. Choose another folder with --out."
+        )
+    return ""
+
+
+def _identities(paths: Sequence[Path]) -> set[tuple[int, int]]:
+    return {found for path in paths if (found := _identity(path)) is not None}
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    """Which file a path leads to, None where it leads to none."""
+    try:
+        found = path.stat()
+    except (OSError, ValueError):
+        return None
+    return found.st_dev, found.st_ino
 
 
 def _pool(workers: int) -> ProcessPoolExecutor:

@@ -6,10 +6,11 @@ import errno
 import re
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
+from evenhand.durable import flush, flush_tree, make_folder
 from evenhand.errors import NotWrittenError
 
 PARTIAL = ".evenhand-partial-"
@@ -30,8 +31,12 @@ ADVICE = {
 
 
 @contextmanager
-def delivery(out: Path, names: list[str], *, overwrite: bool = False) -> Iterator[Path]:
+def delivery(
+    out: Path, names: list[str], *, overwrite: bool = False, originals: Sequence[Path] = ()
+) -> Iterator[Path]:
     """Give a hidden folder in `out`; when the block ends well, move `names` from it into `out`.
+
+    They are on the disk when this returns, and the last one not before the others.
 
     Parameters
     ----------
@@ -42,6 +47,8 @@ def delivery(out: Path, names: list[str], *, overwrite: bool = False) -> Iterato
         that shows the work to be complete last. A name that the block did not write is skipped.
     overwrite : bool
         Replace what is already there.
+    originals : sequence of path
+        What is never replaced.
 
     Yields
     ------
@@ -54,15 +61,17 @@ def delivery(out: Path, names: list[str], *, overwrite: bool = False) -> Iterato
         A result is already there, or the file system refuses; nothing is left behind then.
     """
     try:
-        out.mkdir(parents=True, exist_ok=True)
+        make_folder(out)
         if not overwrite:
             refuse_existing(out, names)
+        for original in originals:
+            for name in names:
+                refuse_original(original, out / name)
         beside = Path(tempfile.mkdtemp(prefix=PARTIAL, dir=out))
         try:
             yield beside
-            for name in names:
-                if (beside / name).exists():
-                    _move_into(out, beside, name)
+            flush_tree(beside)
+            _appear(out, beside, [name for name in names if (beside / name).exists()])
         finally:
             shutil.rmtree(beside, ignore_errors=True)
     except NotWrittenError as error:
@@ -96,6 +105,18 @@ def refuse_original(original: Path, target: Path) -> None:
 def _without_partial(text: str) -> str:
     """A message that names the place of the result, not the hidden folder's."""
     return re.sub(rf"/{re.escape(PARTIAL)}\w+", "", text)
+
+
+def _appear(out: Path, beside: Path, names: list[str]) -> None:
+    """Move flushed results into their folder, the last when the others are safe there."""
+    if len(names) > 1 and (out / names[-1]).is_file():
+        (out / names[-1]).unlink()  # of an earlier run, whose other results go now
+        flush(out)
+    for last, name in enumerate(names, 1 - len(names)):
+        if last == 0:
+            flush(out)
+        _move_into(out, beside, name)
+    flush(out)
 
 
 def _move_into(out: Path, beside: Path, name: str) -> None:

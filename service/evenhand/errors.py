@@ -1,5 +1,9 @@
 """Everything that can go wrong in a way the user can mend, one class for each kind."""
 
+from __future__ import annotations
+
+from typing import Self
+
 
 class EvenhandError(Exception):
     """Base of all errors that name the trouble and say what to do about it.
@@ -16,6 +20,10 @@ class EvenhandError(Exception):
         super().__init__(f"{trouble} {advice}")
         self.trouble = trouble
         self.advice = advice
+
+    def __reduce__(self) -> tuple[type[Self], tuple[str, str]]:
+        """Say how it is made again in another process."""
+        return type(self), (self.trouble, self.advice)
 
 
 class UnreadablePhotographError(EvenhandError):

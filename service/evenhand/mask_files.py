@@ -56,7 +56,7 @@ def masks(
     for person in people:
         for region, mask in person.masks.items():
             files[f"person-{person.index}.{region.value}.png"] = [mask]
-    with delivery(out, list(files), overwrite=overwrite) as beside:
+    with delivery(out, list(files), overwrite=overwrite, originals=[path]) as beside:
         for name, parts in files.items():
             _write_mask(union(parts, photograph.frame), beside / name)
     return [out / name for name in files]

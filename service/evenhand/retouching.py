@@ -93,7 +93,7 @@ class RetouchSettings(BaseModel):
     marks: MarksSettings = Field(default_factory=MarksSettings)
     eyes: EyesSettings = Field(default_factory=EyesSettings)
     cap: float = Field(
-        30.0, ge=0, le=40, description="Largest CIEDE2000 that all layers together may make."
+        30.0, gt=0, le=40, description="Largest CIEDE2000 that all layers together may make."
     )
     people: PeopleSettings = Field(default_factory=PeopleSettings)
     skin_at: tuple[tuple[int, int], ...] = Field(

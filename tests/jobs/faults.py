@@ -1,7 +1,11 @@
-"""Web, workers and database are killed at random while jobs run; then everything is counted.
+"""Faults at random while jobs run; then everything is counted.
 
-Run ``python -m tests.jobs.faults --jobs 200 --on servers`` for the long form. Everything listens on
-127.0.0.1. It ends by itself, with status 1 if anything was lost, done twice or left behind.
+Web, workers and database are killed, clocks are set by an hour, clients are slow; with
+``--on disk`` the data lie on a disk that forgets what was not flushed, and the power is cut and the
+disk full.
+Run ``python -m tests.jobs.faults --jobs 200 --on servers`` (or ``--on disk``) for the long form.
+Everything listens on 127.0.0.1. It ends by itself, with status 1 if anything was lost, done twice
+or left behind.
 """
 
 from __future__ import annotations
@@ -10,11 +14,13 @@ import json
 import os
 import random
 import signal
+import socket
 import subprocess
 import sys
 import tempfile
 import time
 from collections import Counter
+from collections.abc import Callable
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -26,8 +32,10 @@ from sqlalchemy import select
 from evenhand.jobs.job import OVER
 from evenhand.jobs.place import Place, addresses_in
 from evenhand.shoots import record, storage, tables, tokens
+from tests.jobs.forgetful_disk import command, forgetful_disk
 from tests.jobs.plain_retoucher import Plain, picture
 from tests.jobs.servers import PATIENCE_S, PostgreSQL, free_port, postgresql, s3_store
+from tests.jobs.shifted_clock import HOURS
 
 SILENT_S = 3.0
 """After this long a worker is taken for dead."""
@@ -36,10 +44,19 @@ WORKERS = 2
 """Worker processes."""
 
 REST_S = (0.3, 1.5)
-"""Shortest and longest time between two kills, seconds."""
+"""Shortest and longest time between two faults, seconds."""
 
 EVERY = 4
-"""At the latest after so many portraits something is killed, however quick the machine is."""
+"""At the latest after so many portraits something happens, however quick the machine is."""
+
+CLOCKS = (-1, 0, 1)
+"""Hours by which clocks are wrong."""
+
+SLOW_CLIENTS = 40
+"""Connections that never finish what they say."""
+
+FULL_S = (0.5, 3.0)
+"""For how long the disk is full."""
 
 LONGEST_S = 3000
 """After this long nothing more is sent; what was sent is counted."""
@@ -49,7 +66,7 @@ LONGEST_S = 3000
 class Counted:
     """What was found at the end."""
 
-    kills: Counter[str] = field(default_factory=Counter)
+    faults: Counter[str] = field(default_factory=Counter)
     jobs: int = 0
     unfinished: int = 0
     failed: int = 0
@@ -73,12 +90,15 @@ class Counted:
 class Studio:
     """Processes of a studio that can be killed and come back."""
 
-    def __init__(self, records: str, files: str, server: PostgreSQL | None) -> None:
-        self.records, self.files, self.server = records, files, server
+    def __init__(
+        self, records: str, files: str, server: PostgreSQL | None, disk: Path | None
+    ) -> None:
+        self.records, self.files, self.server, self.disk = records, files, server, disk
         self.place = Place.at(records, files, Plain())
         with self.place.database.writing() as session:
             _, self.secret = tokens.make(session, tokens.Scope.STUDIO, "faults")
-        self.port = free_port()
+        self.port, self.hours = free_port(), 0
+        self.slow: list[socket.socket] = []
         self.web = self._web()
         self.workers = [self._worker() for _ in range(WORKERS)]
 
@@ -91,26 +111,77 @@ class Studio:
     def _start(self, module: str, *more: str) -> subprocess.Popen[bytes]:
         command = [sys.executable, "-m", module, self.records, self.files, *more]
         log = (Path(tempfile.gettempdir()) / f"evenhand-faults-{os.getpid()}.log").open("ab")
-        return subprocess.Popen(command, stdout=log, stderr=log)
+        environment = os.environ | {HOURS: str(self.hours)}
+        return subprocess.Popen(command, stdout=log, stderr=log, env=environment)
 
-    def kill_something(self, chance: random.Random) -> str:
-        """Kill web, a worker, or the database, and start it again; gives which."""
-        what = chance.choice(["web", "worker", "worker"] + (["database"] if self.server else []))
-        if what == "web":
-            self.web.send_signal(signal.SIGKILL)
-            self.web.wait()
-            self.web = self._web()
-        elif what == "worker":
-            number = chance.randrange(WORKERS)
-            self.workers[number].send_signal(signal.SIGKILL)
-            self.workers[number].wait()
-            self.workers[number] = self._worker()
-        else:
-            assert self.server is not None
-            self.server.kill()
-            time.sleep(0.5)
-            self.server.start()
+    def do_something(self, chance: random.Random) -> str:
+        """Let something happen; gives what."""
+        faults: dict[str, Callable[[random.Random], None]] = {
+            "web killed": self._kill_web,
+            "worker killed": self._kill_worker,
+            "clock set": self._set_clock,
+            "slow clients": self._be_slow,
+        }
+        if self.server is not None:
+            faults["database killed"] = self._kill_database
+        if self.disk is not None:
+            faults |= {"power cut": self._cut_power, "disk full": self._fill_disk}
+        what = chance.choice(list(faults))
+        faults[what](chance)
         return what
+
+    def _kill_web(self, chance: random.Random) -> None:
+        self.web.send_signal(signal.SIGKILL)
+        self.web.wait()
+        self.web = self._web()
+
+    def _kill_worker(self, chance: random.Random) -> None:
+        number = chance.randrange(WORKERS)
+        self.workers[number].send_signal(signal.SIGKILL)
+        self.workers[number].wait()
+        self.workers[number] = self._worker()
+
+    def _set_clock(self, chance: random.Random) -> None:
+        """One process after another comes back with a clock that is wrong."""
+        self.hours = chance.choice(CLOCKS)
+        chance.choice([self._kill_web, self._kill_worker])(chance)
+
+    def _be_slow(self, chance: random.Random) -> None:
+        """Clients that never finish what they say; those of before go."""
+        for connection in self.slow:
+            connection.close()
+        self.slow = []
+        for number in range(SLOW_CLIENTS):
+            with suppress(OSError):
+                connection = socket.create_connection(("127.0.0.1", self.port), timeout=5)
+                self.slow.append(connection)
+                if number % 2:
+                    connection.sendall(b"POST /v1/shoots HTTP/1.1\r\nContent-Length: 999\r\n\r\n ")
+
+    def _kill_database(self, chance: random.Random) -> None:
+        assert self.server is not None
+        self.server.kill()
+        time.sleep(0.5)
+        self.server.start()
+
+    def _cut_power(self, chance: random.Random) -> None:
+        """Everything ends at once; what was not flushed is gone, in one way or the other."""
+        assert self.disk is not None
+        for process in (self.web, *self.workers):
+            process.send_signal(signal.SIGKILL)
+        for process in (self.web, *self.workers):
+            process.wait()
+        self.place.database.close()
+        command(self.disk, f"cut {chance.choice(['flushed', 'names'])}")
+        self.place = Place.at(self.records, self.files, Plain())
+        self.web = self._web()
+        self.workers = [self._worker() for _ in range(WORKERS)]
+
+    def _fill_disk(self, chance: random.Random) -> None:
+        assert self.disk is not None
+        command(self.disk, f"room {-(10**9)}")
+        time.sleep(chance.uniform(*FULL_S))
+        command(self.disk, f"room {1 << 40}")
 
     def revive(self) -> None:
         """Start what ended by itself, as a service manager would."""
@@ -184,18 +255,21 @@ def count(studio: Studio, shoot: str, sent: dict[str, bytes], counted: Counted) 
 
 
 def run(jobs: int, on: str, seed: int) -> Counted:
-    """Send `jobs` portraits while something is killed every second or so."""
+    """Send `jobs` portraits while something fails every second or so."""
     import hashlib
 
     chance, counted, began = random.Random(seed), Counted(), time.monotonic()
     with ExitStack() as ending:
         folder = Path(ending.enter_context(tempfile.TemporaryDirectory(prefix="evenhand-faults-")))
-        server = None
+        server = disk = None
         records, files = addresses_in(folder)
+        if on == "disk":
+            disk = ending.enter_context(forgetful_disk(folder / "disk"))
+            records, files = addresses_in(disk / "data")
         if on == "servers":
             server = ending.enter_context(postgresql())
             records, files = server.database(), ending.enter_context(s3_store(folder / "s3"))
-        studio = Studio(records, files, server)
+        studio = Studio(records, files, server, disk)
         ending.callback(studio.stop)
         with studio.place.database.writing() as session:
             row = tables.Shoot(name="Faults")
@@ -215,7 +289,7 @@ def run(jobs: int, on: str, seed: int) -> Counted:
             else:
                 counted.lost_uploads += 1
             if time.monotonic() >= due or number % EVERY == 1:
-                counted.kills[studio.kill_something(chance)] += 1
+                counted.faults[studio.do_something(chance)] += 1
                 due = time.monotonic() + chance.uniform(*REST_S)
         until_quiet(studio, PATIENCE_S)
         count(studio, shoot, sent, counted)
@@ -225,12 +299,12 @@ def run(jobs: int, on: str, seed: int) -> Counted:
 
 @click.command()
 @click.option("--jobs", default=200, show_default=True, type=click.IntRange(1, 2000))
-@click.option("--on", type=click.Choice(["embedded", "servers"]), default="servers")
+@click.option("--on", type=click.Choice(["embedded", "servers", "disk"]), default="servers")
 @click.option("--seed", default=1, show_default=True)
 def main(jobs: int, on: str, seed: int) -> None:
-    """Kill things while jobs run, and count what is left."""
+    """Let things fail while jobs run, and count what is left."""
     counted = run(jobs, on, seed)
-    print(json.dumps({**vars(counted), "kills": dict(counted.kills), "sound": counted.sound}))
+    print(json.dumps({**vars(counted), "faults": dict(counted.faults), "sound": counted.sound}))
     sys.exit(0 if counted.sound else 1)
 
 

@@ -16,6 +16,7 @@ from evenhand.jobs.place import Place
 from evenhand.jobs.working import run_worker
 from evenhand.photo.photograph import Photograph
 from tests.jobs.plain_retoucher import Plain
+from tests.jobs.shifted_clock import set_clock
 
 
 class Slow(Plain):
@@ -36,6 +37,7 @@ def main() -> None:
     records, files, slow_s, silent_s, *gate = sys.argv[1:]
     queue.ALIVE_EVERY_S, queue.DEAD_AFTER_S = float(silent_s) / 4, float(silent_s)
     queue.LOOK_EVERY_S = 0.1
+    set_clock()
     slow = Slow(float(slow_s), Path(gate[0]) if gate else None)
     run_worker(queue.JobWorker(Place.at(records, files, slow)))
 

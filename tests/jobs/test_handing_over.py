@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from sqlalchemy import select
 
-from evenhand.jobs.job import MOST_ATTEMPTS, OVER, Kind, SupersededError, begin
+from evenhand.jobs.job import MOST_DEATHS, OVER, Kind, SupersededError, begin
 from evenhand.jobs.place import Place
 from evenhand.jobs.queue import Queue
 from evenhand.shoots import record, storage, tables
@@ -171,7 +171,7 @@ def test_only_the_last_attempt_counts(place: Place) -> None:
 def test_a_job_that_kills_its_workers_is_given_up(place: Place) -> None:
     jobs = Queue(place.database)
     job_id = portrait(place, jobs, 5)
-    for _ in range(MOST_ATTEMPTS):
+    for _ in range(MOST_DEATHS):
         assert begin(place.database, job_id) is not None
     assert begin(place.database, job_id) is None
     assert job(place, job_id).state == "failed"

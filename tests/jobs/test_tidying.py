@@ -3,7 +3,12 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from pathlib import Path
+from types import SimpleNamespace
 
+import pytest
+
+from evenhand.jobs import queue
 from evenhand.jobs.job import Kind
 from evenhand.jobs.tidying import fail_lost_jobs, forget_old_runs, tidy
 from evenhand.shoots import tables
@@ -55,3 +60,35 @@ def test_what_is_in_use_stays(studio: Studio) -> None:
     before = sorted(studio.place.files.listing(shoot))
     tidy(studio.place)
     assert sorted(studio.place.files.listing(shoot)) == before
+
+
+def test_parts_of_an_upload_that_nobody_knows_go(studio: Studio, tmp_path: Path) -> None:
+    """As a process leaves them that is killed between a part and its entry, and then the upload."""
+    shoot = studio.shoot()
+    begun = studio.http.post(
+        f"/v1/shoots/{shoot}/uploads", headers={"Tus-Resumable": "1.0.0", "Upload-Length": "100"}
+    )
+    known = begun.headers["Location"].rpartition("/")[2]
+    part = tmp_path / "part"
+    part.write_bytes(b"half an original")
+    for upload in (known, "f" * 32):
+        studio.place.files.put_part(shoot, upload, "part", part)
+    tidy(studio.place)
+    left = [name for _, name, _, _ in studio.place.files.listing(shoot)]
+    assert left == [f"uploads/{known}/part"]
+
+
+def test_a_clock_that_is_set_makes_nobody_silent(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Workers are watched by a clock that nobody sets; their own may jump by hours."""
+    clock = SimpleNamespace(now=0.0, monotonic=lambda: clock.now)
+    monkeypatch.setattr(queue, "time", clock)
+    watch, told = queue.Watch(), tables.now()
+    for beat in range(60):
+        clock.now += queue.ALIVE_EVERY_S
+        jump = timedelta(hours=-1 if beat % 2 else 1)
+        seen = {"alive": told + jump + timedelta(seconds=beat), "dead": told}
+        silent = watch.silent(seen)
+        assert "alive" not in silent
+        assert ("dead" in silent) == (clock.now > queue.DEAD_AFTER_S + queue.ALIVE_EVERY_S)
+    clock.now += 600  # this process itself was held up: nobody is silent because of that
+    assert watch.silent({"alive": told}) == []

@@ -7,6 +7,7 @@ import tarfile
 from collections.abc import Iterator
 from pathlib import Path
 
+import obstore
 import pytest
 from sqlalchemy import select
 
@@ -14,7 +15,7 @@ from evenhand.jobs.place import Place, addresses_in
 from evenhand.jobs.queue import Queue
 from evenhand.jobs.work import do
 from evenhand.shoots import record, storage, tables
-from evenhand.shoots.backup import back_up, restore
+from evenhand.shoots.backup import back_up, new_backup_key, restore
 from evenhand.shoots.errors import BackupError
 from tests.jobs.fixtures import Studio
 from tests.jobs.plain_retoucher import Plain
@@ -142,3 +143,85 @@ def _change_a_file(path: Path) -> None:
                 data = b"x" + data[1:]
             new.addfile(member, io.BytesIO(data))
     path.write_bytes(changed.getvalue())
+
+
+def test_a_damaged_file_is_named_and_left_out(
+    studio: Studio, signed: str, tmp_path: Path, elsewhere: Place
+) -> None:
+    """One flipped bit; everything else is in the archive and comes back."""
+    final = studio.get(f"/v1/shoots/{signed}/finals")[0]["sha256"]
+    flip(studio.place, signed, final)
+    saved = back_up(studio.place.database, studio.place.files, tmp_path / "backup.tar")
+    assert saved.left_out == ((signed, final),)
+    again = restore(elsewhere.database, elsewhere.files, tmp_path / "backup.tar")
+    assert again.left_out == ((signed, final),)
+    assert again.files == saved.files > 0
+    assert list(storage.damaged(elsewhere.database, elsewhere.files)) == [(signed, final)]
+    studio.http.delete(f"/v1/shoots/{signed}")
+
+
+def test_a_backup_is_its_owners_only(studio: Studio, signed: str, tmp_path: Path) -> None:
+    target = tmp_path / "backup.tar"
+    back_up(studio.place.database, studio.place.files, target)
+    assert target.stat().st_mode & 0o777 == 0o600
+
+
+def test_an_encrypted_backup_opens_with_its_key_only(
+    studio: Studio, signed: str, tmp_path: Path
+) -> None:
+    target, mine, other = (tmp_path / name for name in ("backup.age", "mine.key", "other.key"))
+    public = new_backup_key(mine)
+    new_backup_key(other)
+    assert mine.stat().st_mode & 0o777 == 0o600
+    saved = back_up(studio.place.database, studio.place.files, target, public)
+    held = target.read_bytes()
+    assert held.startswith(b"age-encryption.org/v1\n")
+    assert b"Mara" not in held
+    assert b"evenhand-backup.json" not in held
+    place = Place.at(*addresses_in(tmp_path / "new"), Plain())
+    for key in (None, other):
+        with pytest.raises(BackupError):
+            restore(place.database, place.files, target, key)
+    assert restore(place.database, place.files, target, mine) == saved
+    place.database.close()
+
+
+@pytest.mark.parametrize("member", ["records/shoot.jsonl", "evenhand-backup.json", "studio.key"])
+@pytest.mark.parametrize("content", [b"", b"[1, 2]", b"\xff\xfe", b"{}", b'{"id": 5}'])
+def test_a_bad_archive_is_a_plain_sentence_and_leaves_nothing(
+    studio: Studio, signed: str, tmp_path: Path, member: str, content: bytes
+) -> None:
+    path = tmp_path / "backup.tar"
+    back_up(studio.place.database, studio.place.files, path)
+    _replace(path, member, content)
+    place = Place.at(*addresses_in(tmp_path / "new"), Plain())
+    with pytest.raises(BackupError, match="Use"):
+        restore(place.database, place.files, path)
+    assert list(place.files.listing()) == []
+    with place.database.reading() as session:
+        assert session.scalars(select(tables.Shoot)).first() is None
+    place.database.close()
+
+
+def _replace(path: Path, name: str, content: bytes) -> None:
+    """Put other content into a member."""
+    members = []
+    with tarfile.open(path) as archive:
+        for member in archive:
+            file = archive.extractfile(member)
+            assert file is not None
+            members.append((member.name, file.read()))
+    with tarfile.open(path, "w") as archive:
+        for one, data in members:
+            data = content if one == name else data
+            info = tarfile.TarInfo(one)
+            info.size = len(data)
+            archive.addfile(info, io.BytesIO(data))
+
+
+def flip(place: Place, shoot: str, sha256: str) -> None:
+    """Flip one bit of a stored file."""
+    where = f"shoots/{shoot}/{sha256[:2]}/{sha256[2:]}"
+    data = bytearray(obstore.get(place.files.store, where).bytes())
+    data[len(data) // 2] ^= 1
+    obstore.put(place.files.store, where, bytes(data))

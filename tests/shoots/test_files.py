@@ -10,10 +10,12 @@ from pathlib import Path
 import obstore
 import pytest
 
+from evenhand.errors import UnreadablePhotographError
 from evenhand.jobs.place import Place
 from evenhand.shoots import storage, tables
 from evenhand.shoots.errors import DamagedFileError, WrongAddressError
 from evenhand.shoots.files import Files
+from evenhand.shoots.media_types import media_type_of
 
 SHOOT = "a" * 32
 LARGE = bytes(range(256)) * 80_000  # more than two pieces
@@ -131,3 +133,32 @@ def _file(data: bytes) -> Path:
     with tempfile.NamedTemporaryFile(delete=False) as file:
         file.write(data)
     return Path(file.name)
+
+
+@pytest.mark.parametrize(
+    ("start", "expected"),
+    [
+        (b"\xff\xd8\xff\xe0", "image/jpeg"),
+        (b"\x89PNG\r\n\x1a\n", "image/png"),
+        (b"II*\0", "image/tiff"),
+        (b"MM\0+", "image/tiff"),
+        (b"\0\0\0\x1cftypavif", "image/avif"),
+        (b"\0\0\0\x18ftypheic", "image/heic"),
+        (b"\0\0\0\x18ftypmif1", "image/heif"),
+        (b"II*\0\x10\0\0\0CR\x02\0", "image/x-raw"),
+        (b"\0\0\0\x18ftypcrx ", "image/x-raw"),
+        (b"FUJIFILMCCD-RAW 0", "image/x-raw"),
+    ],
+)
+def test_every_kind_that_the_engine_reads_is_known(
+    tmp_path: Path, start: bytes, expected: str
+) -> None:
+    """First bytes as ISO/IEC 10918-1, 15948, 23008-12 and TIFF 6.0 say; RAW's are from memory."""
+    (tmp_path / "file").write_bytes(start + bytes(64))
+    assert media_type_of(tmp_path / "file") == expected
+
+
+def test_what_is_no_photograph_is_not_known(tmp_path: Path) -> None:
+    (tmp_path / "file").write_bytes(b"%PDF-1.7" + bytes(64))
+    with pytest.raises(UnreadablePhotographError):
+        media_type_of(tmp_path / "file")

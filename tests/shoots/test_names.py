@@ -37,3 +37,10 @@ def test_a_shown_name_is_one_line_without_folders(name: str) -> None:
     assert "/" not in shown
     assert "\\" not in shown
     assert shown.isprintable() or " " in shown or any(c.isspace() for c in shown)
+
+
+def test_a_name_fits_a_file_system_in_bytes() -> None:
+    """120 characters of three bytes each; 255 bytes are allowed (POSIX's NAME_MAX on Linux)."""
+    name = file_name("{shoot}-{number}", shoot="\u6f22" * 120, portrait="a", number=1)
+    assert len(f"{name}-2.tiff".encode()) <= 255
+    assert name.startswith("\u6f22" * 50)

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
+import shutil
+import subprocess
+from pathlib import Path
 
 import pytest
 from sqlalchemy import delete, text, update
@@ -115,3 +118,49 @@ def test_sqlite_writes_ahead(place: Place) -> None:
         pytest.skip("SQLite only")
     with place.database.engine.connect() as connection:
         assert connection.execute(text("PRAGMA journal_mode")).scalar() == "wal"
+
+
+@pytest.mark.parametrize("cut", [1, 3])
+def test_a_tail_that_was_cut_off_shows(place: Place, shoot: str, cut: int) -> None:
+    """Whoever can write the database, but has not the studio's key, cannot shorten a record."""
+    with place.database.reading() as session:
+        row = session.get_one(tables.Shoot, shoot)
+        assert record.is_whole(session, row, record.entries(session, shoot))
+    of_shoot = update(tables.Shoot).where(tables.Shoot.id == shoot)
+    with place.database.writing() as session:
+        session.execute(of_shoot.values(deleting_at=tables.now()))
+        session.execute(
+            delete(tables.Record).where(
+                tables.Record.shoot_id == shoot, tables.Record.number > 3 - cut
+            )
+        )
+        session.execute(of_shoot.values(deleting_at=None))
+    with place.database.reading() as session:
+        row, left = session.get_one(tables.Shoot, shoot), record.entries(session, shoot)
+        assert record.first_broken(left) is None
+        assert not record.is_whole(session, row, left)
+
+
+def test_the_signature_can_be_checked_without_the_service(
+    place: Place, shoot: str, tmp_path: Path
+) -> None:
+    """Ed25519 (RFC 8032), by OpenSSL's own program."""
+    if shutil.which("openssl") is None:
+        pytest.skip("openssl is not installed")
+    assert place.database.key is not None
+    with place.database.reading() as session:
+        signature = session.get_one(tables.Shoot, shoot).record_signature
+        last = record.entries(session, shoot)[-1]
+    (tmp_path / "statement").write_text(f"evenhand record {shoot} {last.number} {last.sha256}")
+    (tmp_path / "signature").write_bytes(bytes.fromhex(signature or ""))
+    # SubjectPublicKeyInfo of an Ed25519 key (RFC 8410, section 4), before its 32 bytes.
+    prefix = bytes.fromhex("302a300506032b6570032100")
+    (tmp_path / "key").write_bytes(prefix + bytes.fromhex(place.database.key.public))
+    command = [
+        "openssl", "pkeyutl", "-verify", "-pubin", "-keyform", "DER", "-rawin",
+        "-inkey", str(tmp_path / "key"), "-in", str(tmp_path / "statement"),
+        "-sigfile", str(tmp_path / "signature"),
+    ]  # fmt: skip
+    assert subprocess.run(command, capture_output=True, check=False).returncode == 0
+    (tmp_path / "statement").write_text(f"evenhand record {shoot} 1 {last.sha256}")
+    assert subprocess.run(command, capture_output=True, check=False).returncode != 0

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from datetime import timedelta
 from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
@@ -12,7 +14,9 @@ from sqlalchemy import select
 
 from evenhand.errors import EvenhandError
 from evenhand.jobs.place import Place, addresses_in
+from evenhand.jobs.tidying import prune_audit
 from evenhand.shoots import tables, tokens
+from evenhand.web import access
 from evenhand.web.app import create_app
 from evenhand.web.serving import ExposedError, Listening
 from evenhand.web.settings import ServiceSettings
@@ -48,10 +52,67 @@ def test_without_a_token_nothing_opens(quiet: tuple[TestClient, Place, str]) -> 
 
 
 def test_guessing_tokens_ends_soon(quiet: tuple[TestClient, Place, str]) -> None:
-    http, _, secret = quiet
+    http, _, _ = quiet
     answers = [http.get("/v1/shoots", headers=bearer(f"guess {n}")).status_code for n in range(5)]
     assert answers == [401, 401, 401, 429, 429]
-    assert http.get("/v1/shoots", headers=bearer(secret)).status_code == 429
+
+
+def test_guesses_never_lock_out_whoever_has_a_token(
+    quiet: tuple[TestClient, Place, str],
+) -> None:
+    """Twenty wrong tokens from one address; the right one opens there all the same."""
+    http, _, secret = quiet
+    for number in range(20):
+        http.get("/v1/shoots", headers=bearer(f"guess {number}"))
+        http.get("/v1/shoots")
+    assert http.get("/v1/shoots", headers=bearer(secret)).status_code == 200
+    assert http.get("/v1/shoots", headers=bearer("guess again")).status_code == 429
+
+
+def test_the_same_wrong_token_is_looked_up_a_few_times(
+    quiet: tuple[TestClient, Place, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    http, _, secret = quiet
+    looked_up, look_up = [], access._looked_up
+
+    def counting(*args: Any) -> Any:
+        looked_up.append(args)
+        return look_up(*args)
+
+    monkeypatch.setattr(access, "_looked_up", counting)
+    for _ in range(50):
+        assert http.get("/v1/shoots", headers=bearer("wrong")).status_code in (401, 429)
+    assert len(looked_up) == access.SAME_WRONG
+    assert http.get("/v1/shoots", headers=bearer(secret)).status_code == 200
+
+
+def test_refusals_are_counted_in_the_audit_not_listed_without_end(
+    quiet: tuple[TestClient, Place, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    http, place, _ = quiet
+    clock = SimpleNamespace(monotonic=lambda: clock.now, now=0.0)
+    monkeypatch.setattr("evenhand.web.logs.time", clock)
+    for number in range(500):
+        http.get("/v1/shoots", headers=bearer(f"guess {number}"))
+    clock.now = 61.0
+    http.get("/v1/shoots", headers=bearer("once more"))
+    with place.database.reading() as session:
+        rows = session.scalars(select(tables.Audit).order_by(tables.Audit.id)).all()
+    assert len(rows) < 100
+    told = sum(row.facts.get("refusals_not_listed_before", 0) for row in rows)
+    assert len(rows) + told == 501
+
+
+def test_old_rows_of_the_audit_go(quiet: tuple[TestClient, Place, str]) -> None:
+    _, place, _ = quiet
+    with place.database.writing() as session:
+        for actor, days in (("nobody", 31), ("nobody", 29), ("studio 1", 31), ("studio 1", 1100)):
+            at = tables.now() - timedelta(days=days)
+            session.add(tables.Audit(at=at, actor=actor, action="", subject=str(days), outcome=""))
+    assert prune_audit(place) == 2
+    with place.database.reading() as session:
+        left = {(row.actor, row.subject) for row in session.scalars(select(tables.Audit))}
+    assert left == {("nobody", "29"), ("studio 1", "31")}
 
 
 def test_asking_too_often_is_refused(quiet: tuple[TestClient, Place, str]) -> None:
@@ -141,7 +202,7 @@ def test_the_audit_names_no_person_and_no_token(quiet: tuple[TestClient, Place, 
 def test_health_ready_and_metrics(quiet: tuple[TestClient, Place, str]) -> None:
     http, _, _ = quiet
     assert http.get("/health").json() == {"health": "alive"}
-    assert http.get("/ready").json() == {"records": True, "files": True}
+    assert http.get("/ready").json() == {"records": True, "files": True, "space": True}
     measures = http.get("/metrics").text
     assert 'evenhand_jobs{state="waiting"}' in measures
     assert "evenhand_requests_total" in measures
@@ -176,3 +237,24 @@ def test_every_error_of_the_user_has_a_place_in_the_table() -> None:
     }  # fmt: skip
     missing = {cls.__name__ for cls in over_http if cls not in KINDS} - elsewhere
     assert missing == set()
+
+
+def test_studio_tokens_end_and_can_be_renewed(
+    quiet: tuple[TestClient, Place, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    http, _, secret = quiet
+    made = http.post("/v1/tokens", headers=bearer(secret), json={"label": "second"}).json()
+    assert made["token"]["expires_at"] is not None
+    for token in http.get("/v1/tokens", headers=bearer(secret)).json():
+        assert token["expires_at"] is not None
+    body = {"label": "for ever", "lasts_days": None}
+    assert http.post("/v1/tokens", headers=bearer(secret), json=body).status_code == 422
+    renewed = http.post("/v1/tokens/renewal", headers=bearer(made["secret"])).json()["secret"]
+    assert http.get("/v1/shoots", headers=bearer(renewed)).status_code == 200
+    assert http.get("/v1/shoots", headers=bearer(made["secret"])).status_code == 200
+    later = tables.now() + timedelta(hours=2)
+    monkeypatch.setattr(tokens, "now", lambda: later)
+    assert http.get("/v1/shoots", headers=bearer(made["secret"])).status_code == 401
+    assert http.get("/v1/shoots", headers=bearer(renewed)).status_code == 200
+    later += tokens.STUDIO_LASTS
+    assert http.get("/v1/shoots", headers=bearer(renewed)).status_code == 401

@@ -21,7 +21,11 @@ import psutil
 import pytest
 from skimage import data
 
+from evenhand.jobs.place import Place, addresses_in
+from evenhand.shoots import storage, tables
+from tests.jobs.plain_retoucher import Plain
 from tests.jobs.servers import PATIENCE_S, free_port
+from tests.shoots.test_backup import flip
 
 EXAMPLE = Path(__file__).parent / "example"
 README = Path(__file__).parents[2] / "README.md"
@@ -75,7 +79,7 @@ def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
 @pytest.fixture
 def photo(tmp_path: Path) -> Path:
     """NASA's portrait of astronaut Eileen Collins, public domain, as scikit-image carries it."""
-    path = tmp_path / "IMG_2041.jpg"
+    path = tmp_path / "IMG 2041 & Zoë #1.jpg"
     path.write_bytes(bytes(imagecodecs.jpeg8_encode(data.astronaut(), level=95)))
     return path
 
@@ -84,13 +88,17 @@ def photo(tmp_path: Path) -> Path:
 def test_the_worked_example(running: Running, photo: Path, tmp_path: Path, name: str) -> None:
     if name == "shoot.sh" and shutil.which("curl") is None:
         pytest.skip("curl is not installed")
-    program = [sys.executable] if name == "shoot.py" else ["bash", "-eu"]
+    program = [sys.executable] if name == "shoot.py" else ["bash"]
     environment = os.environ | {"URL": running.url, "TOKEN": running.token, "PHOTO": str(photo)}
     done = subprocess.run(
         [*program, str(EXAMPLE / name)],
         cwd=tmp_path, env=environment, capture_output=True, text=True, timeout=2 * PATIENCE_S,
     )  # fmt: skip
     assert done.returncode == 0, done.stdout + done.stderr + (running.folder / "log").read_text()
+    headers = {"Authorization": f"Bearer {running.token}"}
+    shoot = httpx.get(f"{running.url}/v1/shoots", headers=headers).json()[0]["id"]
+    sent = httpx.get(f"{running.url}/v1/shoots/{shoot}/portraits", headers=headers).json()
+    assert sent[0]["name"] == photo.name
     final = imagecodecs.imread(tmp_path / "final.jpg").astype(int)
     original = imagecodecs.imread(photo).astype(int)
     assert final.shape == original.shape
@@ -171,3 +179,94 @@ def test_with_a_certificate_it_speaks_tls(tmp_path: Path) -> None:
         assert "max-age" in answer.headers["Strict-Transport-Security"]
         with pytest.raises(httpx.HTTPError):
             httpx.get(running.url.replace("https", "http") + "/health")
+        port, began = int(running.url.rpartition(":")[2]), time.monotonic()
+        with socket.create_connection(("127.0.0.1", port), timeout=PATIENCE_S) as silent:
+            assert silent.recv(1) == b""  # no handshake came
+        assert time.monotonic() - began < 45
+
+
+def _said(tmp_path: Path, *arguments: str) -> str:
+    """What a command that must fail says; a plain sentence, no traceback."""
+    done = subprocess.run(
+        [*SERVE, *arguments], capture_output=True, text=True, timeout=PATIENCE_S, cwd=tmp_path
+    )
+    assert done.returncode == 1, done
+    assert "Traceback" not in done.stderr, done.stderr
+    return done.stderr
+
+
+@pytest.mark.parametrize("how", ["no database", "cut", "overwritten"])
+def test_a_corrupt_database_is_told(tmp_path: Path, how: str) -> None:
+    data = tmp_path / "data"
+    subprocess.run([*SERVE, "token", "test", "--data", str(data)], check=True, capture_output=True)
+    path = data / "records.sqlite"
+    for log in data.glob("records.sqlite-*"):
+        log.unlink()
+    held = path.read_bytes()
+    if how == "no database":
+        path.write_bytes(b"no database" * 1000)
+    elif how == "cut":
+        path.write_bytes(held[: len(held) // 2])
+    else:
+        path.write_bytes(held[:100] + bytes([255]) * (len(held) - 100))
+    began = time.monotonic()
+    assert "database is damaged" in _said(tmp_path, "token", "again", "--data", str(data))
+    assert time.monotonic() - began < 30
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root can mount")
+def test_a_folder_that_cannot_be_written_is_told(tmp_path: Path) -> None:
+    data = tmp_path / "data"
+    subprocess.run([*SERVE, "token", "test", "--data", str(data)], check=True, capture_output=True)
+    mount = ["mount", "--bind", "-o", "ro", str(data), str(data)]
+    if subprocess.run(mount, capture_output=True, check=False).returncode != 0:
+        pytest.skip("nothing can be mounted here")
+    try:
+        subprocess.run(["mount", "-o", "remount,bind,ro", str(data)], check=True)
+        for command in (["token", "again"], ["serve", "--port", str(free_port())]):
+            said = _said(tmp_path, *command, "--data", str(data))
+            assert "Read-only" in said or "cannot be written" in said, said
+    finally:
+        subprocess.run(["umount", str(data)], check=True)
+
+
+def test_a_bad_archive_is_told(tmp_path: Path) -> None:
+    (tmp_path / "bad.tar").write_bytes(b"no archive" * 100)
+    said = _said(tmp_path, "restore", str(tmp_path / "bad.tar"), "--data", str(tmp_path / "data"))
+    assert "cannot be restored" in said
+    assert "Use another copy" in said
+
+
+def test_a_damaged_file_is_named_by_backup_and_its_status_says_so(tmp_path: Path) -> None:
+    data = tmp_path / "data"
+    place = Place.at(*addresses_in(data), Plain())
+    with place.database.writing() as session:
+        shoot = tables.Shoot(name="Regatta")
+        session.add(shoot)
+        session.flush()
+        stored = [place.files.put(shoot.id, content) for content in (b"whole", b"broken")]
+        for file, content in zip(stored, (b"whole", b"broken"), strict=True):
+            storage.enter(session, place.files, shoot.id, file, content, "image/png")
+    flip(place, shoot.id, stored[1].sha256)
+    place.database.close()
+    said = _said(tmp_path, "backup", str(tmp_path / "backup.tar"), "--data", str(data))
+    assert stored[1].sha256 in said
+    assert stored[0].sha256 not in said
+    assert (tmp_path / "backup.tar").stat().st_mode & 0o777 == 0o600
+    new = str(tmp_path / "new")
+    assert stored[1].sha256 in _said(
+        tmp_path, "restore", str(tmp_path / "backup.tar"), "--data", new
+    )
+    assert stored[1].sha256 in _said(tmp_path, "check-files", "--data", new)
+
+
+@pytest.mark.skipif(shutil.which("curl") is None, reason="curl is not installed")
+def test_the_example_with_curl_stops_at_the_first_error(tmp_path: Path) -> None:
+    """Nobody listens there."""
+    environment = os.environ | {"URL": "http://127.0.0.1:9", "TOKEN": "x", "PHOTO": __file__}
+    done = subprocess.run(
+        ["bash", str(EXAMPLE / "shoot.sh")], env=environment, capture_output=True, text=True,
+        cwd=tmp_path, check=False,
+    )  # fmt: skip
+    assert done.returncode != 0
+    assert done.stderr.count("curl:") == 1

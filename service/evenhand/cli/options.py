@@ -60,7 +60,7 @@ PHOTOGRAPHS = click.argument(
     metavar="FILES_OR_FOLDERS...",
     nargs=-1,
     required=True,
-    type=click.Path(exists=True, readable=False, path_type=Path),  # told file by file
+    type=click.Path(path_type=Path),  # what is not there, or not readable, is told file by file
 )
 OUT = click.option(
     "--out",

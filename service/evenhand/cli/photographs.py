@@ -82,7 +82,7 @@ def retouch_command(
 
     settings = settings_from(only, strengths, caps, others, skin_at, burnt_at, leave_at)
     certificate = certificate_from(chain, key, algorithm)
-    portraits, failed = portraits_in(paths)
+    portraits, failed = portraits_in(paths, out)
     for outcome in failed:
         say_outcome(outcome, as_json=as_json)
     with progress(len(portraits), shown=not as_json) as advance:

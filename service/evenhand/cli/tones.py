@@ -71,7 +71,7 @@ def tone_command(
     except ValidationError as error:
         raise click.UsageError(wrong_setting(error)) from None
     certificate = certificate_from(chain, key, algorithm)
-    portraits, failed = portraits_in(paths)
+    portraits, failed = portraits_in(paths, out, [reference])
     for outcome in failed:
         say_outcome(outcome, as_json=False)
     try:

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import tempfile
 import zipfile
 from pathlib import Path
 
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from evenhand.jobs.contact_sheet import Entry, write_contact_sheet
@@ -18,10 +16,12 @@ from evenhand.layers.layer import Layer
 from evenhand.shoots import record, storage
 from evenhand.shoots.errors import NoSignOffError, NotReadyError, StaleError
 from evenhand.shoots.files import Stored
+from evenhand.shoots.finals import deliverable
 from evenhand.shoots.inputs import inputs_of
+from evenhand.shoots.media_types import media_type_of
 from evenhand.shoots.names import file_name
 from evenhand.shoots.renderings import Shown, as_choices, shown, state_of
-from evenhand.shoots.sign_offs import Standing, standing
+from evenhand.shoots.sign_offs import Standing, latest, standing
 from evenhand.shoots.tables import Final, Portrait, Shoot, SignOff
 
 SHEET_SIDE = 900
@@ -36,7 +36,7 @@ def make_final(place: Place, run: Run) -> None:
     run.doing("reading", 0.1)
     with (
         place.files.as_path(run.shoot_id, sha256, name) as path,
-        tempfile.TemporaryDirectory(prefix="evenhand-") as folder,
+        place.files.temporary() as folder,
     ):
         photograph = place.retoucher.read(path)
         run.doing("blending", 0.4)
@@ -44,7 +44,7 @@ def make_final(place: Place, run: Run) -> None:
         strengths = [item.strength for item in items]
         pixels = place.retoucher.blend(photograph, layers, strengths)
         run.doing("writing", 0.7)
-        made = place.retoucher.write(pixels, photograph, Path(folder), layers, strengths)
+        made = place.retoucher.write(pixels, photograph, folder, layers, strengths)
         stored = place.files.put(run.shoot_id, made)
         with run.committing() as session:
             portrait, items, now_state = _basis(place, session, run)
@@ -52,9 +52,9 @@ def make_final(place: Place, run: Run) -> None:
                 raise StaleError(
                     "The portrait changed while its final was made.", "Ask for the final again."
                 )
-            kind = portrait.media_type
+            kind = media_type_of(made)
             storage.enter(session, place.files, run.shoot_id, stored, made, kind)
-            final = _enter_final(session, run, portrait, items, state, stored, made.suffix)
+            final = _enter_final(session, run, portrait, items, state, stored, made)
             run.end(session, {"final": final.id})
 
 
@@ -64,8 +64,8 @@ def make_delivery(place: Place, run: Run) -> None:
         shoot = session.get_one(Shoot, run.shoot_id)
         finals = _held_finals(session, run)
         entries = [(final, session.get_one(Portrait, final.portrait_id)) for final in finals]
-    with tempfile.TemporaryDirectory(prefix="evenhand-") as folder:
-        sheet, package = Path(folder) / "contact-sheet.pdf", Path(folder) / "finals.zip"
+    with place.files.temporary() as folder:
+        sheet, package = folder / "contact-sheet.pdf", folder / "finals.zip"
         pictures = []
         for done, (final, portrait) in enumerate(entries):
             run.doing(f"contact sheet, {final.name}", 0.1 + 0.6 * done / len(entries))
@@ -119,6 +119,12 @@ def _basis(place: Place, session: Session, run: Run) -> tuple[Portrait, list[Sho
             f"The layers of {portrait.name} are still to be computed.", "Wait, then ask again."
         )
     choices = {}
+    signed = latest(session, portrait.id)
+    if run.arguments.get("override") and signed and signed.number > run.arguments["asked"]:
+        raise StaleError(
+            f"{portrait.name} was signed off after this final was asked for.",
+            "Ask for the final as it was signed.",
+        )
     if run.arguments.get("sign_off"):
         sign_off = session.get(SignOff, run.arguments["sign_off"])
         how = standing(session, portrait, sign_off) if sign_off else Standing.VOID
@@ -143,14 +149,14 @@ def _enter_final(
     items: list[Shown],
     state: str,
     stored: Stored,
-    suffix: str,
+    made: Path,
 ) -> Final:
     final = Final(
         portrait_id=portrait.id,
         sign_off_id=run.arguments.get("sign_off"),
         override=run.arguments.get("override"),
-        name=_final_name(session, run, portrait, suffix),
-        media_type=portrait.media_type,
+        name=_final_name(session, run, portrait, made.suffix),
+        media_type=media_type_of(made),
         layers=[
             {"person": i.person.id, "step": i.layer.step, "strength": i.strength} for i in items
         ],
@@ -160,7 +166,7 @@ def _enter_final(
     )
     session.add(final)
     session.flush()
-    record.append(
+    entry = record.append(
         session,
         run.shoot_id,
         run.arguments.get("actor", "service"),
@@ -171,6 +177,7 @@ def _enter_final(
         override=final.override,
         sha256=stored.sha256,
     )
+    final.number = entry.number
     return final
 
 
@@ -182,19 +189,9 @@ def _final_name(session: Session, run: Run, portrait: Portrait, suffix: str) -> 
 
 
 def _held_finals(session: Session, run: Run) -> list[Final]:
-    """The newest final held of each portrait asked for, in order of the portraits."""
-    wanted = run.arguments["portraits"]
-    newest: dict[str, Final] = {}
-    for final in session.scalars(
-        select(Final)
-        .where(Final.portrait_id.in_(wanted), Final.voided_at.is_(None))
-        .order_by(Final.created_at, Final.id)
-    ):
-        newest[final.portrait_id] = final
-    finals = [newest[portrait] for portrait in wanted if portrait in newest]
-    if len(finals) < len(wanted) or not finals:
-        raise NotReadyError("Not every portrait has a final.", "Make the finals first.")
-    return finals
+    """The final that holds now of each portrait asked for, in order of the portraits."""
+    portraits = [session.get(Portrait, portrait) for portrait in run.arguments["portraits"]]
+    return [deliverable(session, portrait) for portrait in portraits if portrait is not None]
 
 
 def _pack(place: Place, run: Run, package: Path, sheet: Path, finals: list[Final]) -> None:

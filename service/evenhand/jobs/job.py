@@ -15,8 +15,8 @@ from evenhand.shoots import storage
 from evenhand.shoots.database import Database
 from evenhand.shoots.tables import Job, now
 
-MOST_ATTEMPTS = 5
-"""A job whose worker died this often is given up: it may well be what kills them."""
+MOST_DEATHS = 5
+"""A job during which a worker died this often is given up: it may well be what kills them."""
 
 
 class Kind(StrEnum):
@@ -77,10 +77,16 @@ class Run:
                 update(Job)
                 .where(Job.id == self.job_id, Job.attempt == self.attempt)
                 .where(Job.state == State.RUNNING)
-                .values(doing=what, progress=progress)
+                .values(doing=what, progress=progress, waits_for="")
             )
             if changed.rowcount != 1:  # type: ignore[attr-defined]
                 raise SupersededError(self.job_id)
+
+    def waiting(self, what_for: str) -> None:
+        """Say what keeps the job from going on; raises as `doing` does."""
+        with self.database.writing() as session:
+            job = self._mine(session)
+            job.doing, job.waits_for = f"waiting: {what_for}"[:255], what_for[:255]
 
     @contextmanager
     def committing(self) -> Iterator[Session]:
@@ -100,13 +106,14 @@ class Run:
         """End the job as done, in the transaction that enters its results."""
         job = self._mine(session)
         job.state, job.progress, job.doing, job.result = State.DONE, 1.0, "", result or {}
+        job.waits_for = ""
         job.finished_at = now()
 
     def fail(self, trouble: str, advice: str) -> None:
         """End the job as failed."""
         with self.database.writing() as session:
             job = self._mine(session)
-            job.state, job.doing = State.FAILED, ""
+            job.state, job.doing, job.waits_for = State.FAILED, "", ""
             job.trouble, job.advice, job.finished_at = trouble, advice, now()
 
     def _mine(self, session: Session) -> Job:
@@ -122,12 +129,14 @@ def begin(database: Database, job_id: str) -> Run | None:
         job = session.scalars(select(Job).where(Job.id == job_id).with_for_update()).first()
         if job is None or job.state in OVER:
             return None
-        if job.attempt >= MOST_ATTEMPTS:
+        if job.state == State.RUNNING and not job.waits_for:
+            job.deaths += 1
+        if job.deaths >= MOST_DEATHS:
             job.state, job.finished_at = State.FAILED, now()
-            job.trouble = f"The worker stopped {MOST_ATTEMPTS} times while doing this."
+            job.trouble = f"{MOST_DEATHS} workers ended while doing this."
             job.advice = "Look at the workers' logs, then try again."
             return None
-        job.attempt += 1
+        job.attempt, job.waits_for = job.attempt + 1, ""
         job.state, job.started_at = State.RUNNING, job.started_at or now()
         return Run(
             database,

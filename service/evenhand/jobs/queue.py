@@ -9,22 +9,26 @@ from __future__ import annotations
 import platform
 import secrets
 import threading
-from datetime import datetime, timedelta
+import time
+from contextlib import suppress
+from datetime import datetime
 from typing import Any
 
 import structlog
 from dbos import DBOS, DBOSClient, DBOSConfig
 from sqlalchemy import delete, select
-from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
+from evenhand.jobs.guarded_reading import READER
 from evenhand.jobs.job import OVER, Kind, State
 from evenhand.jobs.place import Place
 from evenhand.jobs.tidying import fail_lost_jobs, forget_old_runs, tidy
-from evenhand.jobs.work import AWAY, do
+from evenhand.jobs.work import do
 from evenhand.shoots import storage
 from evenhand.shoots.database import Database
 from evenhand.shoots.errors import ConflictError, NotFoundError
+from evenhand.shoots.files import LEAST_FREE
+from evenhand.shoots.outages import AWAY
 from evenhand.shoots.tables import Job, Worker, now
 
 QUEUE = "evenhand"
@@ -38,6 +42,9 @@ RUN = "job"
 
 ALIVE_EVERY_S = 2.0
 """How often a worker says that it lives, seconds."""
+
+EMPTYING_MS = 50
+"""How long emptying the log may keep others from writing, milliseconds; it is tried again."""
 
 DEAD_AFTER_S = 15.0
 """A worker silent for so long is taken for dead and its work handed over, seconds."""
@@ -145,7 +152,7 @@ class Queue:
         """Enter runs for jobs that have none, after a restore; gives how many."""
         jobs = session.scalars(select(Job).where(Job.state.not_in(OVER))).all()
         for job in jobs:
-            job.state, job.attempt = State.WAITING.value, 0
+            job.state, job.attempt, job.deaths = State.WAITING.value, 0, 0
             self._enter(session, job)
         return len(jobs)
 
@@ -182,6 +189,8 @@ class JobWorker:
         self.at_once = at_once
         self.id = f"{platform.node()}-{secrets.token_hex(6)}"[:64]
         self.stopping = threading.Event()
+        self.begun: set[str] = set()
+        self.watch = Watch()
         self.heart = threading.Thread(target=self._live, name="heart", daemon=True)
 
     def start(self) -> None:
@@ -209,17 +218,28 @@ class JobWorker:
         DBOS.apply_schedules(
             [{"schedule_name": "tidy", "workflow_fn": self._tidy_run, "schedule": TIDY_AT}]
         )
+        with suppress(*AWAY):
+            tidy(self.place)  # what was left behind by whoever was here before
         self.heart.start()
         log.info("worker started", worker=self.id)
 
-    def stop(self, wait_s: int = 60) -> None:
-        """Take no more jobs, finish those begun, and leave."""
+    def stop(self, wait_s: int = 60) -> bool:
+        """Take no more jobs, finish those begun, and leave; gives whether all were finished.
+
+        Where one waits longer, for a disk with space or for the records, the worker stays entered,
+        falls silent, and its work is handed over; the process has to end.
+        """
         self.stopping.set()
         DBOS.destroy(workflow_completion_timeout_sec=wait_s)
+        READER.close()
         self.heart.join(timeout=ALIVE_EVERY_S * 2)
-        with self.place.database.writing() as session:
+        if self.begun:
+            log.warning("worker stopped with work to hand over", worker=self.id)
+            return False
+        with suppress(*AWAY), self.place.database.writing() as session:
             session.execute(delete(Worker).where(Worker.id == self.id))
         log.info("worker stopped", worker=self.id)
+        return True
 
     def _register(self) -> None:
         place = self.place
@@ -233,7 +253,11 @@ class JobWorker:
             should_retry=lambda error: isinstance(error, AWAY),
         )
         def step(job_id: str) -> None:
-            do(place, job_id)
+            self.begun.add(job_id)
+            try:
+                do(place, job_id)
+            finally:
+                self.begun.discard(job_id)
 
         @DBOS.workflow(name=RUN, max_recovery_attempts=100)
         def run(job_id: str) -> None:
@@ -251,14 +275,21 @@ class JobWorker:
         self._tidy_run, self._run = tidy_run, run
 
     def _live(self) -> None:
-        """Say that this worker lives, and hand over the work of those that do not."""
+        """Say that this worker lives, hand over the work of those that do not, watch the disk."""
+        told_full = False
         while not self.stopping.is_set():
             try:
                 with self.place.database.writing() as session:
                     self._say_alive(session)
-                hand_over(self.place.database, by=self.id)
-            except DBAPIError as error:
-                log.warning("the records do not answer", worker=self.id, error=str(error.orig))
+                self.place.database.empty_log(EMPTYING_MS)
+                hand_over(self.place.database, self.watch, by=self.id)
+                free = self.place.files.free()
+                full = free is not None and free < LEAST_FREE
+                if full and not told_full:
+                    log.warning("the disk is nearly full", free_bytes=free)
+                told_full = full
+            except AWAY as error:
+                log.warning("the records do not answer", worker=self.id, error=str(error))
             self.stopping.wait(ALIVE_EVERY_S)
 
     def _say_alive(self, session: Session) -> None:
@@ -270,7 +301,30 @@ class JobWorker:
             worker.seen_at = at
 
 
-def hand_over(database: Database, by: str) -> list[str]:
+class Watch:
+    """Watches workers by this process's own clock, which nobody sets."""
+
+    def __init__(self) -> None:
+        self.last: dict[str, tuple[datetime, float]] = {}
+        self.looked = time.monotonic()
+
+    def silent(self, seen: dict[str, datetime]) -> list[str]:
+        """Workers whose last word has been the same for `DEAD_AFTER_S`; `seen` is when it was."""
+        at = time.monotonic()
+        if at - self.looked > DEAD_AFTER_S / 2:
+            self.last = {}  # this process was held up itself, and so may the others have been
+        self.looked = at
+        self.last = {
+            worker: (word, self.last[worker][1] if self._same(worker, word) else at)
+            for worker, word in seen.items()
+        }
+        return [worker for worker, (_, since) in self.last.items() if at - since > DEAD_AFTER_S]
+
+    def _same(self, worker: str, word: datetime) -> bool:
+        return worker in self.last and self.last[worker][0] == word
+
+
+def hand_over(database: Database, watch: Watch, by: str) -> list[str]:
     """Put the runs of workers that fell silent back into the queue; gives the workers' names.
 
     The worker that does it, `by`, is none of them, however long the records made it wait. Each is
@@ -278,10 +332,8 @@ def hand_over(database: Database, by: str) -> list[str]:
     may hand over the same ones at the same time.
     """
     with database.reading() as session:
-        since = database.now(session) - timedelta(seconds=DEAD_AFTER_S)
-        silent = list(
-            session.scalars(select(Worker.id).where(Worker.seen_at < since, Worker.id != by))
-        )
+        rows = session.execute(select(Worker.id, Worker.seen_at).where(Worker.id != by)).all()
+    silent = watch.silent({worker: seen_at for worker, seen_at in rows})
     if silent:
         DBOS._recover_pending_workflows(silent)  # no public name for it in dbos 3.4
         with database.writing() as session:

@@ -6,16 +6,23 @@ import time
 from datetime import timedelta
 
 from dbos import DBOS
-from sqlalchemy import select
+from sqlalchemy import delete, select
 
 from evenhand.jobs.job import OVER, State
 from evenhand.jobs.place import Place
 from evenhand.shoots import storage
 from evenhand.shoots.deletion import delete_shoot, unfinished
-from evenhand.shoots.tables import Job, Shoot, Upload, now
+from evenhand.shoots.files import UPLOADS
+from evenhand.shoots.tables import Audit, Job, Shoot, Upload, now
 
 KEPT = timedelta(days=7)
 """How long a durable run that ended is kept, for whoever looks for a fault."""
+
+REFUSALS_KEPT, AUDIT_KEPT = timedelta(days=30), timedelta(days=3 * 365)
+"""How long the audit keeps refusals of strangers, and everything else."""
+
+NOBODY = "nobody"
+"""Who asked without a token that opens anything, in the audit."""
 
 MOST_AT_ONCE = 2000
 """Runs deleted at one time."""
@@ -40,10 +47,19 @@ def tidy(place: Place) -> dict[str, int]:
     unneeded = sum(len(storage.sweep(place.database, place.files, one)) for one in shoots)
     unentered = storage.sweep_unentered(place.database, place.files, time.time() - YOUNG_S)
     return {
+        "audit": prune_audit(place),
         "deletions": len(deletions),
-        "uploads": end_uploads(place),
+        "uploads": end_uploads(place) + end_lost_parts(place),
         "files": unneeded + len(unentered),
     }
+
+
+def prune_audit(place: Place) -> int:
+    """Delete rows of the audit whose time is over; gives how many."""
+    refused = (Audit.actor == NOBODY) & (Audit.at < now() - REFUSALS_KEPT)
+    with place.database.writing() as session:
+        gone = session.execute(delete(Audit).where(refused | (Audit.at < now() - AUDIT_KEPT)))
+    return int(gone.rowcount)  # type: ignore[attr-defined]
 
 
 def end_uploads(place: Place) -> int:
@@ -55,6 +71,21 @@ def end_uploads(place: Place) -> int:
     for upload in over:
         place.files.delete_upload(upload.shoot_id, upload.id)
     return len(over)
+
+
+def end_lost_parts(place: Place) -> int:
+    """Delete parts of uploads that are no longer known; gives of how many uploads."""
+    lying = {
+        (shoot, name.split("/")[1])
+        for shoot, name, _, _ in place.files.listing()
+        if name.startswith(f"{UPLOADS}/")
+    }
+    with place.database.reading() as session:
+        known = set(session.scalars(select(Upload.id)))
+    lost = [(shoot, upload) for shoot, upload in lying if upload not in known]
+    for shoot, upload in lost:
+        place.files.delete_upload(shoot, upload)
+    return len(lost)
 
 
 def forget_old_runs(kept: timedelta = KEPT) -> int:

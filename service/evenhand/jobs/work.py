@@ -6,19 +6,19 @@ that also ends the job; whoever comes second finds it ended and leaves no trace.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 
 import structlog
-from obstore.exceptions import BaseError
 from opentelemetry.trace import get_tracer
 from sqlalchemy import delete, select
-from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
 from evenhand.errors import EvenhandError
 from evenhand.jobs.delivering import make_delivery, make_final
 from evenhand.jobs.editing import Edit, edited
+from evenhand.jobs.guarded_reading import READER
 from evenhand.jobs.job import Kind, Run, SupersededError, begin
 from evenhand.jobs.packing import mask_alpha, pack_layer, pack_person, unpack, unpack_person
 from evenhand.jobs.place import Place
@@ -28,9 +28,13 @@ from evenhand.people.person import Person as Found
 from evenhand.shoots import record, storage, tables
 from evenhand.shoots.errors import NotFoundError
 from evenhand.shoots.inputs import MARKS, Inputs, PersonInputs, inputs_of
+from evenhand.shoots.outages import AWAY, outage_of
 
-AWAY = (DBAPIError, OSError, BaseError)
-"""Errors that pass: the records or the files do not answer just now."""
+SHORTEST_PAUSE_S, LONGEST_PAUSE_S = 0.5, 20.0
+"""How long a job waits before it tries again what could not be done, seconds; doubled each time."""
+
+NO_MEMORY = "There was not enough memory for this."
+"""What a job says where the machine's memory did not suffice."""
 
 UNFORESEEN = "Something went wrong that nobody foresaw."
 """What a job says of an error of the service's own."""
@@ -49,21 +53,52 @@ tracer = get_tracer("evenhand")
 
 
 def do(place: Place, job_id: str) -> None:
-    """Do a job from its beginning, unless it is over."""
-    run = begin(place.database, job_id)
-    if run is None:
-        return
-    with suppress(SupersededError):
+    """Do a job from its beginning, unless it is over.
+
+    What keeps it from being done and passes is waited for, however long: records or files that do
+    not answer, a disk that is full.
+    """
+    run, pause_s = None, SHORTEST_PAUSE_S
+    while True:
         try:
-            with tracer.start_as_current_span(f"job {run.kind.value}", attributes={"job": job_id}):
-                WORK[run.kind](place, run)
-        except EvenhandError as error:
-            _fail(place, run, error)
-        except (SupersededError, *AWAY):
+            run = run or begin(place.database, job_id)
+            if run is not None:
+                _attempt(place, run)
+            return
+        except SupersededError:
+            break
+        except AWAY as error:
+            outage = outage_of(error)
+            if outage is None:
+                raise
+            log.warning("a job waits", job=job_id, why=outage.trouble, error=type(error).__name__)
+            with suppress(*AWAY, SupersededError):
+                if run is not None:
+                    run.waiting(f"{outage.trouble} {outage.advice}")
+            time.sleep(pause_s)
+            pause_s = min(2 * pause_s, LONGEST_PAUSE_S)
+    assert run is not None
+    _clear(place, run, superseded=True)
+
+
+def _attempt(place: Place, run: Run) -> None:
+    """Do a job once; troubles that do not pass end it."""
+    try:
+        with tracer.start_as_current_span(f"job {run.kind.value}", attributes={"job": run.job_id}):
+            WORK[run.kind](place, run)
+    except EvenhandError as error:
+        if outage_of(error) is not None:
+            raise OSError(str(error)) from error
+        _fail(place, run, error)
+    except SupersededError:
+        raise
+    except MemoryError:
+        _fail(place, run, EvenhandError(NO_MEMORY, "Close other programs, then try again."))
+    except Exception as error:
+        if outage_of(error) is not None:
             raise
-        except Exception:
-            log.exception("a job met an error nobody foresaw", job=job_id)
-            _fail(place, run, EvenhandError(UNFORESEEN, "Look at the worker's log."))
+        log.exception("a job met an error nobody foresaw", job=run.job_id)
+        _fail(place, run, EvenhandError(UNFORESEEN, "Look at the worker's log."))
     _clear(place, run)
 
 
@@ -73,6 +108,7 @@ def find(place: Place, run: Run) -> None:
         portrait = _portrait(session, run)
     run.doing("reading", 0.1)
     with place.files.as_path(run.shoot_id, portrait.sha256, portrait.name) as path:
+        READER.check(path, portrait.name)
         photograph = place.retoucher.read(path)
     run.doing("finding people", 0.3)
     people = place.retoucher.find(photograph)
@@ -258,12 +294,17 @@ def _portrait(session: Session, run: Run) -> tables.Portrait:
     return portrait
 
 
-def _clear(place: Place, run: Run) -> None:
-    """Delete files that nothing names; all of them where the shoot was deleted meanwhile."""
+def _clear(place: Place, run: Run, *, superseded: bool = False) -> None:
+    """Delete files that nothing names; all of them where the shoot was deleted meanwhile.
+
+    What a superseded run put and did not enter goes too.
+    """
     with place.database.reading() as session:
         stands = session.get(tables.Shoot, run.shoot_id) is not None
     if stands:
         storage.sweep(place.database, place.files, run.shoot_id)
+        if superseded:
+            storage.sweep_unentered(place.database, place.files, shoot_id=run.shoot_id)
     else:
         place.files.delete_shoot(run.shoot_id)
 

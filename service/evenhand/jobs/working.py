@@ -37,4 +37,5 @@ def run_worker(worker: JobWorker) -> None:
         if parent and os.getppid() != parent:
             log.warning("the process that started this worker is gone")
             break
-    worker.stop(GRACE_S)
+    if not worker.stop(GRACE_S):
+        os._exit(0)  # threads that wait for a disk or the records would keep the process

@@ -42,12 +42,15 @@ class Deleted:
     record_sha256 : str or None
         Seal of the last entry of the record that went with a shoot: whoever exported the record
         before can show that it was the whole one.
+    overwritten : bool
+        Nothing of it stays in pages or logs of the database; see `Database.forget_deleted`.
     """
 
     files: int
     bytes: int
     rows: dict[str, int]
     record_sha256: str | None = None
+    overwritten: bool = False
 
 
 def delete_shoot(database: Database, files: Files, shoot_id: str, actor: str) -> Deleted:
@@ -82,9 +85,10 @@ def delete_shoot(database: Database, files: Files, shoot_id: str, actor: str) ->
                 facts={"files": count, "bytes": size, "rows": rows, "record_sha256": seal},
             )
         )
-    database.forget_deleted()
     late, late_size = files.delete_shoot(shoot_id)
-    return Deleted(count + late, size + late_size, rows, seal)
+    return Deleted(
+        count + late, size + late_size, rows, seal, overwritten=database.forget_deleted()
+    )
 
 
 def delete_portrait(database: Database, files: Files, portrait_id: str, actor: str) -> Deleted:
@@ -110,26 +114,18 @@ def delete_portrait(database: Database, files: Files, portrait_id: str, actor: s
             "sign-offs": _count(session, SignOff, SignOff.portrait_id == portrait_id),
             "finals": _count(session, Final, Final.portrait_id == portrait_id),
         }
-        before = _sizes(session, shoot_id)
+        before = storage.sizes(session, shoot_id)
         session.execute(delete(Portrait).where(Portrait.id == portrait_id))
         record.append(session, shoot_id, actor, "portrait deleted", portrait=portrait_id, name=name)
     gone = storage.sweep(database, files, shoot_id)
-    database.forget_deleted()
-    return Deleted(len(gone), sum(before[sha256] for sha256 in gone if sha256 in before), rows)
+    storage.sweep_unentered(database, files, shoot_id=shoot_id)
+    size = sum(before[sha256] for sha256 in gone if sha256 in before)
+    return Deleted(len(gone), size, rows, overwritten=database.forget_deleted())
 
 
 def unfinished(session: Session) -> list[str]:
     """Shoots whose deletion was broken off."""
     return list(session.scalars(select(Shoot.id).where(Shoot.deleting_at.is_not(None))))
-
-
-def _sizes(session: Session, shoot_id: str) -> dict[str, int]:
-    from evenhand.shoots.tables import StoredFile
-
-    found = session.execute(
-        select(StoredFile.sha256, StoredFile.size).where(StoredFile.shoot_id == shoot_id)
-    )
-    return {sha256: size for sha256, size in found}
 
 
 def _rows(session: Session, shoot_id: str) -> dict[str, int]:

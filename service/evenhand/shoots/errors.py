@@ -45,6 +45,10 @@ class UploadTooLargeError(EvenhandError):
     """The file is larger than uploads may be."""
 
 
+class BrokenOffError(EvenhandError):
+    """The connection ended before the whole file had come."""
+
+
 class WrongOffsetError(EvenhandError):
     """The part does not begin where the upload stands."""
 

@@ -11,8 +11,8 @@ from evenhand.errors import WrongSettingError
 FIELDS = ("shoot", "portrait", "number")
 """What a pattern may name between braces."""
 
-LONGEST = 120
-"""Characters of a name without its ending."""
+LONGEST = 180
+"""Bytes, in UTF-8, of a name without its ending: 255 are allowed with what may be added to it."""
 
 
 def file_name(pattern: str, *, shoot: str, portrait: str, number: int) -> str:
@@ -55,5 +55,6 @@ def stem(name: str) -> str:
 def safe(name: str) -> str:
     """Letters, digits, dots, dashes and underscores; anything else becomes a dash."""
     plain = unicodedata.normalize("NFC", name)
-    plain = re.sub(r"[^\w.-]+", "-", plain).strip("-. ")[:LONGEST].rstrip("-. ")
+    plain = re.sub(r"[^\w.-]+", "-", plain).strip("-. ")
+    plain = plain.encode()[:LONGEST].decode(errors="ignore").rstrip("-. ")
     return plain or "portrait"

@@ -1,7 +1,8 @@
 """The append-only record of a shoot: what was agreed, shown, signed, made and taken back.
 
-Every entry is sealed: its hash covers its own content and the hash of the entry before. The
-database refuses to change an entry, or to delete one while its shoot stands.
+Every entry is sealed: its hash covers its own content and the hash of the entry before. The last
+seal is signed with the studio's key, so that a tail that was cut off shows. The database refuses to
+change an entry unless somebody is being erased, or to delete one while its shoot stands.
 """
 
 from __future__ import annotations
@@ -10,13 +11,14 @@ import csv
 import hashlib
 import io
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
+from evenhand.shoots.studio_key import StudioKey
 from evenhand.shoots.tables import Record, Shoot, now
 
 COLUMNS = ("number", "at", "actor", "action", "facts", "previous", "sha256")
@@ -45,7 +47,33 @@ def append(session: Session, shoot_id: str, actor: str, action: str, **facts: An
     entry.sha256 = seal(entry)
     session.add(entry)
     session.flush()
+    key: StudioKey | None = session.info.get("key")
+    if key is not None:
+        signature = key.sign(shoot_id, number, entry.sha256)
+        session.execute(
+            update(Shoot).where(Shoot.id == shoot_id).values(record_signature=signature)
+        )
     return entry
+
+
+def reword(session: Session, shoot_id: str, reworded: Callable[[Any], Any]) -> list[int]:
+    """Replace words in the facts of entries while somebody is erased, and seal the record anew.
+
+    Gives the numbers of the entries that were changed. What was exported before still shows the
+    seals of then; the entry that tells of the erasing names those that differ.
+    """
+    changed, previous = [], "0" * 64
+    for entry in entries(session, shoot_id):
+        facts = reworded(entry.facts)
+        if facts != entry.facts:
+            entry.facts = facts
+            changed.append(entry.number)
+        if entry.previous != previous or entry.number in changed:
+            entry.previous = previous
+            entry.sha256 = seal(entry)
+        previous = entry.sha256
+    session.flush()
+    return changed
 
 
 def seal(entry: Record) -> str:
@@ -77,6 +105,19 @@ def first_broken(entries: Sequence[Record]) -> int | None:
             return number
         previous = entry.sha256
     return None
+
+
+def is_whole(session: Session, shoot: Shoot, entries: Sequence[Record]) -> bool:
+    """Whether every seal holds and the last one is the one that the studio's key signed."""
+    if first_broken(entries) is not None:
+        return False
+    key: StudioKey | None = session.info.get("key")
+    if key is None:
+        return True
+    if not entries:
+        return shoot.record_signature is None
+    last = entries[-1]
+    return key.holds(shoot.record_signature or "", shoot.id, last.number, last.sha256)
 
 
 def plain(entry: Record) -> dict[str, Any]:

@@ -12,7 +12,10 @@ from sqlalchemy.orm import Session
 from evenhand.shoots import record
 from evenhand.shoots.errors import ConflictError, NoSignOffError, StaleError
 from evenhand.shoots.renderings import Agreed, as_choices, rendering_of, state_of
-from evenhand.shoots.tables import Portrait, Proof, SignOff, now
+from evenhand.shoots.tables import Final, Portrait, Proof, SignOff, now
+
+REPLACED = "replaced by a later sign-off"
+"""Why an earlier sign-off is void, and every final made by it."""
 
 
 class Standing(StrEnum):
@@ -75,10 +78,7 @@ def sign(
         raise StaleError(
             "The picture has changed since it was looked at.", "Look again, then sign off."
         )
-    for earlier in session.scalars(
-        select(SignOff).where(SignOff.portrait_id == portrait.id, SignOff.voided_at.is_(None))
-    ):
-        earlier.voided_at, earlier.void_reason = now(), "replaced by a later sign-off"
+    void(session, portrait.id, REPLACED)
     sign_off = SignOff(
         proof_id=proof.id,
         portrait_id=portrait.id,
@@ -91,7 +91,7 @@ def sign(
     )
     session.add(sign_off)
     session.flush()
-    record.append(
+    entry = record.append(
         session,
         proof.shoot_id,
         actor,
@@ -105,7 +105,27 @@ def sign(
         wishes=_wishes(portrait),
         note=note,
     )
+    sign_off.number = entry.number
     return sign_off
+
+
+def void(session: Session, portrait_id: str, reason: str) -> tuple[int, int]:
+    """Void all sign-offs and finals of a portrait; gives how many of each.
+
+    A voided final's file, and every package that holds it, leave use and are gone after the next
+    sweep.
+    """
+    signed = session.scalars(
+        select(SignOff).where(SignOff.portrait_id == portrait_id, SignOff.voided_at.is_(None))
+    ).all()
+    finals = session.scalars(
+        select(Final).where(Final.portrait_id == portrait_id, Final.voided_at.is_(None))
+    ).all()
+    for sign_off in signed:
+        sign_off.voided_at, sign_off.void_reason = now(), reason
+    for final in finals:
+        final.voided_at, final.void_reason, final.sha256 = now(), reason, None
+    return len(signed), len(finals)
 
 
 def standing(
@@ -123,7 +143,7 @@ def latest(session: Session, portrait_id: str) -> SignOff | None:
     return session.scalars(
         select(SignOff)
         .where(SignOff.portrait_id == portrait_id)
-        .order_by(SignOff.signed_at.desc(), SignOff.id)
+        .order_by(SignOff.number.desc())
         .limit(1)
     ).first()
 

@@ -6,15 +6,18 @@ second. Both second halves hold the shoot's lock, so that they cannot cross.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from pathlib import Path
 
-from sqlalchemy import delete, select
+from sqlalchemy import delete, or_, select
 from sqlalchemy.orm import Session
 
 from evenhand.shoots.database import Database
 from evenhand.shoots.errors import DamagedFileError, NotFoundError
 from evenhand.shoots.files import Files, Stored
+from evenhand.shoots.finals import held, package_stands
+from evenhand.shoots.sign_offs import REPLACED
 from evenhand.shoots.tables import (
     Final,
     Job,
@@ -27,6 +30,9 @@ from evenhand.shoots.tables import (
     SignOff,
     StoredFile,
 )
+
+PACKING = "pack finals"
+"""Kind of a job whose result names files; see `evenhand.jobs.job.Kind`."""
 
 
 def lock(session: Session, shoot_id: str) -> Shoot:
@@ -58,7 +64,11 @@ def enter(
 
 
 def in_use(session: Session, shoot_id: str) -> set[str]:
-    """SHA-256 of every file that some row of the shoot names."""
+    """SHA-256 of every file that some row of the shoot needs.
+
+    A package is not needed once a final in it was voided or deleted, nor is the picture of a
+    sign-off once the change that it shows was taken back.
+    """
     people = select(Person.id).join(Portrait).where(Portrait.shoot_id == shoot_id)
     portraits = select(Portrait.id).where(Portrait.shoot_id == shoot_id)
     queries = (
@@ -66,13 +76,28 @@ def in_use(session: Session, shoot_id: str) -> set[str]:
         select(Person.sha256).where(Person.id.in_(people)),
         select(MaskEdit.sha256).where(MaskEdit.person_id.in_(people)),
         select(Layer.sha256).where(Layer.person_id.in_(people)),
-        select(SignOff.image_sha256).join(Proof).where(Proof.shoot_id == shoot_id),
+        select(SignOff.image_sha256)
+        .join(Proof)
+        .where(
+            Proof.shoot_id == shoot_id,
+            or_(SignOff.voided_at.is_(None), SignOff.void_reason == REPLACED),
+        ),
         select(Final.sha256).where(Final.portrait_id.in_(portraits), Final.sha256.is_not(None)),
     )
     used = {sha256 for query in queries for sha256 in session.scalars(query) if sha256}
-    for result in session.scalars(select(Job.result).where(Job.shoot_id == shoot_id)):
-        used.update(file["sha256"] for file in (result or {}).get("files", []))
+    still_held = held(session, shoot_id)
+    for job in session.scalars(select(Job).where(Job.shoot_id == shoot_id, Job.kind == PACKING)):
+        if package_stands(job, still_held):
+            used.update(file["sha256"] for file in (job.result or {}).get("files", []))
     return used
+
+
+def sizes(session: Session, shoot_id: str) -> dict[str, int]:
+    """Size of every entered file of a shoot by its hash."""
+    found = session.execute(
+        select(StoredFile.sha256, StoredFile.size).where(StoredFile.shoot_id == shoot_id)
+    )
+    return {sha256: size for sha256, size in found}
 
 
 def sweep(database: Database, files: Files, shoot_id: str) -> list[str]:
@@ -92,13 +117,22 @@ def sweep(database: Database, files: Files, shoot_id: str) -> list[str]:
     return unused
 
 
-def sweep_unentered(database: Database, files: Files, older_than: float) -> list[tuple[str, str]]:
+def sweep_unentered(
+    database: Database,
+    files: Files,
+    older_than: float = math.inf,
+    shoot_id: str | None = None,
+) -> list[tuple[str, str]]:
     """Delete stored files that were never entered: what a process that died left behind.
+
+    One that is on its way in is put again when it is entered; see `enter`.
 
     Parameters
     ----------
     older_than : float
-        Seconds since 1970; younger files may still be on their way in and stay.
+        Seconds since 1970; younger files stay.
+    shoot_id : str, optional
+        Only those of this shoot.
 
     Returns
     -------
@@ -106,7 +140,7 @@ def sweep_unentered(database: Database, files: Files, older_than: float) -> list
         What was deleted.
     """
     gone = []
-    for shoot, name, _, modified in list(files.listing()):
+    for shoot, name, _, modified in list(files.listing(shoot_id)):
         if "/" in name or modified >= older_than:
             continue
         with database.writing() as session:
@@ -124,7 +158,6 @@ def damaged(database: Database, files: Files) -> Iterator[tuple[str, str]]:
         entered = session.execute(select(StoredFile.shoot_id, StoredFile.sha256)).all()
     for shoot_id, sha256 in entered:
         try:
-            for _ in files.pieces(shoot_id, sha256):
-                pass
+            files.check(shoot_id, sha256)
         except DamagedFileError:
             yield shoot_id, sha256

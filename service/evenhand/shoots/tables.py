@@ -1,7 +1,9 @@
 """The tables of the records, one class a table.
 
-Moments are UTC. Identifiers are random, so that none can be guessed from another. Rows of
-`Record` are never changed, and go only when their whole shoot is deleted.
+Moments are UTC. Identifiers are random, so that none can be guessed from another. A `number` is
+that of the entry of the shoot's record that tells of the row: what came first is told by it, not by
+a clock. Rows of `Record` are changed only where a person is erased, and go only when their whole
+shoot is deleted.
 """
 
 from __future__ import annotations
@@ -91,9 +93,11 @@ class Shoot(Table):
     client: Mapped[str] = mapped_column(default="")
     created_at: Mapped[datetime] = mapped_column(default=now)
     deleting_at: Mapped[datetime | None]
+    erasing_at: Mapped[datetime | None]
+    record_signature: Mapped[str | None] = mapped_column(String(128))
 
     portraits: Mapped[list[Portrait]] = relationship(
-        back_populates="shoot", order_by="Portrait.created_at", passive_deletes=True
+        back_populates="shoot", order_by="Portrait.number", passive_deletes=True
     )
 
 
@@ -119,6 +123,7 @@ class Portrait(Table):
 
     id: Mapped[str] = mapped_column(String(32), primary_key=True, default=new_id)
     shoot_id: Mapped[str] = _of("shoot")
+    number: Mapped[int] = mapped_column(default=0)
     name: Mapped[str]
     sha256: Mapped[str] = mapped_column(String(64))
     size: Mapped[int] = mapped_column(BigInteger)
@@ -165,7 +170,7 @@ class Person(Table):
         back_populates="person", order_by="Mark.number", passive_deletes=True
     )
     edits: Mapped[list[MaskEdit]] = relationship(
-        back_populates="person", order_by="MaskEdit.created_at", passive_deletes=True
+        back_populates="person", order_by="MaskEdit.number", passive_deletes=True
     )
 
 
@@ -176,6 +181,7 @@ class MaskEdit(Table):
 
     id: Mapped[str] = mapped_column(String(32), primary_key=True, default=new_id)
     person_id: Mapped[str] = _of("person")
+    number: Mapped[int] = mapped_column(default=0)
     region: Mapped[str]
     paint: Mapped[str]
     box: Mapped[dict[str, Any]]
@@ -291,6 +297,7 @@ class SignOff(Table):
     id: Mapped[str] = mapped_column(String(32), primary_key=True, default=new_id)
     proof_id: Mapped[str] = _of("proof")
     portrait_id: Mapped[str] = _of("portrait")
+    number: Mapped[int] = mapped_column(default=0)
     signed_by: Mapped[str]
     note: Mapped[str] = mapped_column(Text, default="")
     choices: Mapped[list[Any]]
@@ -309,6 +316,7 @@ class Final(Table):
 
     id: Mapped[str] = mapped_column(String(32), primary_key=True, default=new_id)
     portrait_id: Mapped[str] = _of("portrait")
+    number: Mapped[int] = mapped_column(default=0)
     sign_off_id: Mapped[str | None] = mapped_column(
         ForeignKey("sign_off.id", ondelete="CASCADE"), index=True
     )
@@ -412,6 +420,8 @@ class Job(Table):
     trouble: Mapped[str | None] = mapped_column(Text)
     advice: Mapped[str | None] = mapped_column(Text)
     attempt: Mapped[int] = mapped_column(default=0)
+    deaths: Mapped[int] = mapped_column(default=0)
+    waits_for: Mapped[str] = mapped_column(default="")
     created_at: Mapped[datetime] = mapped_column(default=now)
     started_at: Mapped[datetime | None]
     finished_at: Mapped[datetime | None]

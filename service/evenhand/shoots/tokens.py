@@ -17,6 +17,12 @@ SECRET_BYTES = 32
 """Random bytes in a token. At 256 bits a plain SHA-256 is enough to keep it: there is nothing to
 guess, unlike with a password."""
 
+STUDIO_LASTS = timedelta(days=90)
+"""How long a studio token opens the service, unless said otherwise; see `renew`."""
+
+OVERLAP = timedelta(hours=1)
+"""How long a renewed token still opens, for whoever has not got the new one yet."""
+
 PREFIX = "evenhand_"
 """Begins every token, so that one that went astray is known for what it is."""
 
@@ -42,7 +48,12 @@ def make(
     shoot_id: str | None = None,
     person_name: str | None = None,
 ) -> tuple[Token, str]:
-    """A new token, and its secret, which is told this once."""
+    """A new token, and its secret, which is told this once.
+
+    It ends after `lasts`; a studio token always does, after `STUDIO_LASTS` where nothing is said.
+    """
+    if lasts is None and scope is Scope.STUDIO:
+        lasts = STUDIO_LASTS
     secret = PREFIX + secrets.token_urlsafe(SECRET_BYTES)
     token = Token(
         sha256=_hashed(secret),
@@ -56,6 +67,15 @@ def make(
     session.add(token)
     session.flush()
     return token, secret
+
+
+def renew(session: Session, token: Token) -> tuple[Token, str]:
+    """A new studio token that lasts as long as this one did from its making; this one ends soon."""
+    lasts = STUDIO_LASTS if token.expires_at is None else token.expires_at - token.created_at
+    made = make(session, Scope.STUDIO, token.label, lasts=lasts)
+    soon = now() + OVERLAP
+    token.expires_at = soon if token.expires_at is None else min(soon, token.expires_at)
+    return made
 
 
 def open_token(session: Session, secret: str) -> Token:

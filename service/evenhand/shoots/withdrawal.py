@@ -11,7 +11,8 @@ from sqlalchemy.orm import Session
 from evenhand.shoots import record
 from evenhand.shoots.inputs import MARKS
 from evenhand.shoots.permissions import LASTING_MARKS
-from evenhand.shoots.tables import Final, Layer, Mark, Person, Portrait, SignOff, now
+from evenhand.shoots.sign_offs import void
+from evenhand.shoots.tables import Final, Layer, Mark, Person, Portrait
 
 
 @dataclass
@@ -69,24 +70,6 @@ def take_out(
         finals_voided=out.finals,
     )
     return out
-
-
-def void(session: Session, portrait_id: str, reason: str) -> tuple[int, int]:
-    """Void all sign-offs and finals of a portrait; gives how many of each.
-
-    A voided final's file leaves use and is gone after the next sweep.
-    """
-    signed = session.scalars(
-        select(SignOff).where(SignOff.portrait_id == portrait_id, SignOff.voided_at.is_(None))
-    ).all()
-    finals = session.scalars(
-        select(Final).where(Final.portrait_id == portrait_id, Final.voided_at.is_(None))
-    ).all()
-    for sign_off in signed:
-        sign_off.voided_at, sign_off.void_reason = now(), reason
-    for final in finals:
-        final.voided_at, final.void_reason, final.sha256 = now(), reason, None
-    return len(signed), len(finals)
 
 
 def _delivered(session: Session, person: Person) -> set[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -15,9 +16,14 @@ from evenhand.jobs.place import Place
 from evenhand.jobs.queue import Queue
 from evenhand.shoots.errors import OutOfScopeError, TokenRefusedError
 from evenhand.shoots.tokens import Scope, open_token
+from evenhand.web.logs import Sparing
 from evenhand.web.previews import Previews
 from evenhand.web.problems import TooManyError
+from evenhand.web.readiness import Readiness
 from evenhand.web.settings import ServiceSettings
+
+SAME_WRONG = 5
+"""How often in a minute one address may have the same wrong token looked up."""
 
 bearer = HTTPBearer(
     auto_error=False, description="A studio token, or the token of a proof or permission link."
@@ -33,6 +39,8 @@ class Service:
     previews: Previews
     settings: ServiceSettings
     limiter: SlidingWindowCounterRateLimiter
+    readiness: Readiness
+    refusals: Sparing
 
     @classmethod
     def at(cls, place: Place, settings: ServiceSettings) -> Service:
@@ -44,6 +52,8 @@ class Service:
             Previews(place, memory),
             settings,
             SlidingWindowCounterRateLimiter(MemoryStorage()),
+            Readiness(place),
+            Sparing(),
         )
 
 
@@ -85,16 +95,18 @@ def caller_of(
     TokenRefusedError
         No token, or none that opens anything.
     TooManyError
-        Too many requests with this token, or too many refused tokens from this address.
+        Too many requests with this token, or too many refused tokens from this address. Whoever has
+        a good token is let in, whatever others at the same address try.
     """
     address = request.client.host if request.client else "unknown"
-    guesses = RateLimitItemPerMinute(service.settings.guesses_per_minute)
-    if not service.limiter.test(guesses, "guess", address):
-        raise TooManyError("Too many refused tokens from this address.", "Wait a minute.")
     try:
-        caller = _opened(service, credentials)
+        caller = _opened(service, address, credentials)
     except TokenRefusedError:
-        service.limiter.hit(guesses, "guess", address)
+        guesses = RateLimitItemPerMinute(service.settings.guesses_per_minute)
+        if not service.limiter.hit(guesses, "guess", address):
+            raise TooManyError(
+                "Too many refused tokens from this address.", "Wait a minute."
+            ) from None
         raise
     requests = RateLimitItemPerMinute(service.settings.requests_per_minute)
     if not service.limiter.hit(requests, "token", caller.id):
@@ -103,9 +115,24 @@ def caller_of(
     return caller
 
 
-def _opened(service: Service, credentials: HTTPAuthorizationCredentials | None) -> Caller:
+def _opened(
+    service: Service, address: str, credentials: HTTPAuthorizationCredentials | None
+) -> Caller:
     if credentials is None:
         raise TokenRefusedError("A token is needed.", "Send it as Authorization: Bearer ...")
+    # The same wrong token is looked up a few times a minute only.
+    wrong = RateLimitItemPerMinute(SAME_WRONG)
+    key = ("wrong", address, hashlib.sha256(credentials.credentials.encode()).hexdigest())
+    if not service.limiter.test(wrong, *key):
+        raise TokenRefusedError("This token does not open anything.", "Wait a minute, or renew it.")
+    try:
+        return _looked_up(service, credentials)
+    except TokenRefusedError:
+        service.limiter.hit(wrong, *key)
+        raise
+
+
+def _looked_up(service: Service, credentials: HTTPAuthorizationCredentials) -> Caller:
     with service.place.database.reading() as session:
         token = open_token(session, credentials.credentials)
         return Caller(

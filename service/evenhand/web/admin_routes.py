@@ -14,7 +14,7 @@ from evenhand.shoots import tables, tokens
 from evenhand.shoots.errors import NotFoundError
 from evenhand.web import models
 from evenhand.web.access import Here, Studio
-from evenhand.web.measures import REGISTRY, count_jobs
+from evenhand.web.measures import REGISTRY, count_jobs, measure_space
 from evenhand.web.problems import LISTED, described
 
 router = APIRouter(prefix="/v1", tags=["studio"])
@@ -24,9 +24,17 @@ open_router = APIRouter(tags=["service"])
 @router.post("/tokens", status_code=201, responses=described())
 def make_token(body: models.TokenIn, service: Here, caller: Studio) -> models.TokenMadeOut:
     """Make a studio token; its secret is told this once."""
-    lasts = None if body.lasts_days is None else timedelta(days=body.lasts_days)
+    lasts = timedelta(days=body.lasts_days)
     with service.place.database.writing() as session:
         token, secret = tokens.make(session, tokens.Scope.STUDIO, body.label, lasts=lasts)
+        return models.TokenMadeOut(token=models.TokenOut.model_validate(token), secret=secret)
+
+
+@router.post("/tokens/renewal", status_code=201, responses=described())
+def renew_token(service: Here, caller: Studio) -> models.TokenMadeOut:
+    """Renew the token that this is asked with; the old one still opens for an hour."""
+    with service.place.database.writing() as session:
+        token, secret = tokens.renew(session, session.get_one(tables.Token, caller.id))
         return models.TokenMadeOut(token=models.TokenOut.model_validate(token), secret=secret)
 
 
@@ -71,18 +79,15 @@ def explain_problem(
 
 
 @open_router.get("/health")
-def health() -> dict[str, str]:
+async def health() -> dict[str, str]:
     """Whether the process lives."""
     return {"health": "alive"}
 
 
 @open_router.get("/ready", responses={503: {"description": "Not ready"}})
 def ready(service: Here) -> JSONResponse:
-    """Whether records and files answer."""
-    answers = {
-        "records": service.place.database.answers(),
-        "files": service.place.files.answers(),
-    }
+    """Whether records and files can be written, and the disk has room."""
+    answers = service.readiness.now()
     return JSONResponse(answers, 200 if all(answers.values()) else 503)
 
 
@@ -90,4 +95,5 @@ def ready(service: Here) -> JSONResponse:
 def metrics(service: Here) -> Response:
     """Measures for Prometheus; no names, no pictures."""
     count_jobs(service.place.database)
+    measure_space(service.place.files)
     return Response(generate_latest(REGISTRY), media_type=CONTENT_TYPE_LATEST)

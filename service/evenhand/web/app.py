@@ -15,15 +15,18 @@ from evenhand.web.admin_routes import router as admin
 from evenhand.web.final_routes import router as finals
 from evenhand.web.image_routes import router as images
 from evenhand.web.job_routes import router as jobs
+from evenhand.web.limits import BodyLimits
 from evenhand.web.overview_routes import router as overview
 from evenhand.web.page_routes import router as pages
 from evenhand.web.permission_routes import router as permissions
+from evenhand.web.portrait_routes import LARGEST_MASK
 from evenhand.web.portrait_routes import router as portraits
 from evenhand.web.proof_routes import client
 from evenhand.web.proof_routes import router as proofs
 from evenhand.web.settings import ServiceSettings
 from evenhand.web.shoot_routes import router as shoots
 from evenhand.web.tiles_routes import router as tiles
+from evenhand.web.upload_routes import largest
 from evenhand.web.upload_routes import router as uploads
 
 VERSION = "1"
@@ -58,6 +61,7 @@ def create_app(place: Place, settings: ServiceSettings) -> FastAPI:
     )
     app.state.service = Service.at(place, settings)
     problems.install(app)
+    app.add_middleware(BodyLimits, files=files_in(app.state.service))
     guard.install(app, app.state.service)
     for router in (
         shoots,
@@ -78,6 +82,15 @@ def create_app(place: Place, settings: ServiceSettings) -> FastAPI:
         app.include_router(router)
     app.openapi = lambda: _described(app)  # type: ignore[method-assign]
     return app
+
+
+def files_in(service: Service) -> tuple[tuple[str, str, int], ...]:
+    """Routes that take files: method, path and bytes of the largest."""
+    return (
+        ("POST", "/v1/shoots/[^/]+/portraits", largest(service)),
+        ("PATCH", "/v1/uploads/[^/]+", largest(service)),
+        ("POST", "/v1/people/[^/]+/mask-edits", LARGEST_MASK),
+    )
 
 
 def _described(app: FastAPI) -> dict[str, Any]:

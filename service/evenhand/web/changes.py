@@ -36,6 +36,8 @@ def follow_name(session: Session, service: Service, shoot_id: str, name: str) ->
 
 
 def clear(service: Service, shoot_id: str) -> list[str]:
-    """Delete files that nothing names any more, and forget pictures made from them."""
+    """Delete files that nothing names any more, rows too, and forget pictures made from them."""
     service.previews.forget()
-    return storage.sweep(service.place.database, service.place.files, shoot_id)
+    gone = storage.sweep(service.place.database, service.place.files, shoot_id)
+    service.place.database.forget_deleted()
+    return gone

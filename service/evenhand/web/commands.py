@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import sys
+import tempfile
+from collections.abc import Sequence
+from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -27,6 +31,10 @@ FILES = click.option(
     metavar="ADDRESS",
     help="Address of the files: file:///FOLDER or s3://BUCKET/PREFIX?endpoint=https://HOST.",
 )
+
+
+OWNER_ONLY = 0o077
+"""Permissions that no file of the service gives: none to anybody but its owner."""
 
 
 @click.group()
@@ -91,7 +99,8 @@ def worker_command(at_once: int, data: Path | None, records: str | None, files: 
         from evenhand.web import traces
 
         traces.configure()
-        place = Place.at(*settings.addresses)
+        place = Place.at(*settings.addresses, scratch=settings.scratch)
+        tempfile.tempdir = str(place.files.scratch.folder)
         run_worker(JobWorker(place, at_once))
         place.database.close()
 
@@ -100,18 +109,24 @@ def worker_command(at_once: int, data: Path | None, records: str | None, files: 
 
 @commands.command("token")
 @click.argument("label")
+@click.option(
+    "--days", default=90.0, show_default=True, type=click.FloatRange(0, 3650, min_open=True)
+)
 @DATA
 @RECORDS
 @FILES
-def token_command(label: str, data: Path | None, records: str | None, files: str | None) -> None:
-    """Make a studio token and print it, once."""
+def token_command(
+    label: str, days: float, data: Path | None, records: str | None, files: str | None
+) -> None:
+    """Make a studio token and print it, once. It ends after so many days."""
 
     def make(settings: ServiceSettings) -> None:
         from evenhand.jobs.place import Place
         from evenhand.shoots import tokens
 
-        with Place.at(*settings.addresses).database.writing() as session:
-            _, secret = tokens.make(session, tokens.Scope.STUDIO, label)
+        with Place.at(*settings.addresses, scratch=settings.scratch).database.writing() as session:
+            lasts = timedelta(days=days)
+            _, secret = tokens.make(session, tokens.Scope.STUDIO, label, lasts=lasts)
         click.echo(secret)
 
     _run(make, data, records, files)
@@ -119,30 +134,64 @@ def token_command(label: str, data: Path | None, records: str | None, files: str
 
 @commands.command("backup")
 @click.argument("target", type=click.Path(path_type=Path))
+@click.option(
+    "--for",
+    "recipient",
+    metavar="KEY",
+    help="Encrypt it for this public key, which `evenhand backup-key` prints.",
+)
 @DATA
 @RECORDS
 @FILES
-def backup_command(target: Path, data: Path | None, records: str | None, files: str | None) -> None:
-    """Write records and files into one archive, TARGET, while the service runs."""
+def backup_command(
+    target: Path, recipient: str | None, data: Path | None, records: str | None, files: str | None
+) -> None:
+    """Write records and files into one archive, TARGET, while the service runs.
+
+    Exit status 1 says that a stored file is missing or damaged and not in it.
+    """
 
     def run(settings: ServiceSettings) -> None:
         from evenhand.jobs.place import Place
         from evenhand.shoots.backup import back_up
 
-        place = Place.at(*settings.addresses)
-        saved = back_up(place.database, place.files, target)
+        place = Place.at(*settings.addresses, scratch=settings.scratch)
+        saved = back_up(place.database, place.files, target, recipient)
         click.echo(f"{target}: {saved.rows} entries, {saved.files} files, {saved.bytes} bytes")
+        _tell_missing(saved.left_out)
 
     _run(run, data, records, files)
 
 
+@commands.command("backup-key")
+@click.argument("path", metavar="FILE", type=click.Path(dir_okay=False, path_type=Path))
+def backup_key_command(path: Path) -> None:
+    """Make a key for encrypted backups: the private one into FILE, the public one printed.
+
+    Keep FILE somewhere else than the backups; without it they cannot be restored.
+    """
+
+    def run(settings: ServiceSettings) -> None:
+        from evenhand.shoots.backup import new_backup_key
+
+        click.echo(new_backup_key(path))
+
+    _run(run, None, None, None)
+
+
 @commands.command("restore")
 @click.argument("source", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.option(
+    "--key",
+    metavar="FILE",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="The file that `evenhand backup-key` made, for an encrypted archive.",
+)
 @DATA
 @RECORDS
 @FILES
 def restore_command(
-    source: Path, data: Path | None, records: str | None, files: str | None
+    source: Path, key: Path | None, data: Path | None, records: str | None, files: str | None
 ) -> None:
     """Restore an archive into empty records and files; unfinished jobs begin again."""
 
@@ -151,12 +200,13 @@ def restore_command(
         from evenhand.jobs.queue import Queue
         from evenhand.shoots.backup import restore
 
-        place = Place.at(*settings.addresses)
-        saved = restore(place.database, place.files, source)
+        place = Place.at(*settings.addresses, scratch=settings.scratch)
+        saved = restore(place.database, place.files, source, key)
         queue = Queue(place.database)
         with place.database.writing() as session:
             again = queue.readmit(session)
         click.echo(f"{saved.rows} entries, {saved.files} files; {again} jobs begin again")
+        _tell_missing(saved.left_out)
 
     _run(run, data, records, files)
 
@@ -172,14 +222,21 @@ def check_files_command(data: Path | None, records: str | None, files: str | Non
         from evenhand.jobs.place import Place
         from evenhand.shoots.storage import damaged
 
-        place = Place.at(*settings.addresses)
+        place = Place.at(*settings.addresses, scratch=settings.scratch)
         broken = list(damaged(place.database, place.files))
-        for shoot_id, sha256 in broken:
-            click.echo(f"shoot {shoot_id}: {sha256}")
-        click.echo(f"{len(broken)} files are missing or damaged.")
-        sys.exit(1 if broken else 0)
+        _tell_missing(broken)
+        click.echo("Every file is there and whole.")
 
     _run(run, data, records, files)
+
+
+def _tell_missing(files: Sequence[tuple[str, str]]) -> None:
+    """Name files that are missing or damaged, and end with status 1 if there are any."""
+    for shoot_id, sha256 in files:
+        click.echo(f"shoot {shoot_id}: {sha256} is missing or damaged", err=True)
+    if files:
+        click.secho(f"{len(files)} files are missing or damaged.", err=True, fg="red")
+        sys.exit(1)
 
 
 def _run(what: Any, data: Path | None, records: str | None, files: str | None) -> None:
@@ -194,6 +251,7 @@ def _run(what: Any, data: Path | None, records: str | None, files: str | None) -
         from evenhand.web.settings import ServiceSettings
 
         logs.configure()
+        os.umask(OWNER_ONLY)
         what(ServiceSettings(**{name: value for name, value in given.items() if value}))
     except EvenhandError as error:
         _fail(error)
@@ -209,6 +267,13 @@ def _run(what: Any, data: Path | None, records: str | None, files: str | None) -
     except ValidationError as error:
         first = error.errors()[0]
         raise click.UsageError(f"{'.'.join(map(str, first['loc']))}: {first['msg']}") from None
+    except Exception as error:
+        from evenhand.shoots.outages import outage_of
+
+        outage = outage_of(error)
+        if outage is None:
+            raise
+        _fail(EvenhandError(outage.trouble, outage.advice))
 
 
 def _fail(error: EvenhandError) -> NoReturn:

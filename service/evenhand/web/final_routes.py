@@ -11,9 +11,10 @@ from sqlalchemy import select
 
 from evenhand.errors import WrongSettingError
 from evenhand.jobs.job import Kind
-from evenhand.shoots import names, record, sign_offs, storage, tables
+from evenhand.shoots import finals, names, record, sign_offs, storage, tables
 from evenhand.shoots.errors import (
     ConflictError,
+    DamagedFileError,
     NoSignOffError,
     NotFoundError,
     NotReadyError,
@@ -58,7 +59,7 @@ def make_final(
             arguments["sign_off"] = sign_offs.require_valid(session, portrait).id
         else:
             arguments["override"] = body.override
-            record.append(
+            asked = record.append(
                 session,
                 portrait.shoot_id,
                 caller.actor,
@@ -66,6 +67,7 @@ def make_final(
                 portrait=portrait.id,
                 reason=body.override,
             )
+            arguments["asked"] = asked.number
         job = service.queue.add(session, Kind.FINAL, portrait.shoot_id, portrait.id, **arguments)
         return models.JobOut.model_validate(job)
 
@@ -75,19 +77,19 @@ def list_finals(shoot_id: models.Id, service: Here, caller: Studio) -> list[mode
     """The finals of a shoot, voided ones too, the newest first."""
     with service.place.database.reading() as session:
         found(session, tables.Shoot, shoot_id)
-        finals = session.scalars(
+        rows = session.scalars(
             select(tables.Final)
             .join(tables.Portrait, tables.Portrait.id == tables.Final.portrait_id)
             .where(tables.Portrait.shoot_id == shoot_id)
-            .order_by(tables.Final.created_at.desc())
+            .order_by(tables.Final.number.desc())
         )
-        return [models.FinalOut.model_validate(final) for final in finals.all()]
+        return [models.FinalOut.model_validate(final) for final in rows.all()]
 
 
 @router.get(
     "/finals/{final_id}/file",
     response_class=StreamingResponse,
-    responses=described(NotFoundError) | FILE,
+    responses=described(NotFoundError, DamagedFileError) | FILE,
 )
 def get_final(final_id: models.Id, service: Here, caller: Studio) -> StreamingResponse:
     """The file of a final, as long as it is not voided."""
@@ -104,33 +106,33 @@ def get_final(final_id: models.Id, service: Here, caller: Studio) -> StreamingRe
 @router.post(
     "/shoots/{shoot_id}/delivery",
     status_code=202,
-    responses=described(NotFoundError, NotReadyError),
+    responses=described(NotFoundError, NotReadyError, StaleError),
 )
 def pack_finals(
     shoot_id: models.Id, body: models.DeliveryIn, service: Here, caller: Studio
 ) -> models.JobOut:
-    """Pack finals into a ZIP with a contact sheet of before and after."""
+    """Pack finals that hold now into a ZIP with a contact sheet of before and after."""
     with service.place.database.writing() as session:
         shoot = storage.lock(session, shoot_id)
         have = set(
             session.scalars(
-                select(tables.Final.portrait_id)
-                .join(tables.Portrait, tables.Portrait.id == tables.Final.portrait_id)
-                .where(tables.Portrait.shoot_id == shoot_id, tables.Final.voided_at.is_(None))
+                select(tables.Final.portrait_id).where(
+                    tables.Final.id.in_(finals.held(session, shoot_id))
+                )
             )
         )
-        ids = [portrait.id for portrait in shoot.portraits]
-        wanted = [one for one in ids if one in (body.portraits or have)]
-        if not wanted or set(body.portraits) - set(ids) or set(wanted) - have:
+        wanted = [one for one in shoot.portraits if one.id in (body.portraits or have)]
+        if not wanted or set(body.portraits) - {one.id for one in wanted}:
             raise NotReadyError("Not every portrait has a final.", "Make the finals first.")
-        job = service.queue.add(session, Kind.DELIVERY, shoot_id, portraits=wanted)
+        ids = [finals.deliverable(session, one).portrait_id for one in wanted]
+        job = service.queue.add(session, Kind.DELIVERY, shoot_id, portraits=ids)
         return models.JobOut.model_validate(job)
 
 
 @router.get(
     "/jobs/{job_id}/files/{name}",
     response_class=StreamingResponse,
-    responses=described(NotFoundError) | FILE,
+    responses=described(NotFoundError, DamagedFileError) | FILE,
 )
 def get_job_file(
     job_id: models.Id, name: models.Text, service: Here, caller: Studio
@@ -139,23 +141,19 @@ def get_job_file(
     with service.place.database.reading() as session:
         job = found(session, tables.Job, job_id)
         files = (job.result or {}).get("files", [])
-        finals = (job.result or {}).get("finals", [])
-        voided = session.scalars(
-            select(tables.Final.id).where(
-                tables.Final.id.in_(finals), tables.Final.voided_at.is_not(None)
-            )
-        ).first()
+        stands = finals.package_stands(job, finals.held(session, job.shoot_id))
     file = next((one for one in files if one["name"] == name), None)
-    if file is None or voided is not None:
+    if file is None or not stands:
         raise NotFoundError(
-            "The job made no such file, or a final in it was voided.", "Pack the finals again."
+            "The job made no such file, or a final in it was voided or deleted.",
+            "Pack the finals again.",
         )
     return _file(service, job.shoot_id, file["sha256"], name, file["size"])
 
 
 def _file(service: Service, shoot_id: str, sha256: str, name: str, size: int) -> StreamingResponse:
     return StreamingResponse(
-        service.place.files.pieces(shoot_id, sha256),
+        service.place.files.checked_pieces(shoot_id, sha256),
         media_type="application/octet-stream",
         headers={
             "Content-Length": str(size),

@@ -1,4 +1,4 @@
-"""Around every request: security headers, size limits, measures, log and audit."""
+"""Around every request: security headers, measures, log and audit."""
 
 from __future__ import annotations
 
@@ -12,11 +12,10 @@ from fastapi import FastAPI, Request, Response
 from fastapi.concurrency import run_in_threadpool
 from sqlalchemy.exc import DBAPIError
 
+from evenhand.jobs.tidying import NOBODY
 from evenhand.shoots.tables import Audit
 from evenhand.web.access import Caller, Service
 from evenhand.web.measures import REQUESTS, SECONDS
-from evenhand.web.problems import KINDS, answer
-from evenhand.web.receiving import too_large
 
 HEADERS = {
     "Content-Security-Policy": "default-src 'self'; img-src 'self' blob: data:; "
@@ -33,12 +32,6 @@ HEADERS = {
 STRICT_TRANSPORT = "max-age=31536000"
 """Where the request came by TLS."""
 
-LARGEST_JSON = 1024 * 1024
-"""Bytes of a body that is not a file."""
-
-FILES_IN = ("application/octet-stream", "application/offset+octet-stream", "image/")
-"""Content types of bodies that may be large; their routes have limits of their own."""
-
 log = structlog.get_logger()
 
 Next = Callable[[Request], Awaitable[Response]]
@@ -51,7 +44,7 @@ def install(app: FastAPI, service: Service) -> None:
     async def guard(request: Request, call_next: Next) -> Response:
         began, number = time.perf_counter(), secrets.token_hex(8)
         structlog.contextvars.bind_contextvars(request=number)
-        response = _too_large(request) or await call_next(request)
+        response = await call_next(request)
         for name, value in HEADERS.items():
             response.headers.setdefault(name, value)
         response.headers.setdefault("Cache-Control", "no-store")
@@ -61,25 +54,6 @@ def install(app: FastAPI, service: Service) -> None:
         await _note(service, request, response, time.perf_counter() - began)
         structlog.contextvars.clear_contextvars()
         return response
-
-
-def _too_large(request: Request) -> Response | None:
-    """A refusal of a body that is neither a file nor small."""
-    length = request.headers.get("content-length", "")
-    if request.method in ("GET", "HEAD", "OPTIONS", "DELETE"):
-        return None
-    if request.headers.get("content-type", "").startswith(FILES_IN) or _is_file_route(request):
-        return None
-    if not length.isdigit() and "transfer-encoding" not in request.headers:
-        return None
-    if not length.isdigit() or int(length) > LARGEST_JSON:
-        error = too_large(LARGEST_JSON)
-        return answer(KINDS[type(error)], error.trouble, error.advice)
-    return None
-
-
-def _is_file_route(request: Request) -> bool:
-    return request.url.path.endswith(("/portraits", "/mask-edits"))
 
 
 async def _note(service: Service, request: Request, response: Response, seconds: float) -> None:
@@ -98,7 +72,13 @@ async def _note(service: Service, request: Request, response: Response, seconds:
         actor=caller.actor if caller else None,
     )
     if _audited(request, response, caller):
-        await run_in_threadpool(_audit, service, request, response, pattern, caller)
+        left_out = 0
+        if caller is None:
+            before = service.refusals.left_out_before(response.status_code)
+            if before is None:
+                return
+            left_out = before
+        await run_in_threadpool(_audit, service, request, response, pattern, caller, left_out)
 
 
 def _audited(request: Request, response: Response, caller: Caller | None) -> bool:
@@ -111,14 +91,20 @@ def _audited(request: Request, response: Response, caller: Caller | None) -> boo
 
 
 def _audit(
-    service: Service, request: Request, response: Response, pattern: str, caller: Caller | None
+    service: Service,
+    request: Request,
+    response: Response,
+    pattern: str,
+    caller: Caller | None,
+    left_out: int,
 ) -> None:
     ids: dict[str, Any] = dict(request.path_params)
     row = Audit(
-        actor=caller.actor if caller else "nobody",
+        actor=caller.actor if caller else NOBODY,
         action=f"{request.method} {pattern}"[:255],
         subject=next((str(value) for key, value in ids.items() if key.endswith("_id")), "")[:255],
         outcome=str(response.status_code),
+        facts={"refusals_not_listed_before": left_out} if left_out else {},
     )
     try:
         with service.place.database.writing() as session:

@@ -14,6 +14,7 @@ from sqlalchemy import select
 from evenhand.jobs.job import OVER, State
 from evenhand.shoots import tables
 from evenhand.shoots.errors import ConflictError, NotFoundError
+from evenhand.shoots.outages import DISK_FULL
 from evenhand.web import models
 from evenhand.web.access import Here, Service, Studio
 from evenhand.web.problems import described
@@ -21,6 +22,9 @@ from evenhand.web.views import found
 
 LOOK_EVERY_S = 0.25
 """How often a job is looked at while its events are listened to, seconds."""
+
+TOO_LITTLE = 2 * 2**20
+"""Bytes free below which no job can be expected to go on."""
 
 router = APIRouter(prefix="/v1", tags=["jobs"])
 
@@ -39,7 +43,7 @@ def list_jobs(
         if state is not None:
             jobs = jobs.where(tables.Job.state == state.value)
         jobs = jobs.order_by(tables.Job.created_at.desc()).limit(500)
-        return [models.JobOut.model_validate(job) for job in session.scalars(jobs).all()]
+        return [_told(service, job) for job in session.scalars(jobs).all()]
 
 
 @router.get("/jobs/{job_id}", responses=described(NotFoundError))
@@ -89,4 +93,16 @@ def retry_job(job_id: models.Id, service: Here, caller: Studio) -> models.JobOut
 
 def _look(service: Service, job_id: str) -> models.JobOut:
     with service.place.database.reading() as session:
-        return models.JobOut.model_validate(found(session, tables.Job, job_id))
+        return _told(service, found(session, tables.Job, job_id))
+
+
+def _told(service: Service, job: tables.Job) -> models.JobOut:
+    """A job; on a disk so full that not even this can be written it says what it waits for."""
+    out = models.JobOut.model_validate(job)
+    if job.state in OVER:
+        return out
+    free = service.place.files.free()
+    if free is not None and free < TOO_LITTLE:
+        doing = f"waiting: {DISK_FULL.trouble} {DISK_FULL.advice}"
+        return out.model_copy(update={"doing": doing})
+    return out

@@ -7,6 +7,7 @@ from sqlalchemy import func, select
 
 from evenhand.jobs.job import State
 from evenhand.shoots.database import Database
+from evenhand.shoots.files import Files
 from evenhand.shoots.tables import Job, Worker
 
 REGISTRY = CollectorRegistry()
@@ -29,6 +30,16 @@ SECONDS = Histogram(
 )
 JOBS = Gauge("evenhand_jobs", "Jobs by state.", ("state",), registry=REGISTRY)
 WORKERS = Gauge("evenhand_workers", "Workers that said lately that they live.", registry=REGISTRY)
+
+
+FREE = Gauge("evenhand_free_bytes", "Bytes free on the disk of the files.", registry=REGISTRY)
+
+
+def measure_space(files: Files) -> None:
+    """Measure the disk anew."""
+    free = files.free()
+    if free is not None:
+        FREE.set(free)
 
 
 def count_jobs(database: Database) -> None:

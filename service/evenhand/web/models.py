@@ -10,7 +10,7 @@ from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, StringConstrai
 from evenhand.jobs.job import Kind, State
 from evenhand.shoots.permissions import LASTING_MARKS, How, SaidBy
 from evenhand.shoots.sign_offs import Standing
-from evenhand.shoots.tokens import Scope
+from evenhand.shoots.tokens import STUDIO_LASTS, Scope
 
 Id = Annotated[str, StringConstraints(pattern="^[0-9a-f]{32}$")]
 """A random identifier."""
@@ -81,6 +81,27 @@ class DeletedOut(Model):
     record_sha256: Sha256 | None = Field(
         description="Seal of the last entry of the record that went with a shoot."
     )
+    overwritten: bool = Field(
+        description="Nothing stays in pages or logs of the database; if not yet, then as soon as "
+        "nobody reads an earlier moment of it. PostgreSQL does it in its own time."
+    )
+
+
+class ErasureIn(Model):
+    """A person to erase."""
+
+    name: Text = Field(examples=["Mara"])
+
+
+class ErasedOut(Model):
+    """What was erased, over all shoots."""
+
+    shoots: int = Field(examples=[1])
+    portraits: int = Field(description="Every one in which they were named.", examples=[3])
+    entries: int = Field(description="Entries of records that named them.", examples=[7])
+    files: int = Field(description="Stored files.", examples=[12])
+    bytes: int = Field(description="Their size together.", examples=[48210332])
+    overwritten: bool = Field(description="As for a deletion.")
 
 
 class PortraitOut(Model):
@@ -464,7 +485,7 @@ class TokenIn(Model):
     """A studio token to be made."""
 
     label: Text = Field(examples=["Laptop in the studio"])
-    lasts_days: float | None = Field(None, gt=0, le=3650)
+    lasts_days: float = Field(STUDIO_LASTS.days, gt=0, le=3650)
 
 
 class TokenOut(Model):
@@ -503,7 +524,12 @@ class RecordOut(Model):
     """A shoot's record."""
 
     shoot_id: Id
-    whole: bool = Field(description="Every seal holds.")
+    whole: bool = Field(description="Every seal holds, and the signature of the last one.")
+    signature: str | None = Field(
+        description="Ed25519, hexadecimal, of 'evenhand record SHOOT NUMBER SHA256', those of the "
+        "last entry."
+    )
+    public_key: str | None = Field(description="The studio's, hexadecimal, to check it with.")
     entries: list[EntryOut]
 
 

@@ -87,8 +87,7 @@ def store_edit(
         )
         session.add(edit)
         session.flush()
-        session.expire(person)
-        record.append(
+        entry = record.append(
             session,
             shoot_id,
             actor,
@@ -98,5 +97,8 @@ def store_edit(
             region=region,
             paint=paint.value,
         )
+        edit.number = entry.number
+        session.flush()
+        session.expire(person)
         follow(session, service, person.portrait)
         return edit_out(edit)

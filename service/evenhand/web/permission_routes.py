@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from evenhand.errors import WrongSettingError
 from evenhand.report import NOTICES
 from evenhand.shoots import permissions, record, storage, tables, tokens
+from evenhand.shoots.erasure import erase_person
 from evenhand.shoots.errors import ConflictError, GuardianNeededError, NotFoundError
 from evenhand.shoots.permissions import LASTING_MARKS, How
 from evenhand.shoots.withdrawal import TakenOut, take_out
@@ -137,6 +138,15 @@ def withdraw_by_link(
     """Take back what was agreed to."""
     shoot_id, name = _link(caller)
     return _withdraw(service, shoot_id, _said(body, name), caller)
+
+
+@router.post("/erasures", status_code=201, responses=described())
+def erase(body: models.ErasureIn, service: Here, caller: Studio) -> models.ErasedOut:
+    """Erase a person everywhere: portraits, faces, layers, links, packages, and their name."""
+    place = service.place
+    erased = erase_person(place.database, place.files, body.name, caller.actor)
+    service.previews.forget()
+    return models.ErasedOut.model_validate(erased)
 
 
 def known_steps(service: Service) -> tuple[str, ...]:

@@ -15,6 +15,7 @@ from evenhand.shoots import permissions, record, storage, tables
 from evenhand.shoots.deletion import delete_portrait
 from evenhand.shoots.errors import (
     ConflictError,
+    DamagedFileError,
     NoPermissionError,
     NotFoundError,
     UploadTooLargeError,
@@ -106,7 +107,7 @@ def remove_portrait(portrait_id: models.Id, service: Here, caller: Studio) -> mo
 @router.get(
     "/portraits/{portrait_id}/original",
     response_class=StreamingResponse,
-    responses=described(NotFoundError)
+    responses=described(NotFoundError, DamagedFileError)
     | {200: {"content": {"application/octet-stream": {"schema": {"type": "string"}}}}},
 )
 def get_original(portrait_id: models.Id, service: Here, caller: Studio) -> StreamingResponse:
@@ -114,7 +115,7 @@ def get_original(portrait_id: models.Id, service: Here, caller: Studio) -> Strea
     with service.place.database.reading() as session:
         portrait = found(session, tables.Portrait, portrait_id)
     return StreamingResponse(
-        service.place.files.pieces(portrait.shoot_id, portrait.sha256),
+        service.place.files.checked_pieces(portrait.shoot_id, portrait.sha256),
         media_type="application/octet-stream",
         headers={"Content-Length": str(portrait.size)},
     )

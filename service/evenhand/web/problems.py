@@ -10,6 +10,7 @@ from typing import Any
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
+from obstore.exceptions import BaseError
 from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy.exc import DBAPIError, OperationalError
 from starlette.exceptions import HTTPException
@@ -17,10 +18,19 @@ from starlette.exceptions import HTTPException
 from evenhand import errors
 from evenhand.errors import EvenhandError
 from evenhand.shoots import errors as records
+from evenhand.shoots.outages import outage_of
 
 
 class TooManyError(EvenhandError):
     """Asked too often."""
+
+
+class TooSlowError(EvenhandError):
+    """The request came too slowly."""
+
+
+class NoSpaceError(EvenhandError):
+    """There is no room for what was sent."""
 
 
 MEDIA_TYPE = "application/problem+json"
@@ -85,9 +95,12 @@ KINDS: dict[type[Exception], Kind] = {
     records.DamagedFileError: Kind(
         "damaged-file", HTTPStatus.SERVICE_UNAVAILABLE, "A stored file is damaged"
     ),
+    records.BrokenOffError: Kind("broken-off", HTTPStatus.BAD_REQUEST, "Broken off"),
+    NoSpaceError: Kind("no-space", HTTPStatus.INSUFFICIENT_STORAGE, "No space left"),
+    TooSlowError: Kind("too-slow", HTTPStatus.REQUEST_TIMEOUT, "Too slow"),
     TooManyError: Kind("too-many-requests", HTTPStatus.TOO_MANY_REQUESTS, "Too many requests"),
     OperationalError: Kind(
-        "records-away", HTTPStatus.SERVICE_UNAVAILABLE, "The records do not answer"
+        "records-away", HTTPStatus.SERVICE_UNAVAILABLE, "Records or files do not answer"
     ),
     RequestValidationError: Kind(
         "malformed-request", HTTPStatus.UNPROCESSABLE_ENTITY, "Malformed request"
@@ -182,9 +195,15 @@ def install(app: FastAPI) -> None:
         )
 
     @app.exception_handler(DBAPIError)
-    def away(request: Request, error: DBAPIError) -> JSONResponse:
-        log.warning("the records do not answer: %s", error.orig)
-        return answer(KINDS[OperationalError], "The records do not answer just now.", "Ask again.")
+    @app.exception_handler(OSError)
+    @app.exception_handler(BaseError)
+    def away(request: Request, error: Exception) -> JSONResponse:
+        outage = outage_of(error)
+        if outage is None:
+            return fault(request, error)
+        log.warning("%s (%s)", outage.trouble, error)
+        kind = KINDS[NoSpaceError if outage.no_space else OperationalError]
+        return answer(kind, outage.trouble, outage.advice)
 
     @app.exception_handler(Exception)
     def fault(request: Request, error: Exception) -> JSONResponse:

@@ -134,7 +134,7 @@ def list_sign_offs(shoot_id: models.Id, service: Here, caller: Studio) -> list[m
             select(tables.SignOff, tables.Portrait)
             .join(tables.Portrait, tables.Portrait.id == tables.SignOff.portrait_id)
             .where(tables.Portrait.shoot_id == shoot_id)
-            .order_by(tables.SignOff.signed_at.desc())
+            .order_by(tables.SignOff.number.desc())
         )
         return [sign_off_out(session, portrait, sign_off) for sign_off, portrait in rows.all()]
 
@@ -150,6 +150,10 @@ def get_signed_picture(sign_off_id: models.Id, service: Here, caller: Studio) ->
         sign_off = session.get(tables.SignOff, sign_off_id)
         if sign_off is None:
             raise NotFoundError("There is no such sign-off.", "List the shoot's sign-offs.")
+        if sign_off.voided_at is not None and sign_off.void_reason != sign_offs.REPLACED:
+            raise NotFoundError(
+                "What this picture shows was taken back; it is deleted.", "List the sign-offs."
+            )
         portrait = found(session, tables.Portrait, sign_off.portrait_id)
     body = service.place.files.read(portrait.shoot_id, sign_off.image_sha256)
     return Response(body, media_type="image/jpeg", headers=PRIVATE)

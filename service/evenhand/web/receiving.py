@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import tempfile
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
@@ -14,24 +13,18 @@ from fastapi import Request
 from sqlalchemy import select
 from starlette.requests import ClientDisconnect
 
-from evenhand.errors import UnreadablePhotographError
 from evenhand.jobs.job import Kind
 from evenhand.shoots import names, record, storage, tables
-from evenhand.shoots.errors import UploadTooLargeError
+from evenhand.shoots.errors import BrokenOffError, UploadTooLargeError
+from evenhand.shoots.files import LEAST_FREE, Files
+from evenhand.shoots.media_types import media_type_of
 from evenhand.web import models
 from evenhand.web.access import Service
+from evenhand.web.problems import NoSpaceError
 from evenhand.web.views import portrait_out
 
-BEGINNINGS = (
-    (0, b"\xff\xd8\xff", "image/jpeg"),
-    (0, b"\x89PNG\r\n\x1a\n", "image/png"),
-    (0, b"II*\0", "image/tiff"),
-    (0, b"MM\0*", "image/tiff"),
-    (4, b"ftypheic", "image/heic"),
-    (4, b"ftypheix", "image/heic"),
-    (4, b"ftypmif1", "image/heif"),
-)
-"""How photographs begin: offset, bytes and media type."""
+COPIES = 2
+"""How often a file lies on the disk while it comes: as it is received, and as it is stored."""
 
 
 @dataclass
@@ -47,22 +40,33 @@ class Received:
 
 @asynccontextmanager
 async def received(
-    request: Request, most: int, hashes: tuple[str, ...] = ()
+    request: Request, most: int, hashes: tuple[str, ...] = (), *, in_parts: bool = False
 ) -> AsyncIterator[Received]:
     """A request's body in a temporary file; never more than `most` bytes, never all in memory.
 
-    A connection that breaks off ends the body; what came until then is there.
+    Parameters
+    ----------
+    most : int
+        Bytes of the largest.
+    hashes : tuple of str
+        Algorithms.
+    in_parts : bool
+        What came until a connection breaks off is of use by itself.
 
     Raises
     ------
     UploadTooLargeError
         More than `most` bytes come, or are announced.
+    BrokenOffError
+        The connection broke off; never where it is a part.
     """
     announced = request.headers.get("content-length", "")
     if announced.isdigit() and int(announced) > most:
         raise too_large(most)
-    with tempfile.NamedTemporaryFile(prefix="evenhand-") as file:
-        have = Received(file, Path(file.name), hashes={h: hashlib.new(h) for h in hashes})  # type: ignore[arg-type]
+    _require_space(request.app.state.service, int(announced) if announced.isdigit() else 0)
+    files: Files = request.app.state.service.place.files
+    with files.temporary() as folder, (folder / "received").open("wb") as file:
+        have = Received(file, folder / "received", hashes={h: hashlib.new(h) for h in hashes})
         try:
             async for piece in request.stream():
                 have.size += len(piece)
@@ -73,8 +77,19 @@ async def received(
                     digest.update(piece)
         except ClientDisconnect:
             have.broken_off = True
+            if not in_parts:
+                raise BrokenOffError(
+                    "The connection ended before the whole file had come.", "Send it again."
+                ) from None
         file.flush()
         yield have
+
+
+def _require_space(service: Service, size: int) -> None:
+    """Raise `NoSpaceError` unless a file of this size leaves the disk some room."""
+    free = service.place.files.free()
+    if free is not None and free < LEAST_FREE + COPIES * size:
+        raise NoSpaceError("The disk is nearly full.", "Free some space, then send it again.")
 
 
 def too_large(most: int) -> UploadTooLargeError:
@@ -125,7 +140,7 @@ def add_portrait(
         session.add(portrait)
         session.flush()
         job = service.queue.add(session, Kind.FIND, shoot_id, portrait.id)
-        record.append(
+        entry = record.append(
             session,
             shoot_id,
             actor,
@@ -134,17 +149,6 @@ def add_portrait(
             name=portrait.name,
             sha256=portrait.sha256,
         )
+        portrait.number = entry.number
         out = portrait_out(session, portrait, place.steps)
         return models.AddedOut(portrait=out, job=job.id, known=False)
-
-
-def media_type_of(path: Path) -> str:
-    """Media type by a file's first bytes; raises `UnreadablePhotographError` for anything else."""
-    with path.open("rb") as file:
-        beginning = file.read(16)
-    for offset, magic, media_type in BEGINNINGS:
-        if beginning[offset : offset + len(magic)] == magic:
-            return media_type
-    raise UnreadablePhotographError(
-        "The file does not begin like a photograph.", "Send a JPEG, PNG or TIFF."
-    )

@@ -8,6 +8,7 @@ import signal
 import socket
 import subprocess
 import sys
+import tempfile
 import threading
 import time
 from dataclasses import dataclass
@@ -15,6 +16,7 @@ from pathlib import Path
 
 import structlog
 import uvicorn
+from fastapi import FastAPI
 
 from evenhand.errors import EvenhandError
 from evenhand.jobs.place import Place
@@ -23,6 +25,7 @@ from evenhand.shoots import tables, tokens
 from evenhand.shoots.database import Database
 from evenhand.web import traces
 from evenhand.web.app import create_app
+from evenhand.web.connections import Loop, protocol_for
 from evenhand.web.settings import ServiceSettings
 
 AGAIN_S = 2.0
@@ -107,20 +110,11 @@ def serve(settings: ServiceSettings, listening: Listening, workers: int) -> None
     listening.check()
     opened = listening.opened()
     traces.configure()
-    place = Place.at(*settings.addresses)
+    place = Place.at(*settings.addresses, scratch=settings.scratch)
+    tempfile.tempdir = str(place.files.scratch.folder)
     app = create_app(place, settings)
     _tell_first_token(place.database)
-    config = uvicorn.Config(
-        app,
-        ssl_certfile=listening.certificate,
-        ssl_keyfile=listening.key,
-        proxy_headers=listening.tls_in_front,
-        log_config=None,
-        access_log=False,
-        server_header=False,
-        timeout_graceful_shutdown=GRACE_S,
-        timeout_keep_alive=IDLE_S,
-    )
+    config = config_of(app, settings, listening)
     crew = Crew(settings, workers)
     crew.start()
     for number in (signal.SIGTERM, signal.SIGINT):
@@ -130,6 +124,24 @@ def serve(settings: ServiceSettings, listening: Listening, workers: int) -> None
     finally:
         crew.stop()
         place.database.close()
+
+
+def config_of(app: FastAPI, settings: ServiceSettings, listening: Listening) -> uvicorn.Config:
+    """How the web server runs."""
+    return uvicorn.Config(
+        app,
+        http=protocol_for(settings.most_connections),
+        loop=f"{Loop.__module__}:{Loop.__name__}",
+        ws="none",
+        ssl_certfile=listening.certificate,
+        ssl_keyfile=listening.key,
+        proxy_headers=listening.tls_in_front,
+        log_config=None,
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=GRACE_S,
+        timeout_keep_alive=IDLE_S,
+    )
 
 
 class Crew:
@@ -147,6 +159,7 @@ class Crew:
         self.environment = os.environ | {
             "EVENHAND_RECORDS": records,
             "EVENHAND_FILES": files,
+            "EVENHAND_DATA": str(settings.data.resolve()),
             PARENT: str(os.getpid()),
         }
         self.processes: list[subprocess.Popen[bytes]] = []
@@ -188,7 +201,10 @@ class Crew:
 def _tell_first_token(database: Database) -> None:
     """Make a studio token and print it, if there never was one."""
     with database.writing() as session:
-        if session.query(tables.Token).filter_by(scope=tokens.Scope.STUDIO.value).first():
+        known = session.query(tables.Token).filter_by(scope=tokens.Scope.STUDIO.value).all()
+        if known:
+            if not any(tokens.is_open(token) for token in known):
+                log.warning("no studio token opens any more; make one: evenhand token LABEL")
             return
         _, secret = tokens.make(session, tokens.Scope.STUDIO, "first token")
     print(f"Your access token, told this once: {secret}", flush=True)

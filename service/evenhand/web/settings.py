@@ -32,12 +32,20 @@ class ServiceSettings(BaseSettings):
     preview_memory_mb: int = Field(
         768, ge=16, le=65_536, description="Memory for what previews are made from, megabytes."
     )
+    most_connections: int = Field(
+        400, ge=16, le=20_000, description="Connections open at the same time."
+    )
     requests_per_minute: int = Field(
         6000, ge=10, le=100_000, description="Requests of one token in a minute."
     )
     guesses_per_minute: int = Field(
         20, ge=1, le=1000, description="Refused tokens from one address in a minute."
     )
+
+    @property
+    def scratch(self) -> Path:
+        """Folder for temporary files where the files lie in no folder."""
+        return self.data / "temporary"
 
     @property
     def addresses(self) -> tuple[str, str]:

@@ -58,11 +58,14 @@ def remove_shoot(shoot_id: models.Id, service: Here, caller: Studio) -> models.D
 def get_record(shoot_id: models.Id, service: Here, caller: Studio) -> models.RecordOut:
     """What was agreed, shown, signed and made in a shoot, in order, every entry sealed."""
     with service.place.database.reading() as session:
-        found(session, tables.Shoot, shoot_id)
+        shoot = found(session, tables.Shoot, shoot_id)
         entries = record.entries(session, shoot_id)
+        key = service.place.database.key
         return models.RecordOut(
             shoot_id=shoot_id,
-            whole=record.first_broken(entries) is None,
+            whole=record.is_whole(session, shoot, entries),
+            signature=shoot.record_signature,
+            public_key=None if key is None else key.public,
             entries=[models.EntryOut.model_validate(entry) for entry in entries],
         )
 

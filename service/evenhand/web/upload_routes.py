@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import base64
 import binascii
+import hashlib
 import secrets
-import tempfile
 from datetime import timedelta
 from email.utils import format_datetime
 from pathlib import Path
@@ -172,7 +172,7 @@ async def add_part(
         raise _wrong_offset(upload.offset)
     algorithm, digest = checksum_of(checksum)
     hashes = (algorithm,) if algorithm else ()
-    async with received(request, upload.length - offset, hashes) as part:
+    async with received(request, upload.length - offset, hashes, in_parts=True) as part:
         if algorithm and (part.broken_off or part.hashes[algorithm].digest() != digest):
             return Response(status_code=CHECKSUM_MISMATCH, headers={"Tus-Resumable": TUS})
         upload = await run_in_threadpool(_enter_part, service, upload, offset, part.path, part.size)
@@ -250,7 +250,8 @@ def _enter_part(
     service: Service, upload: tables.Upload, offset: int, path: Path, size: int
 ) -> tables.Upload:
     """Store a part and enter it, if the upload still stands where it began."""
-    name = secrets.token_hex(8)
+    with path.open("rb") as file:
+        name = f"{secrets.token_hex(8)}-{hashlib.file_digest(file, 'sha256').hexdigest()}"
     if size:
         service.place.files.put_part(upload.shoot_id, upload.id, name, path)
     with service.place.database.writing() as session:
@@ -272,13 +273,14 @@ def _finished(service: Service, upload: tables.Upload, actor: str) -> tables.Upl
     if upload.offset < upload.length or upload.portrait_id is not None:
         return upload
     files = service.place.files
-    with tempfile.NamedTemporaryFile(prefix="evenhand-") as whole:
-        for name in upload.parts:
-            for piece in files.part_pieces(upload.shoot_id, upload.id, name):
-                whole.write(piece)
-        whole.flush()
+    with files.temporary() as folder:
+        whole = folder / "whole"
         try:
-            added = add_portrait(service, upload.shoot_id, upload.name, Path(whole.name), actor)
+            with whole.open("wb") as file:
+                for name in upload.parts:
+                    for piece in files.part_pieces(upload.shoot_id, upload.id, name):
+                        file.write(piece)
+            added = add_portrait(service, upload.shoot_id, upload.name, whole, actor)
         except EvenhandError:
             _forget(service, upload)
             raise

@@ -73,7 +73,7 @@ class Standings:
             select(tables.SignOff)
             .join(tables.Portrait, tables.Portrait.id == tables.SignOff.portrait_id)
             .where(tables.Portrait.shoot_id == shoot_id, tables.SignOff.voided_at.is_(None))
-            .order_by(tables.SignOff.signed_at)
+            .order_by(tables.SignOff.number)
         )
         shown = session.execute(
             select(tables.ProofPortrait.portrait_id, tables.Token)
@@ -131,7 +131,7 @@ def whole_portraits(session: Session, shoot_id: str) -> list[tables.Portrait]:
         session.scalars(
             select(tables.Portrait)
             .where(tables.Portrait.shoot_id == shoot_id)
-            .order_by(tables.Portrait.created_at, tables.Portrait.id)
+            .order_by(tables.Portrait.number)
             .options(
                 people.selectinload(tables.Person.layers),
                 people.selectinload(tables.Person.marks),

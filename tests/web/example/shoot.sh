@@ -1,13 +1,16 @@
+set -euo pipefail  # stop at the first error
+
 # TOKEN is what `evenhand serve` printed; PHOTO is a portrait, such as IMG_2041.jpg.
 URL=${URL:-http://127.0.0.1:8700}
 field() { python3 -c "import json, sys; print(json.load(sys.stdin)$1)"; }
 studio() { curl -sS --fail-with-body -H "Authorization: Bearer $TOKEN" "$@"; }
+encoded() { python3 -c "import sys, urllib.parse; print(urllib.parse.quote(sys.argv[1]))" "$1"; }
 json() { studio -H "Content-Type: application/json" "$@"; }
 follow() { studio -N "$URL/v1/jobs/$1/events" | grep -c progress > /dev/null; }
 
 # A shoot, and a portrait in it; people are found.
 SHOOT=$(json "$URL/v1/shoots" -d '{"name": "Summer regatta", "client": "Rowing club"}' | field "['id']")
-ADDED=$(studio "$URL/v1/shoots/$SHOOT/portraits?name=$(basename "$PHOTO")" \
+ADDED=$(studio "$URL/v1/shoots/$SHOOT/portraits?name=$(encoded "$(basename "$PHOTO")")" \
   -H "Content-Type: application/octet-stream" --data-binary "@$PHOTO")
 PORTRAIT=$(echo "$ADDED" | field "['portrait']['id']")
 follow "$(echo "$ADDED" | field "['job']")"
