@@ -16,10 +16,10 @@ import numpy.typing as npt
 
 from evenhand import __version__
 from evenhand.box import Box
+from evenhand.findings import redness_findings
 from evenhand.gamut import gamut_notes
 from evenhand.layers.cap import Measure
 from evenhand.layers.changed import Change, changed
-from evenhand.findings import redness_findings
 from evenhand.layers.layer import Layer
 from evenhand.people.person import SKIN_REGIONS, Alpha, Person
 from evenhand.photo.photograph import CodeValues, Photograph
