@@ -19,8 +19,9 @@ from tests.evaluation.scenes import (
 )
 
 BURN_LEFT, UNBURNT_MOVES, KEPT_CHANGES = 0.40, 1.0, 0.0
-"""Goals: burnt skin that is pointed at falls by 60 % at least in its mean CIEDE2000 to clean, unburnt
-skin moves by less than 1.0 on average, and no pixel of a kept part changes away from its edge."""
+"""Goals: burnt skin that is pointed at falls by 60 % at least in its mean CIEDE2000 to clean,
+unburnt skin moves by less than 1.0 on average, and no pixel of a kept part changes away from its
+edge."""
 
 TEXTURE_LEFT, BLOTCH_LEFT = 0.95, 0.60
 """Goals: above this share of the texture band's energy stays, below that of the blotch band's."""
