@@ -33,6 +33,14 @@ WEAKENED = "less was taken off than is there, so that no patch is made"
 WORDS = {Action.TAKEN_OFF: TAKEN_OFF, Action.EASED: EASED, Action.LEFT: LEFT}
 
 
+def findings_of(step: str, facts: Mapping[str, Any]) -> list[str]:
+    """Sentences about what a step found on one person, from its facts.
+
+    Empty for steps that find nothing, and for layers made before facts named burns.
+    """
+    return redness_findings(facts) if step == "redness" and "burns" in facts else []
+
+
 def redness_findings(facts: Mapping[str, Any]) -> list[str]:
     """Sentences about one person's burns, from the facts of the redness step.
 
