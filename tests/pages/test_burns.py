@@ -15,6 +15,7 @@ from PIL import Image
 from playwright.sync_api import Browser, Page, Route, expect
 
 from evenhand import findings
+from evenhand.errors import EvenhandError
 from evenhand.people.person import SKIN_REGIONS
 from evenhand.steps.burns import POINT_MM
 from tests.pages.conftest import DESKTOP, PHONE, Demo, watched
@@ -347,6 +348,26 @@ def test_a_refused_point_is_not_shown_as_if_it_were_there(
     expect(page.locator("#trouble")).to_contain_text("It lies outside. Point inside.")
     expect(page.locator(".person")).not_to_contain_text("Points:")
     assert said_of(server, fresh) == {}
+
+
+def test_work_that_failed_says_why_and_can_be_tried_again(
+    page: Page, server: Server, fresh: Demo
+) -> None:
+    path = f"/v1/people/{fresh.people[0][0]}/steps/redness"
+    with pytest.MonkeyPatch.context() as broken:
+        broken.setattr(server.place.retoucher, "read", failing)
+        server.send("PUT", path, json={"burnt_at": [[300, 400]]})
+        server.settle(fresh.shoot)
+    opened(page, fresh)
+    expect(page.locator(".found")).to_contain_text("There is no room. Make some.")
+    page.locator(".found").get_by_role("button", name="Try again").click()
+    expect(page.locator(".found")).not_to_contain_text("There is no room.")
+    server.settle(fresh.shoot)
+    assert redness_of(server, fresh)["settings"]["burnt_at"] == [[300, 400]]
+
+
+def failing(path: Path) -> Any:
+    raise EvenhandError("There is no room.", "Make some.")
 
 
 def test_accessible_with_a_brush_in_hand(page: Page, fresh: Demo, screens: Path) -> None:

@@ -27,7 +27,6 @@ export function burnsPanel(studio, viewer, portrait) {
   const waiting = new Set(); // people whose redness is being computed again
   let people = [], brush = null, inFlight = 0, saidAt = 0;
   const hint = element("p", { class: "hint", hidden: true });
-  viewer.root.append(hint);
 
   const settingsOf = (person) => said.get(person.id) ?? person.settings.redness ?? {};
   const pointsOf = (person) => Object.entries(BRUSHES).flatMap(([kind, name]) =>
@@ -102,12 +101,14 @@ export function burnsPanel(studio, viewer, portrait) {
     await point(person, brush, on.points);
   };
   stroke.draw = (context, { x, y, scale, density }) => {
-    const at = stroke.at ?? viewer.view;
-    const person = skins.at(at);
-    const radius = person ? Math.max(SIZE * density, radiusOf(person) * scale) : SIZE * density;
-    context.setLineDash(person ? [] : [3 * density, 3 * density]);
-    drawCircle(context, x + at.x * scale, y + at.y * scale, radius, density);
-    context.setLineDash([]);
+    const at = stroke.at ?? (document.activeElement === viewer.root ? viewer.view : null); // by key: amid the view
+    const person = at && skins.at(at);
+    if (at) {
+      const radius = person ? Math.max(SIZE * density, radiusOf(person) * scale) : SIZE * density;
+      context.setLineDash(person ? [] : [3 * density, 3 * density]);
+      drawCircle(context, x + at.x * scale, y + at.y * scale, radius, density);
+      context.setLineDash([]);
+    }
     const on = stroke.points && covered(stroke.points);
     if (!on) return;
     context.fillStyle = "rgb(255 255 255 / 0.45)";
@@ -160,15 +161,28 @@ export function burnsPanel(studio, viewer, portrait) {
     return element("div", { class: "strength" }, element("label", { for: slider.id }, say(`region.${region}`)), slider, number);
   };
 
+  /** What is told while redness is behind what was said. */
+  const pending = (failed) => element("li", {}, failed ? [
+    element("span", { class: "wrong" }, failed.trouble, " ", failed.advice),
+    element("button", { type: "button", "data-key": `retry:${failed.id}`, onclick: async () => {
+      try {
+        await studio.service.post(`/v1/jobs/${failed.id}/retry`);
+      } catch (error) {
+        studio.trouble(error.message);
+      }
+      studio.changed();
+    } }, say("burns.retry"))] : say("burns.working"));
+
   const opened = new Set(); // people whose strengths by region are unfolded
   const panel = {
+    hint,
     changed: () => undefined,
     brush: () => brush,
     /** Buttons that take a brush. */
     tools: () => Object.keys(BRUSHES).map((which) => element("button", { type: "button", "aria-pressed": String(brush === which),
       "data-key": `point:${which}`, onclick: () => take(brush === which ? null : which) }, say(`burns.${which}`))),
     /** What was found on a person, how much of it goes in each region, and the points. */
-    of(person, layer) {
+    of(person, layer, failed) {
       const points = pointsOf(person), regions = SKIN.filter((one) => person.regions.some(({ region }) => region === one));
       const count = (kind) => points.filter((one) => one.kind === kind).length;
       const folded = element("details", { class: "by-region", open: opened.has(person.id),
@@ -176,8 +190,7 @@ export function burnsPanel(studio, viewer, portrait) {
         element("summary", { "data-key": `regions:${person.id}` }, say("burns.by-region")),
         regions.map((region) => regionStrength(person, region)));
       return [
-        element("ul", { class: "found" }, isBehind(person, layer) ? element("li", {}, say("burns.working"))
-          : found(layer.facts).map(({ text, burns }) => element("li", {}, element("span", {}, text),
+        element("ul", { class: "found" }, isBehind(person, layer) ? pending(failed) : found(layer.facts).map(({ text, burns }) => element("li", {}, element("span", {}, text),
             burns.filter((burn) => burn.action !== "taken off").map((burn) => element("button", { type: "button",
               "data-key": `burn:${person.id}.${burn.at}`, onclick: () => point(person, "burnt", [burn.at]) },
               say("burns.take-off", { where: whereOf([burn]) })))))),
@@ -186,6 +199,13 @@ export function burnsPanel(studio, viewer, portrait) {
           element("button", { type: "button", "data-key": `points:${person.id}`,
             onclick: () => takeBack(person, () => true) }, say("burns.take-back"))),
         folded];
+    },
+    /** The job that should have computed somebody's redness again, where it failed. */
+    async failure(now, layers) {
+      if (!layers.some((layer) => layer.step === "redness" && isBehind(now.find(({ id }) => id === layer.person), layer))) return null;
+      const jobs = await studio.service.get(`/v1/shoots/${portrait.shoot_id}/jobs`);
+      const last = jobs.find((job) => job.portrait_id === portrait.id && job.kind === "compute layers");
+      return last?.state === "failed" ? last : null;
     },
     /** Something was changed, and the service has it: what is asked from now on is true. */
     refresh: () => { saidAt = performance.now(); },

@@ -48,7 +48,7 @@ export async function portraitView(studio, [, id], kept) {
   const masks = masksPanel(studio, viewer, portrait, kept, keep);
   const root = element("div", { class: "portrait", "data-page": "full" },
     element("div", { class: "looking" },
-      element("h1", { class: "only-heard" }, portrait.name), tools, viewer.root, change.legend),
+      element("h1", { class: "only-heard" }, portrait.name), tools, viewer.root, burns.hint, change.legend),
     element("div", { class: "doing", tabindex: "-1" }, status, people, marks.root, masks.root,
       NOTICES.map((one) => element("p", { class: "notice" }, say(`notice.${one}`)))));
 
@@ -97,7 +97,7 @@ export async function portraitView(studio, [, id], kept) {
       element("label", { for: slider.id }, stepWord(layer.step)), slider, number);
   };
 
-  const personCard = (person, layers, names) => {
+  const personCard = (person, layers, names, failed) => {
     const face = element("img", { alt: "", width: 72, height: 72 });
     if (person.face) {
       pictures.into(face, `/v1/portraits/${id}/iiif/original/${faceRegion(person.face, portrait)}/!144,144/0/default.jpg`);
@@ -106,7 +106,7 @@ export async function portraitView(studio, [, id], kept) {
     return element("section", { class: "panel person", "aria-label": person.name ?? say("people.unnamed") },
       element("div", { class: "who" }, person.face && face, namingForm(studio, person, names)),
       agreedLine(studio, portrait.shoot_id, person),
-      own.map((layer) => [strengthControl(layer, person.name), layer.step === "redness" && burns.of(person, layer)]),
+      own.map((layer) => [strengthControl(layer, person.name), layer.step === "redness" && burns.of(person, layer, failed)]),
       person.agreed.length > 0 && !own.length && element("p", { class: "quiet" }, say("portrait.working")));
   };
 
@@ -118,6 +118,7 @@ export async function portraitView(studio, [, id], kept) {
       service.get(`/v1/portraits/${id}/layers`), service.get(`/v1/portraits/${id}/marks`),
       service.get(`/v1/shoots/${portrait.shoot_id}/people`)]);
     if (root.querySelector("input[type=range]:active") || [...root.querySelectorAll("input[type=range]")].some((s) => s.moved)) return;
+    const failed = await burns.failure(found, layers);
     if (!burns.holds(askedAt)) return;
     refill(status, [now.state], () => [element("strong", {}, portrait.name), stateSign(now.state),
       element("span", { class: "row" }, [-1, 1].map((step) => {
@@ -127,7 +128,7 @@ export async function portraitView(studio, [, id], kept) {
       }))]);
     const names = [...new Set(everybody.map(({ person }) => person.name).filter(Boolean))].sort();
     const shown = layers.map(({ id: layer, person, step, strength, sha256 }) => [layer, person, step, strength, sha256]);
-    refill(people, [found, shown, names], () => found.length ? found.map((person) => personCard(person, layers, names))
+    refill(people, [found, shown, names, failed], () => found.length ? found.map((person) => personCard(person, layers, names, failed))
       : element("p", { class: "empty" }, say("portrait.nobody")));
     const key = JSON.stringify(shown);
     if (key !== layersBefore) {
