@@ -256,7 +256,8 @@ def main() -> None:
         step += 1
         if step in (1, 10, 50) or time.monotonic() - last > 60:
             last = time.monotonic()
-            line = f"{last - begin:6.0f} s step {step} loss {loss.item():.4f} drawn {drawn_batches * options.batch}"
+            count = drawn_batches * options.batch
+            line = f"{last - begin:6.0f} s step {step} loss {loss.item():.4f} drawn {count}"
             print(line, flush=True)
             log.write(line + "\n")
             torch.save(average.state_dict(), options.out / "burns.pt")

@@ -1,9 +1,11 @@
 """Measures the skin masks on labelled pictures.
 
-    python -m tests.evaluation.masks SET [--method people|parser] [--most N] [--sheet FILE]
+    python -m tests.evaluation.masks [--half even] [--rendered FOLDER]
+    python -m tests.evaluation.masks SET [--half odd] [--most N] [--sheet FILE]
 
-SET is ``multipose``, ``body`` (labelled photographs beside the repository) or a folder of rendered
-views. Prints figures for each picture and in total, and writes the worst cases as a contact sheet.
+The first prints all goals. SET is ``multipose``, ``body`` (labelled photographs beside the
+repository) or a folder of rendered views. Prints figures for each picture and in total, and writes
+the worst cases as a contact sheet.
 """
 
 from __future__ import annotations
@@ -13,13 +15,13 @@ import heapq
 import json
 import math
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 from PIL import Image
 
-from evenhand.photo.photograph import Photograph
+from tests.evaluation.masks_goals import print_rows, rows
 from tests.evaluation.masks_measures import (
     Figures,
     Found,
@@ -30,7 +32,7 @@ from tests.evaluation.masks_measures import (
     pooled,
     worst_to_best,
 )
-from tests.evaluation.masks_sets import Sample, samples
+from tests.evaluation.masks_sets import Sample, halves, samples
 from tests.evaluation.masks_sheet import tile, write_sheet
 
 WORST_SHOWN = 18
@@ -55,25 +57,6 @@ def found_by_people(sample: Sample) -> Found:
     ]
     largest = max(people, key=lambda p: p.skin_box.area, default=None)
     return Found(skin, faces, largest.scale.mm_per_pixel if largest else None, seconds)
-
-
-def found_by_parser(sample: Sample) -> Found:
-    """What the parser alone says: the whole picture, then each head again."""
-    from evenhand.people.parser import SKIN_PARTS, parse_photograph
-
-    photograph = Photograph(sample.pixels)
-    begin = time.perf_counter()
-    answer = parse_photograph(photograph)
-    skin = answer.inside(SKIN_PARTS, photograph.frame)
-    seconds = time.perf_counter() - begin
-    faces = [(h.box.left, h.box.top, h.box.right, h.box.bottom) for h in answer.heads]
-    return Found(skin, faces, None, seconds)
-
-
-METHODS: dict[str, Callable[[Sample], Found]] = {
-    "people": found_by_people,
-    "parser": found_by_parser,
-}
 
 
 def picture_line(figures: Figures) -> str:
@@ -170,17 +153,18 @@ def print_totals(total: dict) -> None:  # type: ignore[type-arg]
     print(f"  median time              {total['median_ms']:.0f} ms")
 
 
-def measure(name: str, method: str, most: int | None, sheet: Path | None) -> dict[str, object]:
-    """Runs a method over a set, prints, writes the contact sheet; empty if the set is absent."""
+def measure(name: str, half: str, most: int | None, sheet: Path | None) -> dict[str, object]:
+    """Measures the masks of a set, prints, writes the contact sheet; empty if the set is absent."""
     found_samples = samples(name)
     if found_samples is None:
         print(f"skipped: there is no set '{name}' here")
         return {}
     pictures: list[Figures] = []
     worst: list[tuple[float, int, Image.Image]] = []
-    every = list(found_samples) if most is None else spread(list(found_samples), most)
+    every = halves(list(found_samples), half)
+    every = every if most is None else spread(every, most)
     for number, sample in enumerate(every):
-        found = METHODS[method](sample)
+        found = found_by_people(sample)
         figures = figures_of(sample, found)
         pictures.append(figures)
         print(picture_line(figures), flush=True)
@@ -206,15 +190,18 @@ def spread(every: list[Sample], most: int) -> list[Sample]:
 def main() -> None:
     """Command line."""
     parser = argparse.ArgumentParser(prog="python -m tests.evaluation.masks", description=__doc__)
-    parser.add_argument("set", help="multipose, body, or a folder of rendered views")
-    parser.add_argument("--method", choices=sorted(METHODS), default="people")
+    parser.add_argument("set", nargs="?", help="multipose, body, or a folder of rendered views")
+    parser.add_argument("--half", choices=("odd", "even", "all"), help="default: even for goals")
+    parser.add_argument("--rendered", type=Path, help="folder of rendered views, for the goals")
     parser.add_argument("--most", type=int, help="pictures at most, evenly picked")
     parser.add_argument("--sheet", type=Path, help="contact sheet (default: build/masks_SET.jpg)")
     parser.add_argument("--json", type=Path, help="also write the totals here")
     options = parser.parse_args()
-    name = Path(options.set).name
-    sheet = options.sheet or Path("build") / f"masks_{name}_{options.method}.jpg"
-    total = measure(options.set, options.method, options.most, sheet)
+    if options.set is None:
+        print_rows(rows(options.half or "even", options.rendered, found_by_people))
+        return
+    sheet = options.sheet or Path("build") / f"masks_{Path(options.set).name}.jpg"
+    total = measure(options.set, options.half or "all", options.most, sheet)
     if options.json and total:
         options.json.write_text(json.dumps(total, indent=1))
 

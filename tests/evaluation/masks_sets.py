@@ -6,10 +6,10 @@ Photographs of real people lie outside the repository and are for measuring only
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -18,6 +18,7 @@ from skimage.measure import label as components
 from skimage.measure import regionprops
 
 Pixels = npt.NDArray[np.uint8]
+T = TypeVar("T")
 Chosen = npt.NDArray[np.bool_]
 BoxCorners = tuple[float, float, float, float]
 
@@ -266,6 +267,21 @@ def known_tone(record: Mapping[str, Any]) -> str | None:
     """Group on the Monk scale of the people of a rendered view, None if they differ."""
     tones = {MONK_GROUPS[int(person["monk"]) - 1] for person in record.get("people", [])}
     return tones.pop() if len(tones) == 1 else None
+
+
+def halves(every: Sequence[T], half: str) -> list[T]:
+    """The odd or the even ones of a set in order, counted from one, or all.
+
+    What is chosen on photographs is chosen on the odd ones; the even ones are what is reported.
+    """
+    return list({"odd": every[::2], "even": every[1::2], "all": every}[half])
+
+
+def photographs_of(name: str) -> list[Path]:
+    """Photographs of a set beside the repository, in order; none where it is absent."""
+    found = (PHOTOGRAPHS / name).rglob("*")
+    kinds = (".jpg", ".jpeg", ".png", ".tif", ".tiff")
+    return sorted(p for p in found if p.suffix.lower() in kinds and p.parent.name != "labels")
 
 
 def samples(name: str) -> Iterator[Sample] | None:

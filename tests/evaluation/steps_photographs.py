@@ -6,6 +6,7 @@ The public-domain portrait of scikit-image, and photographs outside the reposito
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -13,9 +14,13 @@ import numpy as np
 import skimage.data
 
 from evenhand import photo
+from evenhand.colour.encoding import encoding_of
 from evenhand.colour.lab import lab_of
 from evenhand.errors import EvenhandError
 from evenhand.people import find_people
+from evenhand.people.burnt import belief_of
+from evenhand.people.person import Belief, Region
+from evenhand.people.views import View
 from evenhand.photo.photograph import CodeValues, Photograph
 from evenhand.steps.patch import SkinPatch, patch_of
 from tests.colour.typology import Typology, typology, typology_angle
@@ -90,6 +95,18 @@ def as_scene(patch: SkinPatch) -> Scene:
     )
 
 
+def with_belief(scene: Scene) -> Scene:
+    """The scene with what the burn network believes of it as it is now."""
+    box = scene.patch.box
+    coded = encoding_of(None).from_linear(scene.changed, 255)
+    pixels = np.clip(np.rint(coded), 0, 255).astype(np.uint8)
+    view = View(pixels, np.array([[1.0, 0, box.left], [0, 1.0, box.top]]))
+    none = np.zeros_like(scene.alpha)
+    face, hand = (scene.masks.get(region, none) for region in (Region.FACE, Region.HAND))
+    belief = belief_of(view, scene.alpha, face, hand)
+    return replace(scene, belief=belief or Belief(none, view.to_photograph))
+
+
 def tone_of(patch: SkinPatch) -> str:
     """Column of the table for a photographed person."""
     colour = np.median(patch.linear[patch.skin > 0.9], axis=0)
@@ -102,7 +119,7 @@ def cases(tuning: bool, change: str) -> Iterator[Case]:
         rng = np.random.default_rng(5000 + number)
         clean = as_scene(patch)
         if change == "burnt":
-            scene = strapped_burn(clean, rng)
+            scene = with_belief(strapped_burn(clean, rng))
         elif change == "blotched":
             scene = clean.with_dose(blotches(clean.alpha.shape, clean.mm_per_pixel, rng))
         else:

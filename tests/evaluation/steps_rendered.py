@@ -41,7 +41,10 @@ def burnt() -> Iterator[Case]:
             patch = patch_of(seen, person)
             linear = clean.encoding.to_linear(clean.pixels[patch.box.slices])
             dose = Dose(FULL_DOSE * burn[patch.box.slices], np.zeros(patch.skin.shape))
-            yield Case(tone_of(patch), replace(as_scene(patch), clean=linear, dose=dose))
+            yield Case(
+                tone_of(patch),
+                replace(as_scene(patch), clean=linear, dose=dose, belief=person.burnt),
+            )
 
 
 def _photograph(name: str) -> Photograph:

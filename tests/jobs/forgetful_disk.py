@@ -37,7 +37,7 @@ def available() -> bool:
         import mfusepy  # noqa: F401
     except (ImportError, OSError):
         return False
-    return os.path.exists("/dev/fuse") and shutil.which("fusermount3") is not None
+    return os.access("/dev/fuse", os.R_OK | os.W_OK) and shutil.which("fusermount3") is not None
 
 
 @dataclass

@@ -9,7 +9,7 @@ import pytest
 
 from evenhand.box import Box
 from evenhand.errors import MissingNetworkError
-from evenhand.people import parser
+from evenhand.people import parser, weights
 from evenhand.people.parser import (
     SKIN_PARTS,
     Head,
@@ -19,6 +19,7 @@ from evenhand.people.parser import (
     distinct,
 )
 from evenhand.people.views import View, aligned, chained, inverse
+from evenhand.people.weights import network_of
 from evenhand.photo.photograph import Photograph
 
 HALF = np.array([[2.0, 0, 0.5], [0, 2.0, 0.5]])
@@ -29,7 +30,7 @@ def parse_of(face: np.ndarray, to_photograph: np.ndarray) -> Parse:
     probability = np.zeros((len(Part), *face.shape), np.float32)
     probability[Part.FACE] = face
     probability[Part.BACKGROUND] = 1 - face
-    return Parse(probability, to_photograph, (), 0.5 * face)
+    return Parse(probability, to_photograph, ())
 
 
 def test_a_cell_covers_its_own_pixels() -> None:
@@ -62,7 +63,7 @@ def test_a_turned_look_reaches_as_far_as_it_trusts_itself() -> None:
     turned = chained(np.array([[0.8, -0.6, 60.0], [0.6, 0.8, 10.0]]), HALF)
     look = parse_of(np.ones((20, 30), np.float32), turned)
     grid = np.eye(3)[:2]
-    _, trust = look.drawn(look.of([Part.FACE]), grid, (120, 130))
+    _, trust = look.drawn([Part.FACE], grid, (120, 130))
     rows, columns = look.reach(grid, (120, 130))
     outside = trust.copy()
     outside[rows, columns] = 0
@@ -74,9 +75,7 @@ def test_a_turned_look_reaches_as_far_as_it_trusts_itself() -> None:
 
 def test_chances_of_parts_add_up() -> None:
     probability = np.random.default_rng(2).dirichlet(np.ones(len(Part)), (4, 4))
-    answer = Parse(
-        np.moveaxis(probability, -1, 0).astype(np.float32), HALF, (), np.zeros((4, 4), np.float32)
-    )
+    answer = Parse(np.moveaxis(probability, -1, 0).astype(np.float32), HALF, ())
     np.testing.assert_allclose(answer.of(Part), 1, atol=1e-6)
     assert answer.of([]).max() == 0
 
@@ -111,12 +110,12 @@ def test_damaged_weights_are_named(monkeypatch: pytest.MonkeyPatch, tmp_path: Pa
     folder = tmp_path / "models" / "parser"
     folder.mkdir(parents=True)
     (folder / parser.WEIGHTS_FILE).write_bytes(b"not a network")
-    (folder / parser.CHECKSUM_FILE).write_text("0" * 64)
-    monkeypatch.setattr(parser, "files", lambda package: tmp_path)
-    parser._network.cache_clear()
+    (folder / f"{parser.WEIGHTS_FILE}.sha256").write_text("0" * 64)
+    monkeypatch.setattr(weights, "files", lambda package: tmp_path)
+    network_of.cache_clear()
     with pytest.raises(MissingNetworkError, match="checksum"):
         parser.parse(View(np.zeros((32, 32, 3), np.uint8), np.eye(3)[:2]))
-    (folder / parser.CHECKSUM_FILE).unlink()
+    (folder / f"{parser.WEIGHTS_FILE}.sha256").unlink()
     with pytest.raises(MissingNetworkError, match="cannot be read"):
         parser.parse(View(np.zeros((32, 32, 3), np.uint8), np.eye(3)[:2]))
 

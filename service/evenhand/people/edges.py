@@ -31,7 +31,7 @@ TILE = 384
 REACH = 2
 """Working pixels beyond a square that can reach into it by interpolation."""
 
-SURE_LOW, SURE_HIGH = 0.15, 0.85
+SURE_LOW, SURE_HIGH = 0.25, 0.88
 """Memberships stretched to 0 and 1 after filtering, so that the inside is wholly inside."""
 
 

@@ -1,4 +1,4 @@
-"""Where the parser looks: the whole photograph once, and again at people it shows too small."""
+"""Where the parser looks: the whole photograph once, small bodies again, and every head closely."""
 
 from __future__ import annotations
 
@@ -20,9 +20,6 @@ HEAD_IN_FACES = 1.35
 
 HEAD_IN_PROFILES = 1.55
 """Height of a head with its hair, in sides of the box around a face in profile."""
-
-HEAD_SEEN = 200.0
-"""Pixels: a head smaller than this in the look at the whole photograph is looked at again."""
 
 LYING = 35.0
 """Degrees of roll from which a head is looked at upright: training turned few pictures further."""
@@ -48,7 +45,7 @@ SAME_PLACE = 0.3
 
 
 def looked_at(photograph: Photograph, frame: Parse, heads: Sequence[Head]) -> Parsing:
-    """The parser's answers for the photograph: the whole, then bodies, then heads shown too small.
+    """The parser's answers for the photograph: the whole, then small bodies, then every head.
 
     Parameters
     ----------
@@ -57,12 +54,10 @@ def looked_at(photograph: Photograph, frame: Parse, heads: Sequence[Head]) -> Pa
         The answer for the whole photograph.
     heads : sequence of Head
     """
-    share = parser.LOOK_SIDE / max(parser.LOOK_SIDE, *photograph.shape)
     largest = sorted(heads, key=lambda head: -head.face.box.area)
     bodies = [body for head in largest if _is_small(body := _body(head, photograph), photograph)]
     looks = [parser.look(photograph, body) for body in bodies[:MOST_CLOSER]]
-    small = [h for h in largest if head_height(h) * share < HEAD_SEEN or abs(h.face.roll) > LYING]
-    looks += [_at_head(photograph, head) for head in small[:MOST_CLOSER]]
+    looks += [_at_head(photograph, head) for head in largest[:MOST_CLOSER]]
     return Parsing(frame, tuple(looks), ())
 
 
@@ -108,10 +103,11 @@ def _at_head(photograph: Photograph, head: Head) -> Parse:
     middle = middle_of(head)
     if abs(head.face.roll) > LYING:
         roll = head.face.roll
-        return parser.parse(aligned(photograph, middle, side, roll, parser.CROP_SIDE))
+        view = aligned(photograph, middle, side, roll, parser.CROP_SIDE)
+        return parser.parse(view, parser.HEADS_FILE)
     top, left = round(middle[1] - side / 2), round(middle[0] - side / 2)
     around = Box(top, left, top + round(side), left + round(side)).intersection(photograph.frame)
-    return parser.parse(reduced(photograph, around, parser.CROP_SIDE))
+    return parser.parse(reduced(photograph, around, parser.CROP_SIDE), parser.HEADS_FILE)
 
 
 def further_heads(frame: Parse, known: list[Head], bounds: Box) -> list[Head]:

@@ -11,7 +11,6 @@ import threading
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import IntEnum
-from typing import Any
 
 import cv2
 import numpy as np
@@ -24,13 +23,14 @@ from evenhand.photo.photograph import Photograph
 
 Chance = npt.NDArray[np.float32]
 
-WEIGHTS_FILE = "parser.onnx"
-"""The network with its weights, in ``models/parser``."""
+WEIGHTS_FILE, HEADS_FILE = "parser.onnx", "heads.onnx"
+"""Weights in ``models/parser``: for people as a whole, and for a head from close by, which those of
+an earlier training still see better (see the card)."""
 
 STEP = 32
 """Sides of the network's input are multiples of this many pixels."""
 
-LOOK_SIDE = 448
+LOOK_SIDE = 640
 """Longer side, in pixels, of a photograph or a body as the network sees it."""
 
 CROP_SIDE = 320
@@ -146,7 +146,7 @@ class Parse:
         self, parts: Iterable[Part], to_photograph: Affine, shape: tuple[int, int]
     ) -> Chance:
         """Chance of any of the parts on another grid; see `drawn`."""
-        return self.drawn(self.of(parts), to_photograph, shape)[0]
+        return self.drawn(parts, to_photograph, shape)[0]
 
     def drawn(
         self, parts: Iterable[Part], to_photograph: Affine, shape: tuple[int, int]
@@ -222,13 +222,15 @@ def look(photograph: Photograph, box: Box, side: int = LOOK_SIDE) -> Parse:
     return parse(reduced(photograph, box, side))
 
 
-def parse(view: View) -> Parse:
+def parse(view: View, weights: str = WEIGHTS_FILE) -> Parse:
     """Parts and heads in one view.
 
     Parameters
     ----------
     view : View
-        sRGB code values; best with its longer side at 256 to 512 pixels.
+        sRGB code values; best with its longer side at 256 to 640 pixels.
+    weights : str
+        `WEIGHTS_FILE`, or `HEADS_FILE` for a head from close by.
 
     Returns
     -------
@@ -243,7 +245,7 @@ def parse(view: View) -> Parse:
     padded = cv2.copyMakeBorder(
         view.pixels, 0, -height % STEP, 0, -width % STEP, cv2.BORDER_REPLICATE
     )
-    parts, maps = _answer(padded)
+    parts, maps = _answer(padded, weights)
     cells = np.array([[ANSWER_STEP, 0, 0.5], [0, ANSWER_STEP, 0.5]])
     rows, columns = -(-height // ANSWER_STEP), -(-width // ANSWER_STEP)
     return Parse(
@@ -295,18 +297,14 @@ def _placed(head: Head, centre: tuple[float, float], size: tuple[float, float], 
 _lock = threading.Lock()
 
 
-def _answer(pixels: npt.NDArray[np.uint8]) -> tuple[Chance, Chance]:
+def _answer(pixels: npt.NDArray[np.uint8], weights: str) -> tuple[Chance, Chance]:
     """Part chances and head maps of a picture whose sides are multiples of `STEP`."""
     picture = cv2.dnn.blobFromImage(pixels, 1 / 255.0)
     with _lock:  # the network holds its activations: one picture at a time
-        network = _network()
+        network = network_of("parser", weights)
         network.setInput(picture)
         parts, heads = network.forward(["parts", "heads"])
         return parts[0], heads[0].copy()
-
-
-def _network() -> Any:
-    return network_of("parser", WEIGHTS_FILE)
 
 
 def _trust(shape: tuple[int, ...]) -> Chance:

@@ -9,6 +9,8 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from evenhand.colour.encoding import encoding_of
+from evenhand.people import skin_model
 from evenhand.people.parser import SKIN_PARTS, Parsing, Part
 from evenhand.people.person import Region
 from evenhand.people.views import View
@@ -43,15 +45,28 @@ FACE_PARTS = {
 }
 """Parts of the face that the landmarks give, where there are any."""
 
-FACE_PART_SHARE = 0.3
+FACE_PART_SHARE = 0.1
 """Chance from which such a part is believed, whatever the landmarks say."""
 
-FACE_PART_MARGIN_MM, MESH_PART_MARGIN_MM = 3.0, 1.0
+FACE_PART_MARGIN_MM, MESH_PART_MARGIN_MM = 5.0, 1.0
 """Kept around it, where there are no landmarks, and where their own margin is kept already: the
 parser's edges are less sure than the landmarks'."""
 
 FACE_PARTS_WITHIN_MM = 8.0
 """Beyond what the landmarks keep, the parser's parts are mistakes, or somebody else's."""
+
+SEED_SHARE = 0.6
+"""Chance of face skin from which a pixel teaches the person's own colour."""
+
+FOREIGN_ODDS = 4.6
+"""Logarithm of the odds (100 to 1) against a colour that this skin has in no light."""
+
+COLOUR_ON_FACE = 0.5
+"""Weight of the own colour where the parser sees a face or an ear: it knows faces better
+than colour does, which shadows and shine mislead."""
+
+SUREST_PARSER = 0.98
+"""Most that the parser alone may say."""
 
 SMALLEST_PATCH_MM2 = 150.0
 """Skin patches smaller than a thumb nail are more often something else."""
@@ -94,7 +109,10 @@ def parts_of(parsing: Parsing, view: View, own: Field, mm_per_pixel: float) -> P
         Of the view.
     """
     chances = {part: _chance(parsing, view, (part,)) for part in SKIN_PARTS}
-    skin = np.minimum(sum(chances.values()), 1).astype(np.float32) * own
+    by_parser = np.minimum(sum(chances.values()), 1).astype(np.float32)
+    face = chances[Part.FACE] + chances[Part.EAR]
+    seeds = (chances[Part.FACE] * own > SEED_SHARE) & (by_parser > SUREST_PARSER)
+    skin = _without_foreign_colours(by_parser, view, seeds, face) * own
     kept = {
         region: _chance(parsing, view, those) * own
         for region, those in KEPT_REGIONS_OF_PARTS.items()
@@ -149,6 +167,24 @@ def _likeliest(chances: Mapping[Part, Field]) -> Codes:
     codes = np.array([regions.index(SKIN_REGIONS_OF_PARTS[part]) for part in chances], np.uint8)
     likeliest: Codes = codes[np.argmax(list(chances.values()), axis=0)]
     return likeliest
+
+
+def _without_foreign_colours(
+    by_parser: Field, view: View, seeds: npt.NDArray[np.bool_], face: Field
+) -> Field:
+    """The parser's chance, less where the colour is none that the seeds' skin has in any light.
+
+    Logarithms of odds are added. Without a face there is nothing to learn from.
+    """
+    linear = encoding_of(None).to_linear(view.pixels)
+    model = skin_model.learn(linear, seeds)
+    if model is None:
+        return by_parser
+    bounded = np.clip(by_parser, 1 - SUREST_PARSER, SUREST_PARSER)
+    odds = np.log(bounded / (1 - bounded))
+    odds -= (1 - (1 - COLOUR_ON_FACE) * face) * FOREIGN_ODDS * skin_model.foreign(model, linear)
+    chance: Field = 1 / (1 + np.exp(-odds))
+    return chance
 
 
 def _without_specks(skin: Field, mm_per_pixel: float) -> Field:

@@ -122,8 +122,9 @@ def redness(patch: SkinPatch, settings: RednessSettings) -> Change | Gain:
     Returns
     -------
     Change or Gain
-        What is wanted at strength 1, and facts: `burns`, a list of `regions`, `action`, `sureness`
-        and mean `excess` in density; `kept`, the share of the wanted change that does no harm.
+        What is wanted at strength 1, and facts: `burns`, a list of `regions`, `action`, `at` (a
+        place in it, column and row of the photograph), `sureness` and mean `excess` in density;
+        `kept`, the share of the wanted change that does no harm.
     """
     skin = coarse(patch, GRID_MM)
     if not skin.inside.any():
@@ -148,7 +149,9 @@ def redness(patch: SkinPatch, settings: RednessSettings) -> Change | Gain:
     log_gain += flush[..., None] * direction.astype(np.float32)
     log_gain *= _by_region(skin, settings)[..., None]
     verdict = unharmed(skin, log_gain, unburnt)
-    return Gain(patch, np.float32(verdict.kept) * log_gain, _facts(skin, done, excess, verdict))
+    return Gain(
+        patch, np.float32(verdict.kept) * log_gain, _facts(patch, skin, done, excess, verdict)
+    )
 
 
 @dataclass(frozen=True)
@@ -259,7 +262,7 @@ def _by_region(skin: CoarsePatch, settings: RednessSettings) -> Map:
 
 
 def _facts(
-    skin: CoarsePatch, done: Sequence[_Done], excess: Map | None, verdict: Verdict
+    patch: SkinPatch, skin: CoarsePatch, done: Sequence[_Done], excess: Map | None, verdict: Verdict
 ) -> dict[str, Any]:
     burns = []
     for one in done:
@@ -275,6 +278,7 @@ def _facts(
             {
                 "regions": [region.value for region, share in regions.items() if share > 0.05],
                 "action": one.action.value,
+                "at": _amid(inside, patch, skin),
                 "pointed_at": one.piece.pointed,
                 "sureness": round(one.piece.sureness, 3),
                 "excess": None if excess is None else round(float(excess[inside].mean()), 4),
@@ -286,3 +290,14 @@ def _facts(
         "new_edges": round(verdict.new_edges, 4),
         "beyond_unburnt": round(verdict.beyond, 4),
     }
+
+
+def _amid(inside: Chosen, patch: SkinPatch, skin: CoarsePatch) -> list[int]:
+    """Column and row of the photograph well inside a piece."""
+    within = cv2.distanceTransform(inside.astype(np.uint8), cv2.DIST_L2, 5)
+    row, column = np.unravel_index(int(within.argmax()), within.shape)
+    size = skin.mm_per_pixel / patch.mm_per_pixel
+    return [
+        int(patch.box.left + (column + 0.5) * size),
+        int(patch.box.top + (row + 0.5) * size),
+    ]
