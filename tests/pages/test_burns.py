@@ -133,6 +133,24 @@ def test_points_are_undone_and_done_again(page: Page, server: Server, fresh: Dem
     server.settle(fresh.shoot)
 
 
+def test_points_said_one_after_the_other_are_all_kept(
+    page: Page, server: Server, fresh: Demo
+) -> None:
+    column, row = amid_skin(server, fresh.people[0][0])
+    opened(page, fresh)
+    page.locator(".viewer").press("h")
+    spots = [(column + 25 * step, row + 25 * step) for step in (-1, 0, 1)]
+    for spot in spots:
+        page.mouse.click(*on_screen(page, spot))
+    expect(page.locator(".person")).to_contain_text("Points: 3 burnt, 0 to leave")
+    said = said_of(server, fresh)["burnt_at"]
+    np.testing.assert_allclose(said, spots, atol=2)
+    page.keyboard.press("Control+z")
+    expect(page.locator(".person")).to_contain_text("Points: 2 burnt, 0 to leave")
+    assert said_of(server, fresh)["burnt_at"] == said[:2]
+    server.settle(fresh.shoot)
+
+
 def test_a_stroke_becomes_few_points_on_that_persons_skin(
     page: Page, server: Server, fresh: Demo, screens: Path
 ) -> None:

@@ -26,7 +26,7 @@ export function burnsPanel(studio, viewer, portrait) {
   const said = new Map(); // settings by person, as just said, until the service tells them too
   const waiting = new Set(); // people whose redness is being computed again
   let people = [], brush = null, inFlight = 0, saidAt = 0;
-  const hint = element("p", { class: "hint", hidden: true });
+  const hint = element("p", { class: "hint", role: "status", hidden: true });
 
   const settingsOf = (person) => said.get(person.id) ?? person.settings.redness ?? {};
   const pointsOf = (person) => Object.entries(BRUSHES).flatMap(([kind, name]) =>
@@ -118,7 +118,7 @@ export function burnsPanel(studio, viewer, portrait) {
       context.arc(x + one.x * scale, y + one.y * scale, Math.max(SIZE * density, radiusOf(on.person) * scale), 0, 7);
     }
     context.fill();
-    on.points.forEach((one) => drawPoint(context, middleOf(one), brush, true, { x, y, scale, density }));
+    on.points.forEach((one) => drawPoint(context, middleOf(one), brush, false, { x, y, scale, density }));
   };
 
   /** Take the brush that says burnt or leave, or put it away. */
@@ -241,26 +241,21 @@ function isBehind(person, layer) {
   return told(person.settings.redness ?? {}) !== told(layer.settings);
 }
 
-/** A point: a disc where it is burnt, a square where it is to be left; broken while it waits. */
+/** A point: a ring with its middle where it is burnt, a square where it is to be left; broken while it waits. */
 function drawPoint(context, point, kind, waits, { x, y, scale, density }) {
   const cx = x + point.x * scale, cy = y + point.y * scale, size = SIZE * density;
-  const shape = (more) => {
-    context.beginPath();
-    if (kind === "burnt") context.arc(cx, cy, size + more, 0, 7);
-    else context.rect(cx - size - more, cy - size - more, 2 * (size + more), 2 * (size + more));
-  };
-  context.fillStyle = "#fff";
-  context.strokeStyle = "#000";
-  context.lineWidth = 2 * density;
-  shape(0);
-  if (kind === "burnt") context.fill();
-  context.stroke();
-  for (const [colour, width] of [["#000", 4], ["#fff", 2]]) {
-    context.strokeStyle = colour;
+  for (const [colour, width] of [["rgb(0 0 0 / 0.8)", 4], ["#fff", 2]]) {
+    context.strokeStyle = context.fillStyle = colour;
     context.lineWidth = width * density;
-    context.setLineDash(waits ? [3 * density, 3 * density] : []);
-    shape(2 * density);
+    context.setLineDash(waits && colour === "#fff" ? [3 * density, 3 * density] : []);
+    context.beginPath();
+    if (kind === "leave") context.rect(cx - size, cy - size, 2 * size, 2 * size);
+    else context.arc(cx, cy, size, 0, 7);
     context.stroke();
+    if (kind === "leave") continue;
+    context.beginPath();
+    context.arc(cx, cy, width / 2 * density, 0, 7);
+    context.fill();
   }
   context.setLineDash([]);
 }
