@@ -5,6 +5,10 @@ from __future__ import annotations
 import io
 import json
 import re
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +22,7 @@ from evenhand import findings
 from evenhand.errors import EvenhandError
 from evenhand.people.person import SKIN_REGIONS
 from evenhand.steps.burns import POINT_MM
+from tests.jobs.servers import PATIENCE_S
 from tests.pages.conftest import DESKTOP, PHONE, Demo, watched
 from tests.pages.serving import Server, demo_picture
 from tests.pages.test_accessible import WIDTHS, faults, fits
@@ -50,6 +55,17 @@ def said_of(server: Server, demo: Demo) -> dict[str, Any]:
     return dict(person["settings"].get("redness", {}))
 
 
+def said_when(
+    page: Page, server: Server, demo: Demo, holds: Callable[[dict[str, Any]], bool]
+) -> dict[str, Any]:
+    """The same once it holds: the page shows what was said before the service has it."""
+    deadline = time.monotonic() + PATIENCE_S
+    while not holds(said := said_of(server, demo)):
+        assert time.monotonic() < deadline, f"never: {said}"
+        page.wait_for_timeout(100)
+    return said
+
+
 def redness_of(server: Server, demo: Demo) -> Any:
     (layer,) = server.get(f"/v1/portraits/{demo.portraits[0]}/layers")
     return layer
@@ -59,6 +75,23 @@ def skin_of(server: Server, person: str) -> np.ndarray[Any, Any]:
     """A person's skin at the size of the demo portraits."""
     response = server.http.get(f"/v1/people/{person}/skin.png?side=800")
     return np.asarray(Image.open(io.BytesIO(response.content)))
+
+
+@contextmanager
+def held(server: Server) -> Iterator[None]:
+    """Keep layers from being computed for so long."""
+    go_on, compute = threading.Event(), server.place.retoucher.layers
+
+    def waiting(*asked: Any) -> Any:
+        go_on.wait(PATIENCE_S)
+        return compute(*asked)
+
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(server.place.retoucher, "layers", waiting)
+        try:
+            yield
+        finally:
+            go_on.set()
 
 
 def amid_skin(server: Server, person: str) -> Point:
@@ -93,10 +126,11 @@ def test_a_click_on_a_burn_is_a_point_and_a_click_on_the_point_takes_it_back(
     page.get_by_role("button", name="Burnt here").click()
     expect(page.get_by_role("button", name="Burnt here")).to_have_attribute("aria-pressed", "true")
     expect(page.locator(".hint")).to_contain_text("the whole burn goes")
-    page.mouse.click(*on_screen(page, spot))
-    expect(page.locator(".found")).to_have_text("Redness is being computed again.")
-    page.screenshot(path=screens / "burnt-here.jpg", type="jpeg", quality=82)
-    (point,) = said_of(server, fresh)["burnt_at"]
+    with held(server):
+        page.mouse.click(*on_screen(page, spot))
+        expect(page.locator(".found")).to_have_text("Redness is being computed again.")
+        page.screenshot(path=screens / "burnt-here.jpg", type="jpeg", quality=82)
+    (point,) = said_when(page, server, fresh, lambda said: "burnt_at" in said)["burnt_at"]
     assert np.hypot(point[0] - spot[0], point[1] - spot[1]) < 2
     expect(page.locator(".person")).to_contain_text("Points: 1 burnt, 0 to leave")
     server.settle(fresh.shoot)
@@ -108,7 +142,7 @@ def test_a_click_on_a_burn_is_a_point_and_a_click_on_the_point_takes_it_back(
     shot(page, screens, "burnt-here-done")
     page.mouse.click(*on_screen(page, (point[0], point[1])))
     expect(page.locator(".person")).not_to_contain_text("Points:")
-    assert said_of(server, fresh)["burnt_at"] == []
+    said_when(page, server, fresh, lambda said: said["burnt_at"] == [])
     server.settle(fresh.shoot)
     page.keyboard.press("Escape")
     expect(page.locator(".hint")).to_be_hidden()
@@ -129,7 +163,7 @@ def test_points_are_undone_and_done_again(page: Page, server: Server, fresh: Dem
     expect(page.locator(".person")).to_contain_text("Points: 0 burnt, 1 to leave")
     page.get_by_role("button", name="Take all back").click()
     expect(page.locator(".person")).not_to_contain_text("Points:")
-    assert said_of(server, fresh)["leave_at"] == []
+    said_when(page, server, fresh, lambda said: said["leave_at"] == [])
     server.settle(fresh.shoot)
 
 
@@ -143,7 +177,9 @@ def test_points_said_one_after_the_other_are_all_kept(
     for spot in spots:
         page.mouse.click(*on_screen(page, spot))
     expect(page.locator(".person")).to_contain_text("Points: 3 burnt, 0 to leave")
-    said = said_of(server, fresh)["burnt_at"]
+    said = said_when(page, server, fresh, lambda said: len(said.get("burnt_at", ())) == 3)[
+        "burnt_at"
+    ]
     np.testing.assert_allclose(said, spots, atol=2)
     page.keyboard.press("Control+z")
     expect(page.locator(".person")).to_contain_text("Points: 2 burnt, 0 to leave")
@@ -167,7 +203,7 @@ def test_a_stroke_becomes_few_points_on_that_persons_skin(
     assert said_of(server, fresh) == {}
     page.mouse.up()
     expect(page.locator(".person")).to_contain_text("to leave")
-    said = said_of(server, fresh)
+    said = said_when(page, server, fresh, lambda said: "leave_at" in said)
     points = np.array(said["leave_at"])
     assert said["burnt_at"] == []
     assert 4 < len(points) <= 24
@@ -185,7 +221,8 @@ def test_a_stroke_becomes_few_points_on_that_persons_skin(
     page.mouse.move(x + 12, y, steps=4)
     page.mouse.up()
     expect(page.locator(".person")).to_contain_text(re.compile(r"Points: [1-9]\d* burnt"))
-    assert points[0].tolist() not in said_of(server, fresh)["leave_at"]
+    said = said_when(page, server, fresh, lambda said: len(said["burnt_at"]) > 0)
+    assert points[0].tolist() not in said["leave_at"]
     server.settle(fresh.shoot)
 
 
@@ -220,7 +257,7 @@ def test_pointing_by_key(page: Page, server: Server, fresh: Demo) -> None:
     expect(page.get_by_role("radio", name="Only look")).to_have_attribute("aria-checked", "true")
     viewer.press(" ")
     expect(page.locator(".person")).to_contain_text("Points: 1 burnt, 0 to leave")
-    (point,) = said_of(server, fresh)["burnt_at"]
+    (point,) = said_when(page, server, fresh, lambda said: "burnt_at" in said)["burnt_at"]
     middle = page.evaluate("[evenhandViewer.view.x, evenhandViewer.view.y].map(Math.floor)")
     assert point == middle
     viewer.press(" ")
@@ -258,20 +295,22 @@ def test_strength_by_region(page: Page, server: Server, fresh: Demo, screens: Pa
     expect(card.get_by_label("neck", exact=True)).to_be_hidden()
     card.get_by_text("By region").click()
     expect(card.locator(".by-region input")).to_have_count(len(found))
-    arm = card.get_by_label("neck", exact=True)
-    arm.focus()
-    for _ in range(3):
-        arm.press("ArrowLeft")
-    expect(card.locator(".found")).to_have_text("Redness is being computed again.")
-    assert said_of(server, fresh)["by_region"] == {"neck": 0.97}
+    neck = card.get_by_label("neck", exact=True)
+    neck.focus()
+    with held(server):
+        for _ in range(3):
+            neck.press("ArrowLeft")
+        expect(card.locator(".found")).to_have_text("Redness is being computed again.")
+        expect(neck).to_have_value("97")
+        said_when(page, server, fresh, lambda said: said.get("by_region") == {"neck": 0.97})
     server.settle(fresh.shoot)
     assert redness_of(server, fresh)["settings"]["by_region"] == {"neck": 0.97}
     expect(card.locator(".found")).not_to_have_text("Redness is being computed again.")
-    expect(arm).to_be_visible()
-    expect(arm).to_be_focused()
+    expect(neck).to_be_visible()
+    expect(neck).to_be_focused()
     shot(page, screens, "by-region")
     page.locator(".viewer").press("Control+z")
-    expect(arm).to_have_value("100")
+    expect(neck).to_have_value("100")
     assert said_of(server, fresh) == {}
     server.settle(fresh.shoot)
 
@@ -290,7 +329,8 @@ FACTS = {
 """A burn of each kind."""
 
 
-def told(page: Page, facts: dict[str, Any]) -> None:
+@contextmanager
+def told(page: Page, facts: dict[str, Any]) -> Iterator[None]:
     """Let the service tell these facts of every redness layer."""
 
     def answer(route: Route) -> None:
@@ -300,18 +340,22 @@ def told(page: Page, facts: dict[str, Any]) -> None:
         route.fulfill(json=layers)
 
     page.route("**/v1/portraits/*/layers", answer)
+    yield
+    page.unroute_all(behavior="ignoreErrors")
 
 
 @pytest.mark.parametrize("facts", [FACTS, {"kept": 1.0, "burns": []}, {"grade": 2}])
 def test_what_was_found_is_told_as_the_service_tells_it(
     page: Page, fresh: Demo, facts: dict[str, Any], screens: Path
 ) -> None:
-    told(page, facts)
-    opened(page, fresh)
-    expect(page.locator(".found")).to_have_count(1)
-    said = page.locator(".found li > span").all_inner_texts()
-    assert [text[0].lower() + text[1:] for text in said] == findings.findings_of("redness", facts)
-    shot(page, screens, f"found-{len(said)}")
+    with told(page, facts):
+        opened(page, fresh)
+        expect(page.locator(".found")).to_have_count(1)
+        said = page.locator(".found li > span").all_inner_texts()
+        assert [text[0].lower() + text[1:] for text in said] == findings.findings_of(
+            "redness", facts
+        )
+        shot(page, screens, f"found-{len(said)}")
 
 
 def test_what_was_found_is_told_in_german(
@@ -324,31 +368,31 @@ def test_what_was_found_is_told_in_german(
     }
     with watched(browser, server, locale="de-DE", viewport=PHONE, storage_state=state) as somebody:
         page = somebody.new_page()
-        told(page, FACTS)
-        opened(page, fresh)
-        expect(page.locator(".found li > span")).to_have_text(
-            [
-                "Sonnenbrand im Gesicht und am Hals, herausgenommen",
-                "Röte am Arm, vielleicht Sonnenbrand: nur gemildert; zeigen Sie darauf, damit sie "
-                "weggeht",
-                "Röte an Brust oder Rücken und am Bein, gelassen: zeigen Sie darauf, wenn es "
-                "Sonnenbrand ist",
-                "Es wurde weniger herausgenommen, als da ist, damit kein Fleck entsteht",
-            ]
-        )
-        page.locator(".person").scroll_into_view_if_needed()
-        page.screenshot(path=screens / "found-de.jpg", type="jpeg", quality=82)
+        with told(page, FACTS):
+            opened(page, fresh)
+            expect(page.locator(".found li > span")).to_have_text(
+                [
+                    "Sonnenbrand im Gesicht und am Hals, herausgenommen",
+                    "Röte am Arm, vielleicht Sonnenbrand: nur gemildert; zeigen Sie darauf, damit sie "
+                    "weggeht",
+                    "Röte an Brust oder Rücken und am Bein, gelassen: zeigen Sie darauf, wenn es "
+                    "Sonnenbrand ist",
+                    "Es wurde weniger herausgenommen, als da ist, damit kein Fleck entsteht",
+                ]
+            )
+            page.locator(".person").scroll_into_view_if_needed()
+            page.screenshot(path=screens / "found-de.jpg", type="jpeg", quality=82)
 
 
 def test_what_was_eased_or_left_is_one_tap_away(page: Page, server: Server, fresh: Demo) -> None:
-    told(page, FACTS)
-    opened(page, fresh)
-    buttons = page.get_by_role("button", name="Take it off")
-    expect(buttons).to_have_text(["Take it off (arm)", "Take it off (chest or back and leg)"])
-    page.get_by_role("button", name="Take it off (arm)").click()
-    expect(page.locator(".person")).to_contain_text("Points: 1 burnt, 0 to leave")
-    assert said_of(server, fresh)["burnt_at"] == [[310, 420]]
-    server.settle(fresh.shoot)
+    with told(page, FACTS):
+        opened(page, fresh)
+        buttons = page.get_by_role("button", name="Take it off")
+        expect(buttons).to_have_text(["Take it off (arm)", "Take it off (chest or back and leg)"])
+        page.get_by_role("button", name="Take it off (arm)").click()
+        expect(page.locator(".person")).to_contain_text("Points: 1 burnt, 0 to leave")
+        said_when(page, server, fresh, lambda said: said.get("burnt_at") == [[310, 420]])
+        server.settle(fresh.shoot)
 
 
 def test_a_refused_point_is_not_shown_as_if_it_were_there(
@@ -389,17 +433,17 @@ def failing(path: Path) -> Any:
 
 
 def test_accessible_with_a_brush_in_hand(page: Page, fresh: Demo, screens: Path) -> None:
-    told(page, FACTS)
-    opened(page, fresh)
-    page.get_by_role("button", name="Leave this").click()
-    page.locator(".person").get_by_text("By region").click()
-    assert faults(page) == []
-    for size in WIDTHS:
-        page.set_viewport_size(size)
-        fits(page)
-    page.set_viewport_size(WIDTHS[0])
-    page.screenshot(path=screens / "burns-320.jpg", type="jpeg", quality=80, full_page=True)
-    page.set_viewport_size(DESKTOP)
+    with told(page, FACTS):
+        opened(page, fresh)
+        page.get_by_role("button", name="Leave this").click()
+        page.locator(".person").get_by_text("By region").click()
+        assert faults(page) == []
+        for size in WIDTHS:
+            page.set_viewport_size(size)
+            fits(page)
+        page.set_viewport_size(WIDTHS[0])
+        page.screenshot(path=screens / "burns-320.jpg", type="jpeg", quality=80, full_page=True)
+        page.set_viewport_size(DESKTOP)
 
 
 def test_the_page_says_what_the_engine_says() -> None:

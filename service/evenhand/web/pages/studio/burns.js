@@ -36,13 +36,19 @@ export function burnsPanel(studio, viewer, portrait) {
   const set = async (person, settings, label, same) => {
     const path = `/v1/people/${person.id}/steps/redness`, before = settingsOf(person);
     said.set(person.id, settings);
+    waiting.add(person.id);
     inFlight++;
-    viewer.redraw();
+    panel.changed();
     const done = await studio.do({ label, same, redo: { method: "PUT", path, json: settings }, undo: { method: "PUT", path, json: before } });
     inFlight--;
-    if (!done) said.delete(person.id);
-    viewer.redraw();
+    if (done) return;
+    said.delete(person.id);
+    waiting.delete(person.id);
+    panel.changed();
   };
+
+  /** Whether a layer was computed before a person's settings were what they are. */
+  const isBehind = (person, layer) => told(settingsOf(person)) !== told(layer.settings);
 
   const nameOf = (person) => person.name ?? say("people.unnamed");
 
@@ -132,12 +138,11 @@ export function burnsPanel(studio, viewer, portrait) {
     hint.hidden = !which;
     hint.textContent = which ? say(`burns.how.${which}`) : "";
     panel.changed();
-    viewer.redraw();
   };
 
   viewer.above.push((context, view) => {
     for (const one of people.flatMap(pointsOf)) {
-      const waits = said.has(one.person.id) || waiting.has(one.person.id);
+      const waits = waiting.has(one.person.id);
       if (brush || waits) drawPoint(context, middleOf(one.point), one.kind, waits, view);
     }
   });
@@ -176,8 +181,9 @@ export function burnsPanel(studio, viewer, portrait) {
   const opened = new Set(); // people whose strengths by region are unfolded
   const panel = {
     hint,
-    changed: () => undefined,
+    changed: () => undefined, // called when something here has to be drawn again
     brush: () => brush,
+    said: () => [...said],
     /** Buttons that take a brush. */
     tools: () => Object.keys(BRUSHES).map((which) => element("button", { type: "button", "aria-pressed": String(brush === which),
       "data-key": `point:${which}`, onclick: () => take(brush === which ? null : which) }, say(`burns.${which}`))),
@@ -234,12 +240,9 @@ export function burnsPanel(studio, viewer, portrait) {
   return panel;
 }
 
-/** Whether a layer was computed before a person's settings were what they are. */
-function isBehind(person, layer) {
-  const told = ({ burnt_at = [], leave_at = [], by_region = {} }) =>
-    JSON.stringify([burnt_at, leave_at, Object.entries(by_region).sort()]);
-  return told(person.settings.redness ?? {}) !== told(layer.settings);
-}
+/** What was said of redness in a step's settings, to be compared. */
+const told = ({ burnt_at = [], leave_at = [], by_region = {} }) =>
+  JSON.stringify([burnt_at, leave_at, Object.entries(by_region).sort()]);
 
 /** A point: a ring with its middle where it is burnt, a square where it is to be left; broken while it waits. */
 function drawPoint(context, point, kind, waits, { x, y, scale, density }) {

@@ -73,7 +73,11 @@ export async function portraitView(studio, [, id], kept) {
         onclick: () => change.toggle() }, say("tools.change")),
       element("div", { class: "row", role: "group", "aria-label": say("burns") }, burns.tools())]);
   }
-  burns.changed = drawTools;
+  burns.changed = () => {
+    drawTools();
+    drawPeople();
+    viewer.redraw();
+  };
 
   const strengthControl = (layer, name) => {
     const number = element("output", { class: "number" }, sayPercent(layer.strength));
@@ -110,6 +114,14 @@ export async function portraitView(studio, [, id], kept) {
       person.agreed.length > 0 && !own.length && element("p", { class: "quiet" }, say("portrait.working")));
   };
 
+  let cards = { found: [], layers: [], names: [] };
+  const drawPeople = () => {
+    const { found, layers, shown, names, failed } = cards;
+    refill(people, [found, shown, names, failed, burns.said()], () => found.length
+      ? found.map((person) => personCard(person, layers, names, failed))
+      : element("p", { class: "empty" }, say("portrait.nobody")));
+  };
+
   let layersBefore = "";
   const look = async () => {
     const askedAt = performance.now();
@@ -128,15 +140,15 @@ export async function portraitView(studio, [, id], kept) {
       }))]);
     const names = [...new Set(everybody.map(({ person }) => person.name).filter(Boolean))].sort();
     const shown = layers.map(({ id: layer, person, step, strength, sha256 }) => [layer, person, step, strength, sha256]);
-    refill(people, [found, shown, names, failed], () => found.length ? found.map((person) => personCard(person, layers, names, failed))
-      : element("p", { class: "empty" }, say("portrait.nobody")));
+    burns.show(found, layers);
+    cards = { found, layers, shown, names, failed };
+    drawPeople();
     const key = JSON.stringify(shown);
     if (key !== layersBefore) {
       layersBefore = key;
       viewer.setLayers(layers);
       change.look();
     }
-    burns.show(found, layers);
     marks.show(markList, found);
     masks.show(found, now.state === "working");
     root.dataset.state = now.state;
