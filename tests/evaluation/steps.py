@@ -16,6 +16,7 @@ from tests.evaluation import steps_measures as measures
 from tests.evaluation import steps_photographs as photographs
 from tests.evaluation import steps_rendered as rendered
 from tests.evaluation import steps_scenes as scenes
+from tests.evaluation.steps_harm import measure_harm
 from tests.evaluation.steps_marks import MarkTally, tally
 from tests.evaluation.steps_scenes import Case
 from tests.evaluation.steps_sheet import Sheet
@@ -206,6 +207,8 @@ def main() -> None:
         *(photographs.cases(chosen.tuning, name) for name in ("burnt", "blotched", "marked")),
         chosen.out / "photographed",
     )
+    print("\nPhotographed people without a burn")
+    measure_harm("odd" if chosen.tuning else "even", chosen.out / "harm.jpg")
     print("\nRendered people, masks found; looked at while tuning")
     _measure(rendered.burnt(), (), (), chosen.out / "rendered")
 
