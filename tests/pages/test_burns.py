@@ -373,8 +373,8 @@ def test_what_was_found_is_told_in_german(
             expect(page.locator(".found li > span")).to_have_text(
                 [
                     "Sonnenbrand im Gesicht und am Hals, herausgenommen",
-                    "Röte am Arm, vielleicht Sonnenbrand: nur gemildert; zeigen Sie darauf, damit sie "
-                    "weggeht",
+                    "Röte am Arm, vielleicht Sonnenbrand: nur gemildert; zeigen Sie darauf, damit "
+                    "sie weggeht",
                     "Röte an Brust oder Rücken und am Bein, gelassen: zeigen Sie darauf, wenn es "
                     "Sonnenbrand ist",
                     "Es wurde weniger herausgenommen, als da ist, damit kein Fleck entsteht",
