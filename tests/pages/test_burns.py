@@ -324,6 +324,8 @@ FACTS = {
          "pointed_at": False, "sureness": 0.6, "excess": 0.2},
         {"regions": ["torso", "leg"], "action": "left", "at": [330, 380],
          "pointed_at": False, "sureness": 0.3, "excess": 0.2},
+        {"regions": ["hand"], "action": "left", "at": [90, 700],
+         "pointed_at": False, "sureness": 0.4, "excess": None},
     ],
 }  # fmt: skip
 """A burn of each kind."""
@@ -377,6 +379,7 @@ def test_what_was_found_is_told_in_german(
                     "sie weggeht",
                     "Röte an Brust oder Rücken und am Bein, gelassen: zeigen Sie darauf, wenn es "
                     "Sonnenbrand ist",
+                    "Röte an der Hand, gelassen: zum Vergleichen ist zu wenig unverbrannte Haut da",
                     "Es wurde weniger herausgenommen, als da ist, damit kein Fleck entsteht",
                 ]
             )
@@ -451,6 +454,7 @@ def test_the_page_says_what_the_engine_says() -> None:
     english = TEXTS["en"]
     said = {
         "none": findings.NO_BURN,
+        "alone": findings.ALONE,
         "weakened": findings.WEAKENED,
         **{action.value: words for action, words in findings.WORDS.items()},
     }

@@ -3,7 +3,7 @@
 
 import { element } from "../element.js";
 import { dabbed, drawCircle, Stroke } from "../stroke.js";
-import { found, whereOf } from "./found.js";
+import { found, whereOf, wouldGo } from "./found.js";
 import { lettersOn } from "./keys.js";
 import { SKIN } from "./parts.js";
 import { say, sayPercent } from "../words.js";
@@ -197,7 +197,7 @@ export function burnsPanel(studio, viewer, portrait) {
         regions.map((region) => regionStrength(person, region)));
       return [
         element("ul", { class: "found" }, isBehind(person, layer) ? pending(failed) : found(layer.facts).map(({ text, burns }) => element("li", {}, element("span", {}, text),
-            burns.filter((burn) => burn.action !== "taken off").map((burn) => element("button", { type: "button",
+            burns.filter(wouldGo).map((burn) => element("button", { type: "button",
               "data-key": `burn:${person.id}.${burn.at}`, onclick: () => point(person, "burnt", [burn.at]) },
               say("burns.take-off", { where: whereOf([burn]) })))))),
         points.length > 0 && element("p", { class: "agreed" },

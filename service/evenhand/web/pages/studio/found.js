@@ -3,7 +3,13 @@
 import { SKIN } from "./parts.js";
 import { say, sayList } from "../words.js";
 
-const ACTIONS = ["taken off", "eased", "left"];
+const KINDS = ["taken off", "eased", "left", "alone"];
+
+/** What was done about a burn; alone: there is too little unburnt skin to compare it with. */
+const kindOf = (burn) => (burn.excess === null ? "alone" : burn.action);
+
+/** Whether a burn goes when it is pointed at. */
+export const wouldGo = (burn) => ["eased", "left"].includes(kindOf(burn)) && !burn.pointed_at;
 
 /** Where burns are, in words. */
 export const whereOf = (burns) => sayList(SKIN.filter((region) => burns.some((burn) => burn.regions.includes(region)))
@@ -12,9 +18,9 @@ export const whereOf = (burns) => sayList(SKIN.filter((region) => burns.some((bu
 /** Sentences, each with the burns that it tells of; none for layers made before facts named burns. */
 export function found({ burns, kept = 1 }) {
   if (!burns) return [];
-  const told = ACTIONS.flatMap((action) => {
-    const mine = burns.filter((burn) => burn.action === action && burn.regions.length);
-    return mine.length ? [{ text: say(`found.${action}`, { where: whereOf(mine) }), burns: mine }] : [];
+  const told = KINDS.flatMap((kind) => {
+    const mine = burns.filter((burn) => kindOf(burn) === kind && burn.regions.length);
+    return mine.length ? [{ text: say(`found.${kind}`, { where: whereOf(mine) }), burns: mine }] : [];
   });
   if (!told.length) return [{ text: say("found.none"), burns: [] }];
   return kept < 1 ? [...told, { text: say("found.weakened"), burns: [] }] : told;
