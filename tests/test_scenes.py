@@ -19,20 +19,15 @@ from tests.evaluation.scenes import (
 )
 
 BURN_LEFT, UNBURNT_MOVES, KEPT_CHANGES = 0.40, 1.0, 0.0
-"""Goals: burnt skin's mean CIEDE2000 to clean falls by 60 % at least, unburnt skin moves by less
-than 1.0 on average, and no pixel of a kept part changes away from its edge."""
+"""Goals: burnt skin that is pointed at falls by 60 % at least in its mean CIEDE2000 to clean, unburnt
+skin moves by less than 1.0 on average, and no pixel of a kept part changes away from its edge."""
 
 TEXTURE_LEFT, BLOTCH_LEFT = 0.95, 0.60
 """Goals: above this share of the texture band's energy stays, below that of the blotch band's."""
 
-SHORT_OF_BURN = {"bowman": 0.90, "pair": 0.56}
-SHORT_OF_KEPT = {("cox", "hair"): 0.0001, ("pair", "cloth"): 0.0002}
-SHORT_OF_BLOTCH = {"cox": 0.70, "freckles": 0.71}
-"""What falls short of a goal, with a limit just above today's figure: it must not get worse.
-
-The bowman's limit was 0.87 until redness without a burn's outline was only eased, on neck and arms
-too: what took more off his burn took natural colour off people without one, a chin included.
-"""
+SHORT_OF_BURN = {"bowman": 0.83, "pair": 0.61}
+SHORT_OF_BLOTCH = {"cox": 0.66, "freckles": 0.70}
+"""What falls short of a goal, with a limit just above today's figure: it must not get worse."""
 
 
 def test_there_are_scenes() -> None:
@@ -60,8 +55,7 @@ def test_unburnt_skin_hardly_moves(name: str) -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_kept_parts_stay(name: str) -> None:
     for part in KEPT:
-        limit = SHORT_OF_KEPT.get((name, part), KEPT_CHANGES)
-        assert kept_changed(name, part) <= limit, part
+        assert kept_changed(name, part) <= KEPT_CHANGES, part
 
 
 @pytest.mark.parametrize("name", ["cox", "freckles"])

@@ -4,7 +4,8 @@
 of burnt skin to clean before and after, how far unburnt skin moves, and the share of each kept
 part's pixels that changes at all, away from its edge; and on the large portraits of `demo_images`
 the energy of the texture and blotch bands that is left. The scenes are rendered, so their truth is
-exact. Differences are scikit-image's CIEDE2000 of its own L*a*b* (D65).
+exact. Differences are scikit-image's CIEDE2000 of its own L*a*b* (D65). Burns are pointed at, once
+in each piece, as a photographer would; everything else is at its default.
 """
 
 from __future__ import annotations
@@ -24,6 +25,8 @@ from evenhand import photo
 from evenhand.people.person import Person
 from evenhand.photo.photograph import Photograph
 from evenhand.retouching import RetouchSettings, layers_of, people_of, strengths_of
+from evenhand.steps.redness import RednessSettings
+from tests.evaluation.pointing import amid_each_piece
 from tests.pictures import pixels_in
 
 ROOT = Path(__file__).parents[2]
@@ -31,6 +34,9 @@ SCENES, PORTRAITS = ROOT / "tests" / "scenes", ROOT / "demo_images"
 NAMES = sorted(path.name.removesuffix("_seen.jpg") for path in SCENES.glob("*_seen.jpg"))
 BURNT = [name for name in NAMES if (SCENES / f"{name}_burn.png").exists()]
 KEPT = ("eye", "brow", "lip", "hair", "cloth")
+
+SEEN_BURN = 0.3
+"""Strength of a rendered burn from which it is seen."""
 
 FEATHER_MM = 2.0
 """Width of the edge in which a mask may fade into a kept part, millimetres on skin."""
@@ -63,10 +69,10 @@ class Retouched:
 
 
 @lru_cache(maxsize=2)
-def retouched(path: Path) -> Retouched:
-    """A picture at default settings."""
+def retouched(path: Path, burnt_at: tuple[tuple[int, int], ...] = ()) -> Retouched:
+    """A picture at default settings, with points on burnt skin."""
     photograph = photo.read(path)
-    settings = RetouchSettings()
+    settings = RetouchSettings(redness=RednessSettings(burnt_at=burnt_at))
     people = people_of(photograph, settings)
     layers = layers_of(photograph, people, settings)
     after = layering.blend(photograph, layers, strengths_of(settings))
@@ -74,14 +80,15 @@ def retouched(path: Path) -> Retouched:
 
 
 def scene(name: str) -> Retouched:
-    """A scene at default settings."""
-    return retouched(SCENES / f"{name}_seen.jpg")
+    """A scene, its burns pointed at."""
+    points = amid_each_piece(truth(name, "burn") > SEEN_BURN) if name in BURNT else ()
+    return retouched(SCENES / f"{name}_seen.jpg", points)
 
 
 def burnt(name: str) -> tuple[float, float]:
     """Mean CIEDE2000 of burnt skin to the same skin unburnt, before and after."""
     made, clean = scene(name), pixels_in(SCENES / f"{name}_clean.jpg")
-    where = (truth(name, "burn") > 0.3) & (truth(name, "skin") > 0.9)
+    where = (truth(name, "burn") > SEEN_BURN) & (truth(name, "skin") > 0.9)
     before, after = apart(made.before, clean), apart(made.after, clean)
     return float(before[where].mean()), float(after[where].mean())
 

@@ -39,8 +39,13 @@ BORDER_CONTRAST = 0.03
 POINT_MM = 4.0
 """Radius around a point that is taken for what was pointed at."""
 
-LIKE_POINT = 0.5
-"""Share of the redness at a point, over unburnt skin, down to which skin around belongs to it."""
+LIKE_POINT = ((0.3, 0.35), (0.6, 0.55))
+"""How far redness may fall from that of a point and still be of its burn, as a share of what the
+point is redder than the palest skin: little where that is little, as on deep skin, whose mottle is
+as large. Density and share, straight between; chosen on the rendered people of `tests/scenes`."""
+
+PALEST = 0.1
+"""Quantile of redness that stands for a person's palest skin."""
 
 
 @dataclass(frozen=True)
@@ -79,11 +84,11 @@ def burnt_pieces(
         Coarse pixels that the photographer says are burnt, or are to be left.
     """
     belief = np.where(skin.inside, belief, 0).astype(np.float32)
-    pointed = _around(burnt_at, skin)
-    left = _around(leave_at, skin)
+    pointed = around(burnt_at, skin)
+    left = around(leave_at, skin)
     grown = belief > GROWN
     if pointed.any():
-        grown |= _like_points(skin, redness, belief, pointed)
+        grown |= _touched(as_red_as(skin, redness, pointed) | pointed, pointed)
     if left.any():
         grown &= ~_left_alone(redness, grown | left, pointed, left)
     count, labels = cv2.connectedComponents(grown.astype(np.uint8))
@@ -101,7 +106,7 @@ def burnt_pieces(
     return sorted(pieces, key=lambda piece: -piece.sureness)
 
 
-def _around(places: Places, skin: CoarsePatch) -> Chosen:
+def around(places: Places, skin: CoarsePatch) -> Chosen:
     """Skin around the places."""
     chosen = np.zeros(skin.skin.shape, np.uint8)
     radius = max(1, round(skin.pixels(POINT_MM)))
@@ -110,15 +115,23 @@ def _around(places: Places, skin: CoarsePatch) -> Chosen:
     return (chosen > 0) & (skin.skin > 0.5)
 
 
-def _like_points(skin: CoarsePatch, redness: Map, belief: Map, pointed: Chosen) -> Chosen:
-    """Skin that hangs together with what was pointed at and is nearly as red as that."""
+def as_red_as(skin: CoarsePatch, redness: Map, pointed: Chosen) -> Chosen:
+    """Skin that is nearly as red as what was pointed at, wherever it lies; none without points."""
+    if not pointed.any():
+        return np.zeros_like(pointed)
     even = blur(redness, skin.skin, skin.pixels(BORDER_MM))
-    doubtful = skin.inside & ~pointed & (belief < GROWN)
-    plain = float(np.quantile(even[doubtful], 0.25)) if doubtful.any() else float(even.min())
+    palest = float(np.quantile(even[skin.inside], PALEST))
     there = float(np.median(even[pointed]))
-    like = skin.inside & (even > plain + LIKE_POINT * (there - plain)) | pointed
-    _, labels = cv2.connectedComponents(like.astype(np.uint8))
-    touched = np.unique(labels[pointed])
+    redder = there - palest
+    differences, shares = np.transpose(LIKE_POINT)
+    fall = float(np.interp(redder, differences, shares))
+    return np.asarray(skin.inside & (even > there - fall * redder))
+
+
+def _touched(chosen: Chosen, places: Chosen) -> Chosen:
+    """The connected patches of `chosen` that hold any of the places."""
+    _, labels = cv2.connectedComponents(chosen.astype(np.uint8))
+    touched = np.unique(labels[places])
     return np.isin(labels, touched[touched > 0])
 
 

@@ -20,7 +20,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from evenhand.people.person import SKIN_REGIONS, Region
 from evenhand.steps.blood import MOTTLE_MM, nuisance, own_direction, redness_map
-from evenhand.steps.burns import Piece, Places, burnt_pieces
+from evenhand.steps.burns import Piece, Places, around, as_red_as, burnt_pieces
 from evenhand.steps.coarse import CoarsePatch, coarse
 from evenhand.steps.gain import Gain
 from evenhand.steps.harm import Verdict, unharmed
@@ -41,8 +41,13 @@ EVEN_MM = 4.0
 EVEN_CONTRAST = 0.025
 """Steps of redness well above this are edges and stay, density."""
 
-SURE, DOUBTFUL = 0.8, 0.5
-"""Sureness from which a piece is taken off whole, and from which it is eased; below, only told."""
+SURE, DOUBTFUL = 0.8, 0.7
+"""Sureness from which a piece is taken off whole, and from which it is eased. Chosen on the odd
+photographs of people without a burn: the surest mistake there was 0.59, so that what is less sure
+than this is never touched without a point."""
+
+TOLD, TOLD_EXCESS = 0.35, 0.2
+"""Sureness, and mean excess in density, from which redness that is left is told of."""
 
 EASED = 0.3
 """Share of a doubtful piece's excess that is taken off, evenly."""
@@ -134,12 +139,11 @@ def redness(patch: SkinPatch, settings: RednessSettings) -> Change | Gain:
     direction = pigments.haemoglobin
     red = redness_map(skin.density, direction, nuisance(mottle[skin.inside], pigments))
     belief = _belief(patch, skin)
-    pieces = burnt_pieces(
-        skin, belief, red, _placed(settings.burnt_at, patch, skin),
-        _placed(settings.leave_at, patch, skin),
-    )  # fmt: skip
+    burnt_at = _placed(settings.burnt_at, patch, skin)
+    pieces = burnt_pieces(skin, belief, red, burnt_at, _placed(settings.leave_at, patch, skin))
     burnt = np.max([piece.share for piece in pieces], axis=0, initial=0.0)
     unburnt = skin.inside & (belief < UNBURNT) & (burnt < UNBURNT)
+    unburnt &= ~as_red_as(skin, red, around(burnt_at, skin))
     excess = _excess(skin, red, unburnt, direction)
     done = [_Done(piece, _action(piece, excess)) for piece in pieces]
     amount = _amount(skin, done, excess)
@@ -267,7 +271,9 @@ def _facts(
     burns = []
     for one in done:
         inside = one.piece.share > 0.5
-        if not inside.any():
+        mean = 0.0 if excess is None or not inside.any() else float(excess[inside].mean())
+        told = one.piece.sureness >= TOLD and (excess is None or mean >= TOLD_EXCESS)
+        if not inside.any() or (one.action is Action.LEFT and not told):
             continue
         regions = {
             region: float((skin.regions[region] * inside).sum() / inside.sum())
@@ -281,7 +287,7 @@ def _facts(
                 "at": _amid(inside, patch, skin),
                 "pointed_at": one.piece.pointed,
                 "sureness": round(one.piece.sureness, 3),
-                "excess": None if excess is None else round(float(excess[inside].mean()), 4),
+                "excess": None if excess is None else round(mean, 4),
             }
         )
     return {
