@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from evenhand import __version__
 from evenhand.box import Box
-from evenhand.findings import redness_findings
+from evenhand.findings import findings_of
 from evenhand.gamut import gamut_notes
 from evenhand.layers.cap import Measure
 from evenhand.layers.changed import Change, changed
@@ -177,7 +177,7 @@ def layer_report(
         changed_pixels=changed_pixels,
         settings=dict(layer.settings),
         facts=dict(layer.facts),
-        findings=redness_findings(layer.facts) if layer.step == "redness" else [],
+        findings=findings_of(layer.step, layer.facts),
     )
 
 

@@ -36,6 +36,14 @@ class PlainSettings(BaseModel):
     times: float = Field(1.0, ge=0, le=3, description="Factor of the change")
 
 
+class PlainRedness(PlainSettings):
+    """Settings of the redness step: a burn is found where somebody points at one."""
+
+    burnt_at: tuple[tuple[int, int], ...] = Field((), description="Points that are burnt")
+    leave_at: tuple[tuple[int, int], ...] = Field((), description="Points to be left")
+    by_region: dict[Region, float] = Field(default_factory=dict, description="0 to 1")
+
+
 class PlainMarks(PlainSettings):
     """Settings of the marks step."""
 
@@ -48,7 +56,7 @@ class Plain:
     """The retoucher."""
 
     def settings(self) -> Mapping[str, type[BaseModel]]:
-        return {"redness": PlainSettings, "smoothing": PlainSettings, "marks": PlainMarks}
+        return {"redness": PlainRedness, "smoothing": PlainSettings, "marks": PlainMarks}
 
     def read(self, path: Path) -> Photograph:
         return photo.read(path)
@@ -102,6 +110,10 @@ class Plain:
         facts: dict[str, Any] = {}
         if isinstance(chosen, PlainMarks):
             difference, facts = self._marks(person.skin_box, difference, chosen)
+        if isinstance(chosen, PlainRedness):
+            burn = {"regions": ["face-skin"], "action": "taken off", "pointed_at": True,
+                    "sureness": 1.0, "excess": 0.1}  # fmt: skip
+            facts = {"burns": [burn] if chosen.burnt_at else [], "kept": 1.0}
         return Layer(
             step, person.index, person.skin_box, difference, STEPS_PER_CODE, 20.0,
             chosen.model_dump(mode="json"), facts,

@@ -129,6 +129,10 @@ PROFILED = {
 """Depth, profile, and how pages come to its colours."""
 
 
+BURNT_AT = (0.56, 0.475)
+"""A place on the burn of the demo portrait, as parts of its width and height."""
+
+
 @pytest.fixture(scope="module")
 def profiled(server: Server) -> dict[str, str]:
     """A demo portrait in files of other depths and profiles, layers computed."""
@@ -136,9 +140,15 @@ def profiled(server: Server) -> dict[str, str]:
     made = {}
     for name, (depth, profile, _) in PROFILED.items():
         file = io.BytesIO()
-        tifffile.imwrite(file, demo_codes("freckles", depth), iccprofile=profile())
+        codes = demo_codes("burnt_arm", depth)
+        tifffile.imwrite(file, codes, iccprofile=profile())
         made[name] = server.portrait(shoot, f"{name}.tif", file.getvalue())
-        server.agreed(shoot, made[name], ["Mara"], ["redness", "smoothing"])
+        (person,) = server.agreed(shoot, made[name], ["Mara"], ["redness", "smoothing"])
+        burnt = {
+            "burnt_at": [[round(BURNT_AT[0] * codes.shape[1]), round(BURNT_AT[1] * codes.shape[0])]]
+        }
+        server.send("PUT", f"/v1/people/{person}/steps/redness", json=burnt)
+        server.settle(shoot)
         choose_strengths(server, made[name])
     return made
 

@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from evenhand.box import Box
 from evenhand.layers.layer import Layer
-from evenhand.people.person import Face, Mask, Person, Region, Scale, ScaleSource
+from evenhand.people.person import Belief, Face, Mask, Person, Region, Scale, ScaleSource
 
 FACTS = "facts.json"
 """Name of the facts in a package; every other entry is an array in NumPy's format."""
@@ -62,7 +62,7 @@ def unpack(data: bytes) -> tuple[dict[str, Any], dict[str, npt.NDArray[Any]]]:
 
 
 def pack_person(person: Person) -> bytes:
-    """A person with masks (16 bit) and face geometry."""
+    """A person with masks and the belief in burns (16 bit), and face geometry."""
     face = person.face
     facts = {
         "index": person.index,
@@ -82,6 +82,9 @@ def pack_person(person: Person) -> bytes:
     }
     if face is not None:
         arrays["landmarks"] = face.landmarks
+    if person.burnt is not None:
+        arrays["burnt"] = mask_codes(person.burnt.chance)
+        arrays["burnt.to_photograph"] = person.burnt.to_photograph
     return pack(facts, arrays)
 
 
@@ -103,6 +106,9 @@ def unpack_person(data: bytes) -> Person:
             Region(name): Mask(Box(**box), mask_alpha(arrays[f"mask.{name}"]))
             for name, box in facts["masks"].items()
         },
+        burnt=Belief(mask_alpha(arrays["burnt"]), arrays["burnt.to_photograph"])
+        if "burnt" in arrays
+        else None,
     )
 
 

@@ -126,7 +126,7 @@ class Engine:
 
 
 def checked(retoucher: Retoucher, step: str, settings: Mapping[str, Any]) -> dict[str, Any]:
-    """Settings of a step as given, if its model takes them.
+    """Settings of a step that were given, as its model reads them.
 
     Raises
     ------
@@ -139,11 +139,11 @@ def checked(retoucher: Retoucher, step: str, settings: Mapping[str, Any]) -> dic
             f"There is no step {step!r}.", f"The steps are {', '.join(models)}."
         )
     try:
-        models[step].model_validate(dict(settings))
+        taken = models[step].model_validate(dict(settings))
     except ValidationError as error:
         first = error.errors()[0]
         where = ".".join(map(str, first["loc"])) or step
         raise WrongSettingError(
             f"{step}.{where}: {first['msg']}.", "List the steps to see their settings' limits."
         ) from None
-    return dict(settings)
+    return taken.model_dump(mode="json", exclude_unset=True)

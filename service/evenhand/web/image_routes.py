@@ -19,7 +19,7 @@ from evenhand.errors import WrongSettingError
 from evenhand.jobs.editing import edited
 from evenhand.jobs.pictures import fitted, jpeg, png, resized
 from evenhand.jobs.work import painted
-from evenhand.people.person import Mask, Region
+from evenhand.people.person import Mask, Person, Region
 from evenhand.screen import SRGB, on_screen
 from evenhand.shoots import permissions, tables
 from evenhand.shoots.errors import NoPermissionError, NotFoundError, NotReadyError
@@ -225,24 +225,26 @@ def get_mask(
     person_id: models.Id, region: str, service: Here, caller: Studio, side: Side = 1600
 ) -> Response:
     """A region's mask over the whole portrait with what was painted, 8-bit grey PNG."""
-    with service.place.database.reading() as session:
-        person = found(session, tables.Person, person_id)
-        portrait, edits = read_portrait(session, person.portrait_id), list(person.edits)
-    as_found = service.previews.person(portrait.shoot_id, person.sha256)
-    read = service.place.files.read
-    as_painted = edited(
-        as_found,
-        [
-            (Region(edit.region), edit.paint, painted(read(portrait.shoot_id, edit.sha256)))
-            for edit in edits
-        ],
-    )
-    mask = next((m for r, m in as_painted.masks.items() if r.value == region), None)
+    person, portrait = _as_painted(service, person_id)
+    mask = next((m for r, m in person.masks.items() if r.value == region), None)
     if mask is None:
         raise NotFoundError(f"This person has no region {region!r}.", "See the person's regions.")
     return Response(
         png(_mask_picture(mask, portrait, side)), media_type="image/png", headers=PRIVATE
     )
+
+
+@router.get(
+    "/people/{person_id}/skin.png",
+    response_class=Response,
+    responses=described(NotFoundError, NotReadyError) | PNG,
+)
+def get_skin(person_id: models.Id, service: Here, caller: Studio, side: Side = 1600) -> Response:
+    """All skin of a person over the whole portrait with what was painted, 8-bit grey PNG."""
+    person, portrait = _as_painted(service, person_id)
+    box = person.skin_box
+    codes = _mask_picture(Mask(box, person.skin(box)), portrait, side)
+    return Response(png(codes), media_type="image/png", headers=PRIVATE)
 
 
 PRIVATE = {"Cache-Control": "private, no-store"}
@@ -375,6 +377,22 @@ def read_portrait(session: Session, portrait_id: str) -> tables.Portrait:
             "Send another file." if portrait.trouble else "Wait for its job.",
         )
     return portrait
+
+
+def _as_painted(service: Service, person_id: str) -> tuple[Person, tables.Portrait]:
+    """A person with masks as painted, and their portrait."""
+    with service.place.database.reading() as session:
+        row = found(session, tables.Person, person_id)
+        portrait, edits = read_portrait(session, row.portrait_id), list(row.edits)
+    read = service.place.files.read
+    person = edited(
+        service.previews.person(portrait.shoot_id, row.sha256),
+        [
+            (Region(edit.region), edit.paint, painted(read(portrait.shoot_id, edit.sha256)))
+            for edit in edits
+        ],
+    )
+    return person, portrait
 
 
 def _mask_picture(mask: Mask, portrait: tables.Portrait, side: int) -> npt.NDArray[np.uint8]:

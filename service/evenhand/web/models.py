@@ -185,6 +185,10 @@ class LayerOut(Model):
     strength: Strength
     settings: dict[str, Any]
     facts: dict[str, Any]
+    findings: list[str] = Field(
+        description="What the step found and did, in sentences.",
+        examples=[["burn on neck and arm, taken off"]],
+    )
     sha256: Sha256
     created_at: datetime
 

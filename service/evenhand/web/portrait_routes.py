@@ -27,6 +27,7 @@ from evenhand.web import models
 from evenhand.web.access import Here, Studio
 from evenhand.web.changes import clear, follow
 from evenhand.web.painting import Paint, painted_mask, store_edit
+from evenhand.web.pointing import require_on_photograph
 from evenhand.web.problems import described
 from evenhand.web.receiving import add_portrait, received
 from evenhand.web.upload_routes import largest
@@ -176,12 +177,16 @@ def set_step(
     step: models.Text,
     service: Here,
     caller: Studio,
-    body: Annotated[dict[str, Any], Body(examples=[{"cap": 6.0}])],
+    body: Annotated[
+        dict[str, Any],
+        Body(examples=[{"cap": 6.0}, {"burnt_at": [[640, 480]], "by_region": {"arm": 0.8}}]),
+    ],
 ) -> models.PersonOut:
     """Set a step for a person; its layer is computed anew. Strength alone: see /layers."""
     settings = checked(service.place.retoucher, step, body)
     with service.place.database.writing() as session:
         person = found(session, tables.Person, person_id)
+        require_on_photograph(settings, person.portrait)
         shoot_id = person.portrait.shoot_id
         storage.lock(session, shoot_id)
         person.settings = {**person.settings, step: settings}

@@ -9,6 +9,7 @@ from typing import TypeVar
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session, selectinload
 
+from evenhand.findings import findings_of
 from evenhand.shoots import tables
 from evenhand.shoots.errors import NotFoundError
 from evenhand.shoots.inputs import inputs_of
@@ -159,9 +160,11 @@ def person_out(person: tables.Person, agreed: frozenset[str]) -> models.PersonOu
 
 def layer_out(layer: tables.Layer) -> models.LayerOut:
     """A layer."""
-    names = models.LayerOut.model_fields
+    names = models.LayerOut.model_fields.keys() - {"person", "findings"}
     return models.LayerOut(
-        person=layer.person_id, **{name: getattr(layer, name) for name in names if name != "person"}
+        person=layer.person_id,
+        findings=findings_of(layer.step, layer.facts),
+        **{name: getattr(layer, name) for name in names},
     )
 
 

@@ -319,6 +319,7 @@ export class Viewer {
       this.overlay.setPointerCapture(event.pointerId);
       pointers.set(event.pointerId, this.pointAt(event));
       spread = 0;
+      if (pointers.size === 2) this.pointing?.cancel();
       if (pointers.size === 1 && event.button === 0 && this.pointing) this.pointing.down(this.pointAt(event), event);
     });
     this.overlay.addEventListener("pointermove", (event) => {

@@ -52,6 +52,9 @@ export const sayPercent = (share) =>
 export const sayNumber = (number, digits = 1) =>
   new Intl.NumberFormat(locale(), { maximumFractionDigits: digits }).format(number);
 
+/** Things in a row, with an "and" before the last. */
+export const sayList = (things) => new Intl.ListFormat(locale(), { type: "conjunction" }).format(things);
+
 /** A control that changes the language; the page is loaded again in it, where it stands. */
 export function languageControl(element) {
   const names = { en: "English", de: "Deutsch" };

@@ -12,6 +12,7 @@ const KEYS = {
     ["B", "hold"], ["A", "after"], ["D", "divider"], ["S", "beside"], ["W", "change"],
     ["+ −", "zoom"], ["0", "fit"], ["1 2", "full"], ["← ↑ → ↓", "pan"], ["< >", "next"],
   ],
+  burns: [["H", "burnt"], ["L", "leave"], ["Space", "dab"], ["Esc", "away"]],
   marks: [["N P", "walk"], ["K", "keep"], ["R", "remove"], ["M", "numbers"]],
   masks: [["I", "in"], ["O", "out"], ["F G", "size"], ["Space", "dab"], ["Esc", "away"]],
 };

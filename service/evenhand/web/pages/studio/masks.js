@@ -3,11 +3,10 @@
 import { Brush } from "../brush.js";
 import { element, refill } from "../element.js";
 import { lettersOn } from "./keys.js";
+import { SKIN } from "./parts.js";
 import { say } from "../words.js";
 
-// Skin from the face down, then what is kept.
-const REGIONS = ["face-skin", "ear", "neck", "torso", "arm", "hand", "leg", "eye", "brow", "nostril", "lip", "teeth",
-                 "beard", "hair", "jewellery", "cloth"];
+const REGIONS = [...SKIN, "eye", "brow", "nostril", "lip", "teeth", "beard", "hair", "jewellery", "cloth"];
 const SIDE = 1200; // longer side asked for, pixels
 const HATCH = 3; // pixels of a stripe, as a power of two
 const SIZES = [4, 6, 9, 13, 19, 28, 42, 63, 94, 140]; // radius of the brush, thousandths of the longer side
@@ -30,7 +29,7 @@ export function masksPanel(studio, viewer, portrait, kept, keep) {
     tools, element("label", { for: "brush-size" }, say("masks.size")), slider,
     element("p", { class: "quiet" }, say("masks.how")), note);
 
-  const brush = new Brush(viewer, async ({ png, left, top }) => {
+  const brush = new Brush(viewer, () => take(null), async ({ png, left, top }) => {
     const [person, region] = chosen.split(".");
     const data = await new Promise((done) => {
       const reader = new FileReader();

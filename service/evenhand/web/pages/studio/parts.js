@@ -12,6 +12,9 @@ const SIGNS = {
   "with the client": "➤", "signed": "●", "stale": "◍", "valid": "●", "void": "✕",
 };
 
+/** Regions of skin, from the face down. */
+export const SKIN = ["face-skin", "neck", "ear", "arm", "hand", "torso", "leg"];
+
 export const stateSign = (state) =>
   element("span", { class: "state", data: { state } },
     element("span", { class: "sign", "aria-hidden": "true" }, SIGNS[state] ?? "·"), say(`state.${state}`));

@@ -3,6 +3,7 @@
 import { element, fill, refill } from "../element.js";
 import { say, sayPercent } from "../words.js";
 import { Viewer } from "../viewer.js";
+import { burnsPanel } from "./burns.js";
 import { changeMap } from "./change_map.js";
 import { lettersOn } from "./keys.js";
 import { marksPanel } from "./marks.js";
@@ -42,11 +43,12 @@ export async function portraitView(studio, [, id], kept) {
   const status = element("div", { class: "status" });
   const people = element("div", { class: "people" });
   const change = changeMap(studio, viewer, portrait, kept.change === "1", (on) => { keep({ change: on ? "1" : null }); drawTools(); });
+  const burns = burnsPanel(studio, viewer, portrait);
   const marks = marksPanel(studio, viewer, portrait, kept, keep);
   const masks = masksPanel(studio, viewer, portrait, kept, keep);
   const root = element("div", { class: "portrait", "data-page": "full" },
     element("div", { class: "looking" },
-      element("h1", { class: "only-heard" }, portrait.name), tools, viewer.root, change.legend),
+      element("h1", { class: "only-heard" }, portrait.name), tools, viewer.root, burns.hint, change.legend),
     element("div", { class: "doing", tabindex: "-1" }, status, people, marks.root, masks.root,
       NOTICES.map((one) => element("p", { class: "notice" }, say(`notice.${one}`)))));
 
@@ -60,7 +62,7 @@ export async function portraitView(studio, [, id], kept) {
       element("button", { type: "button", role: "radio", "aria-checked": String(value === now),
         "data-key": `${name}:${value}`, onclick: () => set(value) }, text);
     const shown = viewer.zooms?.() ?? [null];
-    refill(tools, [view.compare, view.zoom, change.on, shown, marks.on], () => [
+    refill(tools, [view.compare, view.zoom, change.on, shown, burns.brush()], () => [
       element("div", { role: "radiogroup", "aria-label": say("tools.compare") },
         ["after", "divider", "beside", "before"].map((one) =>
           radio("compare", one, view.compare, say(`compare.${one}`), (value) => viewer.setCompare(value)))),
@@ -68,8 +70,14 @@ export async function portraitView(studio, [, id], kept) {
         shown.map((zoom) => radio("zoom", zoom, view.zoom, zoom === null ? say("zoom.fit") : sayPercent(zoom),
           (value) => viewer.zoomTo(value)))),
       element("button", { type: "button", "aria-pressed": String(change.on), "data-key": "change",
-        onclick: () => change.toggle() }, say("tools.change"))]);
+        onclick: () => change.toggle() }, say("tools.change")),
+      element("div", { class: "row", role: "group", "aria-label": say("burns") }, burns.tools())]);
   }
+  burns.changed = () => {
+    drawTools();
+    drawPeople();
+    viewer.redraw();
+  };
 
   const strengthControl = (layer, name) => {
     const number = element("output", { class: "number" }, sayPercent(layer.strength));
@@ -93,7 +101,7 @@ export async function portraitView(studio, [, id], kept) {
       element("label", { for: slider.id }, stepWord(layer.step)), slider, number);
   };
 
-  const personCard = (person, layers, names) => {
+  const personCard = (person, layers, names, failed) => {
     const face = element("img", { alt: "", width: 72, height: 72 });
     if (person.face) {
       pictures.into(face, `/v1/portraits/${id}/iiif/original/${faceRegion(person.face, portrait)}/!144,144/0/default.jpg`);
@@ -102,17 +110,28 @@ export async function portraitView(studio, [, id], kept) {
     return element("section", { class: "panel person", "aria-label": person.name ?? say("people.unnamed") },
       element("div", { class: "who" }, person.face && face, namingForm(studio, person, names)),
       agreedLine(studio, portrait.shoot_id, person),
-      own.map((layer) => strengthControl(layer, person.name)),
+      own.map((layer) => [strengthControl(layer, person.name), layer.step === "redness" && burns.of(person, layer, failed)]),
       person.agreed.length > 0 && !own.length && element("p", { class: "quiet" }, say("portrait.working")));
+  };
+
+  let cards = { found: [], layers: [], names: [] };
+  const drawPeople = () => {
+    const { found, layers, shown, names, failed } = cards;
+    refill(people, [found, shown, names, failed, burns.said()], () => found.length
+      ? found.map((person) => personCard(person, layers, names, failed))
+      : element("p", { class: "empty" }, say("portrait.nobody")));
   };
 
   let layersBefore = "";
   const look = async () => {
+    const askedAt = performance.now();
     const [now, found, layers, markList, everybody] = await Promise.all([
       service.get(`/v1/portraits/${id}`), service.get(`/v1/portraits/${id}/people`),
       service.get(`/v1/portraits/${id}/layers`), service.get(`/v1/portraits/${id}/marks`),
       service.get(`/v1/shoots/${portrait.shoot_id}/people`)]);
     if (root.querySelector("input[type=range]:active") || [...root.querySelectorAll("input[type=range]")].some((s) => s.moved)) return;
+    const failed = await burns.failure(found, layers);
+    if (!burns.holds(askedAt)) return;
     refill(status, [now.state], () => [element("strong", {}, portrait.name), stateSign(now.state),
       element("span", { class: "row" }, [-1, 1].map((step) => {
         const next = neighbour(step);
@@ -121,8 +140,9 @@ export async function portraitView(studio, [, id], kept) {
       }))]);
     const names = [...new Set(everybody.map(({ person }) => person.name).filter(Boolean))].sort();
     const shown = layers.map(({ id: layer, person, step, strength, sha256 }) => [layer, person, step, strength, sha256]);
-    refill(people, [found, shown, names], () => found.length ? found.map((person) => personCard(person, layers, names))
-      : element("p", { class: "empty" }, say("portrait.nobody")));
+    burns.show(found, layers);
+    cards = { found, layers, shown, names, failed };
+    drawPeople();
     const key = JSON.stringify(shown);
     if (key !== layersBefore) {
       layersBefore = key;
@@ -136,7 +156,7 @@ export async function portraitView(studio, [, id], kept) {
 
   const key = (event) => {
     if (event.target.matches("input[type=range], [role=slider]") && event.key.startsWith("Arrow")) return false;
-    if (masks.key(event) || viewer.key(event)) return true;
+    if (burns.key(event) || masks.key(event) || viewer.key(event)) return true;
     if (["<", ",", "PageUp"].includes(event.key) || [">", ".", "PageDown"].includes(event.key)) {
       const next = neighbour(["<", ",", "PageUp"].includes(event.key) ? -1 : 1);
       if (next) studio.go(`/portrait/${next.id}`);
@@ -165,7 +185,7 @@ export async function portraitView(studio, [, id], kept) {
   drawTools();
   await Promise.all([look(), showColours()]);
   return {
-    root, look, key, title: portrait.name, crumbs: crumbs(shoot, portrait.name),
+    root, look, key, refresh: burns.refresh, title: portrait.name, crumbs: crumbs(shoot, portrait.name),
     shown: () => { studio.viewer = viewer; window.evenhandViewer = viewer; },
     stop: () => {
       removeEventListener("keyup", keyUp);
