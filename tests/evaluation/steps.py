@@ -16,6 +16,7 @@ from tests.evaluation import steps_measures as measures
 from tests.evaluation import steps_photographs as photographs
 from tests.evaluation import steps_rendered as rendered
 from tests.evaluation import steps_scenes as scenes
+from tests.evaluation.pointing import amid_each_piece
 from tests.evaluation.steps_harm import measure_harm
 from tests.evaluation.steps_marks import MarkTally, tally
 from tests.evaluation.steps_scenes import Case
@@ -43,7 +44,10 @@ class Row:
 ROWS = (
     Row("burn reduced", ">= 0.75", 2, share=True),
     Row("burnt to clean", "< 2.5", 2),
-    Row("unburnt moved", "< 0.7", 2),
+    Row("unburnt moved", "< 0.4", 2),
+    Row("burn reduced, pointed at", ">= 0.88", 2, share=True),
+    Row("burnt to clean, pointed at", "< 2.5", 2),
+    Row("unburnt moved, pointed at", "< 0.4", 2),
     Row("hue error", "<= 3 deg", 1),
     Row("texture kept, default", ">= 0.95", 3, share=True),
     Row("texture kept, half size, default", ">= 0.95", 3, share=True),
@@ -77,7 +81,14 @@ def measure_burns(cases: Iterable[Case], figures: Figures, sheet: Sheet) -> None
         for way, result in results.items():
             for name, value in measures.burn_measures(scene, result).items():
                 figures[name, way, case.tone].append(value)
+        burnt = (scene.dose.blood > 0.5 * scene.dose.blood.max()) & (scene.alpha > 0.9)
+        box = scene.patch.box
+        points = [(column + box.left, row + box.top) for column, row in amid_each_piece(burnt)]
+        pointed = redness(scene.patch, RednessSettings(burnt_at=tuple(points))).wanted
+        for name, value in measures.burn_measures(scene, pointed).items():
+            figures[f"{name}, pointed at", "evenhand", case.tone].append(value)
         sheet.add("redness", case.tone, scene.changed, results["evenhand"], scene.clean)
+        sheet.add("redness_pointed", case.tone, scene.changed, pointed, scene.clean)
 
 
 def measure_blotches(cases: Iterable[Case], figures: Figures, sheet: Sheet) -> None:

@@ -44,6 +44,9 @@ LIKE_POINT = ((0.3, 0.35), (0.6, 0.55))
 point is redder than the palest skin: little where that is little, as on deep skin, whose mottle is
 as large. Density and share, straight between; chosen on the rendered people of `tests/scenes`."""
 
+LEAST_FALL = 0.06
+"""Density by which skin may always be less red than a point: mottle."""
+
 PALEST = 0.1
 """Quantile of redness that stands for a person's palest skin."""
 
@@ -116,7 +119,11 @@ def around(places: Places, skin: CoarsePatch) -> Chosen:
 
 
 def as_red_as(skin: CoarsePatch, redness: Map, pointed: Chosen) -> Chosen:
-    """Skin that is nearly as red as what was pointed at, wherever it lies; none without points."""
+    """Skin that is nearly as red as what was pointed at, wherever it lies; none without points.
+
+    A burn parts a person's skin in two by redness: what lies below the threshold that parts it best
+    (Otsu, IEEE SMC 9(1), 62, 1979) is no burn.
+    """
     if not pointed.any():
         return np.zeros_like(pointed)
     even = blur(redness, skin.skin, skin.pixels(BORDER_MM))
@@ -125,7 +132,16 @@ def as_red_as(skin: CoarsePatch, redness: Map, pointed: Chosen) -> Chosen:
     redder = there - palest
     differences, shares = np.transpose(LIKE_POINT)
     fall = float(np.interp(redder, differences, shares))
-    return np.asarray(skin.inside & (even > there - fall * redder))
+    least = max(there - fall * redder, _parting(even[skin.inside], there))
+    return np.asarray(skin.inside & (even > least))
+
+
+def _parting(redness: Map, there: float) -> float:
+    """Redness that parts skin in two best, not above what was pointed at."""
+    low, high = np.quantile(redness, [0.01, 0.99])
+    codes = np.clip((redness - low) / max(float(high - low), 1e-6) * 255, 0, 255).astype(np.uint8)
+    code, _ = cv2.threshold(codes, 0, 255, cv2.THRESH_BINARY | cv2.THRESH_OTSU)
+    return min(float(low + (code + 0.5) / 255 * (high - low)), there - LEAST_FALL)
 
 
 def _touched(chosen: Chosen, places: Chosen) -> Chosen:

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any
+from typing import Annotated, Any
 
 import cv2
 import numpy as np
@@ -31,6 +31,7 @@ from evenhand.steps.pigments import Direction, pigments_of
 Map = npt.NDArray[np.float32]
 Chosen = npt.NDArray[np.bool_]
 Point = tuple[int, int]
+Share = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
 
 GRID_MM = 0.5
 """Pixels of the coarse grid on skin: finer than any burn's edge, coarser than pores."""
@@ -100,7 +101,7 @@ class RednessSettings(BaseModel):
     leave_at: tuple[Point, ...] = Field(
         (), description="Points (column, row) of the upright photograph that are to be left."
     )
-    by_region: dict[Region, float] = Field(
+    by_region: dict[Region, Share] = Field(
         default_factory=dict,
         description="Strength of single regions of skin, 0 to 1, beside the whole.",
     )
