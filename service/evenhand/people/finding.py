@@ -138,7 +138,7 @@ def _person_of(
     height, width = view.pixels.shape[:2]
     to_owner = chained(inverse(to_photograph), view.to_photograph)
     mine = edges.sampled(own.astype(np.float32), to_owner, (height, width))
-    parts = parts_of(parsing, view, mine, mm_per_pixel)
+    parts = parts_of(parsing, view, mine, mm_per_pixel, head.face.box)
     masks = masks_of(photograph, view, parts, kept)
     burnt = belief_of(view, parts.skin, parts.face, parts.hand)
     return Person(index, head.face, scale, masks, burnt)

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from evenhand.box import Box
 from evenhand.colour.encoding import encoding_of
 from evenhand.people import skin_model
 from evenhand.people.parser import SKIN_PARTS, Parsing, Part
@@ -61,6 +62,14 @@ SEED_SHARE = 0.6
 FOREIGN_ODDS = 4.6
 """Logarithm of the odds (100 to 1) against a colour that this skin has in no light."""
 
+COLOUR_LIMITS = (0.1, 0.85)
+"""Least and most that the likeness of colour may say: shaded skin can be unlike the face's, cloth
+and wood can have its colour."""
+
+FEW_SEEDS, MANY_SEEDS = 1000, 4000
+"""Pixels of a face from which likeness to it begins to count, and counts in full: a face of 40 px
+does not tell what a leg in other light looks like."""
+
 COLOUR_ON_FACE = 0.5
 """Weight of the own colour where the parser sees a face or an ear: it knows faces better
 than colour does, which shadows and shine mislead."""
@@ -95,7 +104,9 @@ class Parts:
     hand: Field
 
 
-def parts_of(parsing: Parsing, view: View, own: Field, mm_per_pixel: float) -> Parts:
+def parts_of(
+    parsing: Parsing, view: View, own: Field, mm_per_pixel: float, face_box: Box | None = None
+) -> Parts:
     """What a person's working view shows.
 
     Parameters
@@ -107,12 +118,14 @@ def parts_of(parsing: Parsing, view: View, own: Field, mm_per_pixel: float) -> P
         1 where the place is this person's, else 0.
     mm_per_pixel : float
         Of the view.
+    face_box : Box, optional
+        Where the person's face is in the photograph: it teaches the colours of their skin.
     """
     chances = {part: _chance(parsing, view, (part,)) for part in SKIN_PARTS}
     by_parser = np.minimum(sum(chances.values()), 1).astype(np.float32)
     face = chances[Part.FACE] + chances[Part.EAR]
-    seeds = (chances[Part.FACE] * own > SEED_SHARE) & (by_parser > SUREST_PARSER)
-    skin = _without_foreign_colours(by_parser, view, seeds, face) * own
+    seeds = (chances[Part.FACE] * own > SEED_SHARE) & _inside(face_box, view)
+    skin = _weighed_with_own_colour(by_parser, view, seeds, face) * own
     kept = {
         region: _chance(parsing, view, those) * own
         for region, those in KEPT_REGIONS_OF_PARTS.items()
@@ -169,10 +182,21 @@ def _likeliest(chances: Mapping[Part, Field]) -> Codes:
     return likeliest
 
 
-def _without_foreign_colours(
+def _inside(box: Box | None, view: View) -> npt.NDArray[np.bool_]:
+    """Where a box of the photograph lies in the view; nowhere without one."""
+    area = np.zeros(view.pixels.shape[:2], np.uint8)
+    if box is not None:
+        columns, rows = (box.left, box.right), (box.top, box.bottom)
+        corners = view.in_view(np.array([(c, r) for c in columns for r in rows]))
+        hull = cv2.convexHull(np.rint(corners).astype(np.int32))
+        cv2.fillConvexPoly(area, hull, 1)
+    return area > 0
+
+
+def _weighed_with_own_colour(
     by_parser: Field, view: View, seeds: npt.NDArray[np.bool_], face: Field
 ) -> Field:
-    """The parser's chance, less where the colour is none that the seeds' skin has in any light.
+    """The parser's chance together with what the colour of the seeds' skin says of a place.
 
     Logarithms of odds are added. Without a face there is nothing to learn from.
     """
@@ -182,7 +206,10 @@ def _without_foreign_colours(
         return by_parser
     bounded = np.clip(by_parser, 1 - SUREST_PARSER, SUREST_PARSER)
     odds = np.log(bounded / (1 - bounded))
-    odds -= (1 - (1 - COLOUR_ON_FACE) * face) * FOREIGN_ODDS * skin_model.foreign(model, linear)
+    alike = np.clip(skin_model.likeness(model, linear), *COLOUR_LIMITS)
+    known = np.clip((seeds.sum() - FEW_SEEDS) / (MANY_SEEDS - FEW_SEEDS), 0, 1)
+    told = known * np.log(alike / (1 - alike)) - FOREIGN_ODDS * skin_model.foreign(model, linear)
+    odds += (1 - (1 - COLOUR_ON_FACE) * face) * told
     chance: Field = 1 / (1 + np.exp(-odds))
     return chance
 
