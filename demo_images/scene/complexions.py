@@ -67,7 +67,7 @@ def random_complexion(
         stubble_kind=str(rng.choice(["full", "goatee", "moustache"], p=[0.75, 0.15, 0.10])),
         stubble_grey=float(u(0, 1)),
         dark_rings=float(u(0, 2.5)) * (1 + deep),
-        areola=float(u(0.011, 0.016) if male > 0.5 else u(0.013, 0.024)),
+        areola=float(u(0.010, 0.016)) if male > 0.5 else 0.0,
         nostril_edge=float(u(0.15, 0.5)),
         nostril_dark=float(u(0.6, 0.92)),
         nostril_red=float(u(0, 1.5)),
@@ -103,7 +103,8 @@ def _undertone(rng: np.random.Generator, tone: float) -> Colour:
     deep = float(np.clip((tone - 5) / 3, 0, 1))
     pale = float(np.clip((3 - tone) / 2, 0, 1))
     chances = {"olive": 0.2 - 0.1 * pale, "rosy": 0.15 + 0.15 * pale - 0.1 * deep,
-               "red": 0.1 + 0.25 * deep, "ash": 0.15, "golden": 0.15, "plain": 0.2}  # fmt: skip
+               "red": 0.1 + 0.25 * deep, "ash": 0.15 - 0.08 * deep,
+               "golden": 0.15, "plain": 0.2}  # fmt: skip
     weight = np.array(list(chances.values()))
     kind = str(rng.choice(list(chances), p=weight / weight.sum()))
     lean = np.array(UNDERTONES[kind]) * rng.uniform(0.4, 1.5)

@@ -353,10 +353,8 @@ def _everyday(
         for middle in zones.nipples(figure):
             apart = nodes.vector("DISTANCE", nodes.attribute("rest", "Vector"), middle)
             disc = nodes.step(apart.outputs["Value"], look.areola, 0.75 * look.areola)
-            red, brown = (
-                nodes.add(red, nodes.mul(disc, 0.6)),
-                nodes.add(brown, nodes.mul(disc, 0.55)),
-            )
+            red = nodes.add(red, nodes.mul(disc, 0.6))
+            brown = nodes.add(brown, nodes.mul(disc, 0.55))
     for mark in look.birthmarks:
         middle = decals.spot(figure, mark.site, mark.along, mark.about)
         apart = nodes.vector("DISTANCE", nodes.attribute("rest", "Vector"), middle)
