@@ -292,16 +292,16 @@ def _birthmarks(rng: np.random.Generator) -> tuple[Birthmark, ...]:
 
 
 SITES = {
-    "upperarm": (0.20, (0.07, 0.16)),
-    "forearm": (0.24, (0.05, 0.15)),
+    "upperarm": (0.18, (0.07, 0.16)),
+    "forearm": (0.28, (0.05, 0.15)),
     "shin": (0.10, (0.07, 0.18)),
-    "thigh": (0.08, (0.09, 0.24)),
+    "thigh": (0.06, (0.09, 0.24)),
     "chest": (0.10, (0.07, 0.22)),
-    "back": (0.07, (0.10, 0.36)),
-    "belly": (0.03, (0.06, 0.18)),
-    "neck": (0.06, (0.035, 0.09)),
+    "back": (0.06, (0.10, 0.36)),
+    "belly": (0.02, (0.06, 0.18)),
+    "neck": (0.08, (0.035, 0.09)),
     "nape": (0.03, (0.03, 0.09)),
-    "hand": (0.06, (0.025, 0.07)),
+    "hand": (0.08, (0.025, 0.07)),
     "foot": (0.03, (0.03, 0.08)),
 }
 """Places of marks: how often each is drawn and the range of heights there, metres."""
@@ -328,7 +328,7 @@ def _tattoos(
     rng: np.random.Generator, tone: float, sites: dict[str, tuple[float, tuple[float, float]]]
 ) -> tuple[Mark, ...]:
     """One tattoo, a few, or many; mostly in one set of inks."""
-    count = int(rng.choice([1, rng.integers(2, 5), rng.integers(5, 9)], p=[0.45, 0.35, 0.2]))
+    count = int(rng.choice([1, rng.integers(2, 5), rng.integers(5, 9)], p=[0.35, 0.35, 0.3]))
     inks, opacity = _inks(rng, tone)
     found = []
     for _ in range(count):

@@ -473,9 +473,9 @@ def _fine_hair(nodes: Nodes, masks: dict[str, Any]) -> Any:
     arm = nodes.is_index(masks["part"], labels.CLASSES.index("arm"))
     outward = nodes.math("ABSOLUTE", x)
     along = nodes.add(z, nodes.mul(arm, nodes.add(nodes.mul(outward, -0.7), nodes.mul(z, -0.3))))
-    across = nodes.add(x, nodes.mul(arm, z, 0.7))
+    across = nodes.add(outward, nodes.mul(arm, nodes.add(z, nodes.mul(outward, -0.3)), 0.7))
     streaks = nodes.noise(
-        nodes.joined(nodes.mul(across, 520.0), nodes.mul(y, 520.0), nodes.mul(along, 70.0)), 1, 1
+        nodes.joined(nodes.mul(across, 700.0), nodes.mul(y, 700.0), nodes.mul(along, 60.0)), 1, 1
     )
     return nodes.mul(nodes.step(streaks, -0.02, 0.16), nodes.attribute("hairy"))
 
