@@ -67,7 +67,7 @@ def random_complexion(
         stubble_kind=str(rng.choice(["full", "goatee", "moustache"], p=[0.75, 0.15, 0.10])),
         stubble_grey=float(u(0, 1)),
         dark_rings=float(u(0, 2.5)) * (1 + deep),
-        areola=float(u(0.011, 0.016) if male > 0.5 else u(0.013, 0.024)),
+        areola=float(u(0.010, 0.016)) if male > 0.5 else 0.0,
         nostril_edge=float(u(0.15, 0.5)),
         nostril_dark=float(u(0.6, 0.92)),
         nostril_red=float(u(0, 1.5)),
@@ -103,7 +103,8 @@ def _undertone(rng: np.random.Generator, tone: float) -> Colour:
     deep = float(np.clip((tone - 5) / 3, 0, 1))
     pale = float(np.clip((3 - tone) / 2, 0, 1))
     chances = {"olive": 0.2 - 0.1 * pale, "rosy": 0.15 + 0.15 * pale - 0.1 * deep,
-               "red": 0.1 + 0.25 * deep, "ash": 0.15, "golden": 0.15, "plain": 0.2}  # fmt: skip
+               "red": 0.1 + 0.25 * deep, "ash": 0.15 - 0.08 * deep,
+               "golden": 0.15, "plain": 0.2}  # fmt: skip
     weight = np.array(list(chances.values()))
     kind = str(rng.choice(list(chances), p=weight / weight.sum()))
     lean = np.array(UNDERTONES[kind]) * rng.uniform(0.4, 1.5)
@@ -291,16 +292,16 @@ def _birthmarks(rng: np.random.Generator) -> tuple[Birthmark, ...]:
 
 
 SITES = {
-    "upperarm": (0.20, (0.07, 0.16)),
-    "forearm": (0.24, (0.05, 0.15)),
+    "upperarm": (0.18, (0.07, 0.16)),
+    "forearm": (0.28, (0.05, 0.15)),
     "shin": (0.10, (0.07, 0.18)),
-    "thigh": (0.08, (0.09, 0.24)),
+    "thigh": (0.06, (0.09, 0.24)),
     "chest": (0.10, (0.07, 0.22)),
-    "back": (0.07, (0.10, 0.36)),
-    "belly": (0.03, (0.06, 0.18)),
-    "neck": (0.06, (0.035, 0.09)),
+    "back": (0.06, (0.10, 0.36)),
+    "belly": (0.02, (0.06, 0.18)),
+    "neck": (0.08, (0.035, 0.09)),
     "nape": (0.03, (0.03, 0.09)),
-    "hand": (0.06, (0.025, 0.07)),
+    "hand": (0.08, (0.025, 0.07)),
     "foot": (0.03, (0.03, 0.08)),
 }
 """Places of marks: how often each is drawn and the range of heights there, metres."""
@@ -327,7 +328,7 @@ def _tattoos(
     rng: np.random.Generator, tone: float, sites: dict[str, tuple[float, tuple[float, float]]]
 ) -> tuple[Mark, ...]:
     """One tattoo, a few, or many; mostly in one set of inks."""
-    count = int(rng.choice([1, rng.integers(2, 5), rng.integers(5, 9)], p=[0.45, 0.35, 0.2]))
+    count = int(rng.choice([1, rng.integers(2, 5), rng.integers(5, 9)], p=[0.35, 0.35, 0.3]))
     inks, opacity = _inks(rng, tone)
     found = []
     for _ in range(count):

@@ -354,10 +354,8 @@ def _everyday(
         for middle in zones.nipples(figure):
             apart = nodes.vector("DISTANCE", nodes.attribute("rest", "Vector"), middle)
             disc = nodes.step(apart.outputs["Value"], look.areola, 0.75 * look.areola)
-            red, brown = (
-                nodes.add(red, nodes.mul(disc, 0.6)),
-                nodes.add(brown, nodes.mul(disc, 0.55)),
-            )
+            red = nodes.add(red, nodes.mul(disc, 0.6))
+            brown = nodes.add(brown, nodes.mul(disc, 0.55))
     for mark in look.birthmarks:
         middle = decals.spot(figure, mark.site, mark.along, mark.about)
         apart = nodes.vector("DISTANCE", nodes.attribute("rest", "Vector"), middle)
@@ -476,9 +474,9 @@ def _fine_hair(nodes: Nodes, masks: dict[str, Any]) -> Any:
     arm = nodes.is_index(masks["part"], labels.CLASSES.index("arm"))
     outward = nodes.math("ABSOLUTE", x)
     along = nodes.add(z, nodes.mul(arm, nodes.add(nodes.mul(outward, -0.7), nodes.mul(z, -0.3))))
-    across = nodes.add(x, nodes.mul(arm, z, 0.7))
+    across = nodes.add(outward, nodes.mul(arm, nodes.add(z, nodes.mul(outward, -0.3)), 0.7))
     streaks = nodes.noise(
-        nodes.joined(nodes.mul(across, 520.0), nodes.mul(y, 520.0), nodes.mul(along, 70.0)), 1, 1
+        nodes.joined(nodes.mul(across, 700.0), nodes.mul(y, 700.0), nodes.mul(along, 60.0)), 1, 1
     )
     return nodes.mul(nodes.step(streaks, -0.02, 0.16), nodes.attribute("hairy"))
 
