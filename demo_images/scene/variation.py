@@ -13,6 +13,7 @@ from .cloth import Cut, Fabric
 from .complexions import random_complexion, random_tone
 from .figure import Figure
 from .hair import STYLES
+from .held import Held
 from .person import HairColour, PersonSpec
 from .pose import Pose
 from .shape import Build, random_expression, random_features
@@ -105,6 +106,7 @@ def random_person(assets: Assets, rng: np.random.Generator) -> PersonSpec:
         hood=hood,
         scarf=scarf,
         shoes=_shoes(rng, tone),
+        held=_held(rng, tone) if rng.random() < 0.15 else None,
         jewellery=worn_jewellery,
         sunlit=(float(rng.uniform(-0.8, 0.8)), float(rng.uniform(-0.9, 0.2)), 0.75),
         burn_cut=burn_cut if complexion.burn and rng.random() < 0.7 else None,
@@ -207,7 +209,7 @@ def _fabric(rng: np.random.Generator, tone: float, tight: bool = False) -> Fabri
         folds=float(rng.uniform(0.1, 0.5) if tight else rng.choice([1.0, rng.uniform(0.1, 2.0)])),
         sheer=float(rng.uniform(0.2, 0.6)) if rng.random() < (0.12 if tight else 0.05) else 0.0,
         below=(float(below[0]), float(below[1]), float(below[2])),
-        holes=float(rng.uniform(0.004, 0.014)) if rng.random() < 0.05 else 0.0,
+        holes=float(rng.uniform(0.004, 0.014)) if rng.random() < 0.03 else 0.0,
     )  # fmt: skip
 
 
@@ -275,7 +277,11 @@ def random_clothes(
     )
     uppers, lowers = _uppers(rng), _lowers(rng)
     below = _fabric(rng, tone, lower == "leggings")
-    above = below if rng.random() < 0.25 else _fabric(rng, tone, upper in ("tight", "bra"))
+    above = (
+        below
+        if rng.random() < (0.5 if lower == "skirt" else 0.2)
+        else _fabric(rng, tone, upper in ("tight", "bra"))
+    )
     worn, names = [(lowers[lower], below)], [lower]
     if upper in ("straps", "tank", "strapless", "bra") and not man and rng.random() < 0.25:
         swim = Cut("swimsuit", str(uppers[upper].neck), uppers[upper].strap, 0.02, 0.5,
@@ -314,6 +320,17 @@ def _shoes(rng: np.random.Generator, tone: float) -> Shoes | None:
     kind = str(rng.choice(["shoe", "boot", "pump", "sandal"], p=[0.35, 0.15, 0.15, 0.35]))
     return Shoes(kind, _cloth_colour(rng, tone), _cloth_colour(rng, tone), float(rng.random()),
                  int(rng.integers(1, 4)))  # fmt: skip
+
+
+def _held(rng: np.random.Generator, tone: float) -> Held:
+    """A handle, a ball or a box of any colour."""
+    kind = str(rng.choice(["bar", "ball", "box"], p=[0.5, 0.25, 0.25]))
+    size = {"bar": (0.02, 0.05), "ball": (0.05, 0.22), "box": (0.01, 0.06)}[kind]
+    wood = (0.45, 0.26, 0.13)
+    colour = wood if kind == "bar" and rng.random() < 0.4 else _cloth_colour(rng, tone)
+    return Held(kind, str(rng.choice(["l", "r"])), colour, float(rng.uniform(*size)),
+                float(np.exp(rng.uniform(np.log(0.12), np.log(1.5 if kind == "bar" else 0.3)))),
+                float(rng.uniform(0.2, 0.8)))  # fmt: skip
 
 
 METALS: tuple[Colour, ...] = (
