@@ -260,8 +260,8 @@ UPPER_CHANCES = {
 """How often men (True) and women wear each upper garment."""
 
 LOWER_CHANCES = {
-    True: {"shorts": 0.45, "trousers": 0.33, "leggings": 0.1, "briefs": 0.12},
-    False: {"shorts": 0.24, "trousers": 0.2, "leggings": 0.2, "briefs": 0.16, "skirt": 0.2},
+    True: {"shorts": 0.5, "trousers": 0.28, "leggings": 0.07, "briefs": 0.15},
+    False: {"shorts": 0.26, "trousers": 0.18, "leggings": 0.15, "briefs": 0.2, "skirt": 0.21},
 }
 """How often men (True) and women wear each lower garment."""
 
@@ -302,9 +302,9 @@ def _close_things(rng: np.random.Generator) -> dict[str, Cut]:
     """Tights, socks and gloves: what covers whole limbs close to the skin."""
     u = rng.uniform
     things = {}
-    if rng.random() < 0.1:
+    if rng.random() < 0.07:
         things["tights"] = Cut("tights", top=0.9, hem=-0.1, mesh="body", offset=0.0008)
-    elif rng.random() < 0.3:
+    elif rng.random() < 0.2:
         things["socks"] = Cut("socks", top=float(rng.choice([u(0.08, 0.2), u(0.2, 0.75)])),
                               hem=-0.1, mesh="body", offset=0.0015)  # fmt: skip
     if rng.random() < 0.08:
@@ -314,8 +314,8 @@ def _close_things(rng: np.random.Generator) -> dict[str, Cut]:
 
 
 def _shoes(rng: np.random.Generator, tone: float) -> Shoes | None:
-    """Shoes of any kind; bare feet four times in ten."""
-    if rng.random() < 0.4:
+    """Shoes of any kind; bare feet half the time."""
+    if rng.random() < 0.5:
         return None
     kind = str(rng.choice(["shoe", "boot", "pump", "sandal"], p=[0.35, 0.15, 0.15, 0.35]))
     return Shoes(kind, _cloth_colour(rng, tone), _cloth_colour(rng, tone), float(rng.random()),
