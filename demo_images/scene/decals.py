@@ -33,7 +33,7 @@ FACE_SPOTS = {
 }
 """Places of a face: distance from the middle and height above the eyes, metres."""
 
-DEPTH = {"thigh": 0.05, "torso": 0.09, "face": 0.11, "hand": 0.02, "neck": 0.035, "foot": 0.03}
+DEPTH = {"thigh": 0.05, "torso": 0.09, "face": 0.11, "hand": 0.014, "neck": 0.035, "foot": 0.03}
 """Metres below its highest point that a flat picture reaches on round parts."""
 
 

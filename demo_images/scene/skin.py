@@ -100,7 +100,8 @@ class Complexion:
     lay, over an edge `tan_edge` metres wide; `dark_joints`, `pale_palms`: melanin more and less;
     `mole_size`: times the usual; `birthmarks`: flat patches; `vitiligo`: share of unpigmented skin;
     `body_hair`: fine dark hair of limbs and chest; `stubble_kind`: where stubble grows;
-    `stubble_grey`: how blue-grey it shows; `shaved`: shadow of a shaved scalp; `nostril_edge`: the
+    `stubble_grey`: how blue-grey it shows; `shaved`: shadow of a shaved scalp; `dark_rings`: under
+    the eyes, times the usual; `areola`: its radius in metres, or 0 for none; `nostril_edge`: the
     lower, the wider nostrils, with how dark and how red they are.
     """
 
@@ -135,6 +136,8 @@ class Complexion:
     stubble_kind: str = "full"
     stubble_grey: float = 0.0
     shaved: float = 0.0
+    dark_rings: float = 1.0
+    areola: float = 0.0
     nostril_edge: float = 0.5
     nostril_dark: float = 0.85
     nostril_red: float = 0.0
@@ -272,7 +275,7 @@ def _pigments(
         0.10,
         nodes.mul(blotches, look.mottle),
         nodes.mul(flush, look.flush),
-        *[nodes.mul(nodes.blob(rest, c, 0.013), 0.18) for c in under],
+        *[nodes.mul(nodes.blob(rest, c, 0.013), 0.18 * look.dark_rings) for c in under],
         *[nodes.mul(nodes.blob(rest, c, 0.045), 0.22) for c in elbows + hands],
         nodes.mul(masks["mouth"], 1.2),
         nodes.mul(masks["nail"], 0.35),
@@ -281,7 +284,7 @@ def _pigments(
         nodes.mul(nodes.noise(place, 9, 3), 0.30 * look.mottle),
         nodes.mul(nodes.noise(place, 45, 4), 0.26 * look.mottle),
         nodes.mul(nodes.noise(place, 220, 3), 0.40 * look.mottle),
-        *[nodes.mul(nodes.blob(rest, c, 0.012), 0.10) for c in under],
+        *[nodes.mul(nodes.blob(rest, c, 0.012), 0.10 * look.dark_rings) for c in under],
         nodes.mul(masks["lid"], 0.10),
         nodes.mul(masks["nail"], -0.15),
     )
@@ -347,6 +350,14 @@ def _everyday(
         brown = nodes.add(brown, nodes.mul(nodes.attribute("dark_joints"), look.dark_joints))
     if look.pale_palms:
         brown = nodes.add(brown, nodes.mul(nodes.attribute("palm"), -look.pale_palms))
+    if look.areola:
+        for middle in zones.nipples(figure):
+            apart = nodes.vector("DISTANCE", nodes.attribute("rest", "Vector"), middle)
+            disc = nodes.step(apart.outputs["Value"], look.areola, 0.75 * look.areola)
+            red, brown = (
+                nodes.add(red, nodes.mul(disc, 0.6)),
+                nodes.add(brown, nodes.mul(disc, 0.55)),
+            )
     for mark in look.birthmarks:
         middle = decals.spot(figure, mark.site, mark.along, mark.about)
         apart = nodes.vector("DISTANCE", nodes.attribute("rest", "Vector"), middle)

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from functools import lru_cache
 
 import numpy as np
 
-from .assets import Floats
+from .assets import Assets, Floats
 from .cloth import Cut, cut_field
 from .figure import Figure
 from .pose import BONE_NAMES
+from .shape import Build
 
 
 @dataclass(frozen=True)
@@ -228,6 +230,25 @@ def hand_axes(figure: Figure, letter: str, side: int) -> tuple[Floats, Floats]:
     back *= np.sign(back @ np.array([side, 0.0, 0.3]))
     back -= ahead * (ahead @ back)
     return ahead, back / np.linalg.norm(back)
+
+
+def nipples(figure: Figure) -> tuple[Floats, Floats]:
+    """Middles of both areolas at rest."""
+    left, right = _nipple_vertices(figure.assets)
+    return figure.points[left], figure.points[right]
+
+
+@lru_cache(maxsize=1)
+def _nipple_vertices(assets: Assets) -> tuple[int, int]:
+    """Front-most vertices of a plain woman's breasts, the same vertices for everybody."""
+    plain = Figure(assets, Build(0.0, 0.2, 0.0, (0.4, 0.3, 0.3)))
+    points, neck = plain.points[: plain.body_size], plain.joint("neck")
+    found = []
+    for side in (1, -1):
+        x, low = points[:, 0] * side, neck[2] - points[:, 2]
+        breast = np.nonzero((x > 0.04) & (x < 0.16) & (low > 0.10) & (low < 0.32))[0]
+        found.append(int(breast[points[breast, 1].argmin()]))
+    return found[0], found[1]
 
 
 def any_of(given: Redness) -> bool:

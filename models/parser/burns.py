@@ -24,10 +24,10 @@ BLOOD_LIGHT, BLOOD_DARK = (0.12, 0.66, 0.58), (0.26, 0.46, 0.42)
 # Density of a unit of pigment in linear red, green and blue, as in the scene script: on the palest
 # and on the deepest skin.
 
-BURN_CHANCE = 0.45
+BURN_CHANCE = 0.5
 # Share of pictures in which somebody is burnt.
 
-PERSON_CHANCE = 0.75
+PERSON_CHANCE = 0.85
 # Share of the people in such a picture who are.
 
 AMOUNTS = (0.2, 1.9)
@@ -36,8 +36,9 @@ AMOUNTS = (0.2, 1.9)
 SEEN = 0.12
 # Added density from which a burn is wholly a burn; less counts in part.
 
-BORDERLESS = 0.8
-# Share of somebody's visible skin from which no unburnt skin is left to tell a burn by: not asked.
+UNBURNT, LEAST_UNBURNT = 0.15, 0.15
+# Share of a burn below which skin is unburnt, and share of visible skin of a person that must be:
+# with less there is nothing to tell a burn by, and it is not asked for.
 
 SHAPES = 5
 # Pieces of earlier cloth tried on a picture; each is there with a chance of one in four.
@@ -157,10 +158,20 @@ def darkened(front: Framed, density: Tensor) -> Tensor:
 
 def burnt(front: Framed, burn_chance: float = BURN_CHANCE) -> Burn:
     """A burn on some of the pictures."""
+    burn = Burn(
+        torch.ones_like(front.light), torch.zeros_like(front.skin), torch.ones_like(front.skin)
+    )
+    drawn = torch.nonzero(chance(front.light, burn_chance, front.light.shape[0]))[:, 0]
+    if len(drawn):
+        burn.ratio[drawn], burn.share[drawn], burn.known[drawn] = _burnt(front.chosen(drawn))
+    return burn
+
+
+def _burnt(front: Framed) -> tuple[Tensor, Tensor, Tensor]:
+    """Ratio, share and where it is known of a burn on every picture."""
     like = front.light
     count = like.shape[0]
-    amount = log_uniform(like, *AMOUNTS, count, 1, 1, 1) * chance(like, burn_chance, count, 1, 1, 1)
-    dose = (amount * reached_skin(front)).clamp(0, 2.2)
+    dose = (log_uniform(like, *AMOUNTS, count, 1, 1, 1) * reached_skin(front)).clamp(0, 2.2)
     blood = pigment(front, BLOOD_LIGHT, BLOOD_DARK)
     brown = torch.tensor(MELANIN, device=like.device)[:, None, None]
     blood = blood + 0.10 * brown * uniform(like, 0, 1.5, count, 1, 1, 1)
@@ -170,10 +181,10 @@ def burnt(front: Framed, burn_chance: float = BURN_CHANCE) -> Burn:
     sure = (front.skin > 0.7).float()
     for number in range(1, MOST_PEOPLE + 1):
         mine = sure * (front.who == number)
-        covered = (mine * share).sum((1, 2, 3)) / mine.sum((1, 2, 3)).clamp(min=1)
-        all_over = (covered > BORDERLESS).float()[:, None, None, None]
+        plain = (mine * (share < UNBURNT)).sum((1, 2, 3)) / mine.sum((1, 2, 3)).clamp(min=1)
+        all_over = (plain < LEAST_UNBURNT).float()[:, None, None, None]
         known = known * (1 - all_over * (front.who == number))
-    return Burn(ratio, share, known)
+    return ratio, share, known
 
 
 def look_alikes(front: Framed) -> Tensor:
@@ -182,8 +193,11 @@ def look_alikes(front: Framed) -> Tensor:
     count = like.shape[0]
     brown = torch.tensor(MELANIN, device=like.device)[:, None, None]
     blood = pigment(front, BLOOD_LIGHT, BLOOD_DARK)
-    tan = chance(like, 0.3, count, 1, 1, 1) * log_uniform(like, 0.08, 0.8, count, 1, 1, 1)
-    density = tan * reached_skin(front) * brown
+    density = torch.zeros_like(like)
+    tanned = torch.nonzero(chance(like, 0.3, count))[:, 0]
+    if len(tanned):
+        tan = log_uniform(like, 0.08, 0.8, len(tanned), 1, 1, 1)
+        density[tanned] = tan * reached_skin(front.chosen(tanned)) * brown
     nature = chance(like, 0.5, count, 1)
     redder = nature * torch.randn(count, SKIN_PARTS, device=like.device) * 0.13
     browner = nature * torch.randn(count, SKIN_PARTS, device=like.device) * 0.10

@@ -17,6 +17,8 @@ LUMINANCE = (0.2126, 0.7152, 0.0722)
 def blurred_by(light: Tensor, sigma: float | Tensor) -> Tensor:
     """Gaussian blur, one standard deviation in pixels for all or one for each picture."""
     count, channels = light.shape[:2]
+    if not count:
+        return light
     width = torch.as_tensor(sigma, device=light.device, dtype=torch.float32).reshape(-1, 1)
     width = width.expand(count, 1).clamp(min=0.05)
     offset = torch.arange(-7, 8, device=light.device, dtype=torch.float32)
@@ -146,9 +148,10 @@ def mildly_photographed(light: Tensor) -> Tensor:
     value = plain_picture(rolled_off(light * torch.exp(gain + balance)))
     bend = uniform(light, -0.2, 0.5, count, 1, 1, 1)
     value = value + bend * (value * value * (3 - 2 * value) - value)
-    sigma = chance(light, 0.4, count) * log_uniform(light, 0.3, 1.5, count)
+    soft = torch.nonzero(chance(light, 0.4, count))[:, 0]
+    value[soft] = blurred_by(value[soft], log_uniform(light, 0.3, 1.5, len(soft)))
     noise = torch.randn_like(value) * log_uniform(light, 0.001, 0.015, count, 1, 1, 1)
-    return (blurred_by(value, sigma) + noise).clamp(0, 1)
+    return (value + noise).clamp(0, 1)
 
 
 def rolled_off(light: Tensor) -> Tensor:

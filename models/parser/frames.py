@@ -36,6 +36,10 @@ class Framed:
     gloss: Tensor
     tone: Tensor
 
+    def chosen(self, index: Tensor) -> Framed:
+        """Some of the pictures."""
+        return Framed(**{name: tensor[index] for name, tensor in vars(self).items()})
+
 
 def framed(views: Views, chosen: Tensor, size: int) -> Framed:
     """The chosen views in random frames; outside of a view there is nobody."""

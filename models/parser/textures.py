@@ -65,3 +65,41 @@ def surroundings(count: int, size: int, like: Tensor) -> Tensor:
     beyond = (side > uniform(like, -0.6, 0.9, count, 1, 1))[:, None]
     other = texture(count, size, like) * log_uniform(like, 0.3, 3.0, count, 1, 1, 1)
     return torch.where(beyond, other, texture(count, size, like))
+
+
+LEAVES = 36
+# Shapes of a collage.
+
+
+def collage(count: int, size: int, like: Tensor) -> Tensor:
+    """Many overlapping boxes and discs of all sizes in linear light, shape (count, 3, size, size).
+
+    Such "dead leaves" share the edges and contrasts of photographed streets and rooms (Lee,
+    Mumford, Huang, IJCV 41, 35-59, 2001).
+    """
+    axis = torch.linspace(-1, 1, size, device=like.device)
+    down, across = axis[None, :, None], axis[None, None, :]
+    picture = texture(count, size, like)
+    grain = torch.stack([texture(count, size, like) for _ in range(2)])
+    grain = grain / grain.mean((2, 3, 4), keepdim=True).clamp(min=1e-3)
+    flat = chance(like, 0.5, count, 1, 1)
+    for leaf in range(LEAVES):
+        place = uniform(like, -1.1, 1.1, 2, count, 1, 1)
+        # few large ones below, many small ones above
+        reach = log_uniform(like, 0.02, 1.2, count, 1, 1) * (1 - 0.8 * leaf / LEAVES)
+        aspect = log_uniform(like, 0.25, 4.0, count, 1, 1).sqrt()
+        turn = torch.randn(count, 1, 1, device=like.device)
+        angle = torch.where(flat, 0.06 * turn, 3 * turn)
+        x, y = across - place[0], down - place[1]
+        u = (torch.cos(angle) * x + torch.sin(angle) * y).abs() / (reach * aspect)
+        v = (torch.cos(angle) * y - torch.sin(angle) * x).abs() / (reach / aspect)
+        box = torch.maximum(u, v) < 1
+        disc = u * u + v * v < 1
+        inside = torch.where(chance(like, 0.65, count, 1, 1), box, disc)[:, None]
+        colour = any_colours(count, like)[..., None, None]
+        shade = 1 + uniform(like, -0.4, 0.4, count, 1, 1) * y / reach
+        fill = colour * shade[:, None].clamp(0.2, 2)
+        rough = chance(like, 0.5, count, 1, 1, 1)
+        fill = torch.where(rough, fill * grain[leaf % 2].clamp(0.2, 3), fill)
+        picture = torch.where(inside, fill, picture)
+    return picture

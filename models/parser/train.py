@@ -51,7 +51,7 @@ MINUTES_AFTER = 0.6
 AVERAGE_DECAY = 0.999
 # Of the moving average of the weights, which is what is kept.
 
-HEAD_WEIGHT, BURN_WEIGHT = 0.3, 2.0
+HEAD_WEIGHT, BURN_WEIGHT = 0.3, 5.0
 # Of the losses of heads and burn beside that of the parts.
 
 FEWEST = 64
@@ -292,8 +292,9 @@ def main() -> None:
     torch.backends.cudnn.allow_tf32 = True
     device = torch.device(f"cuda:{card}" if torch.cuda.is_available() else "cpu")
     if cards > 1:
-        torch.cuda.set_device(device)
-        torch.distributed.init_process_group("nccl")
+        if device.type == "cuda":
+            torch.cuda.set_device(device)
+        torch.distributed.init_process_group("nccl" if device.type == "cuda" else "gloo")
     log = (options.out / "log.txt").open("a")
 
     def note(line: str) -> None:

@@ -17,7 +17,7 @@ from .camera import blurred_by, mildly_photographed, photographed, plain_picture
 from .frames import Framed, framed, unframed
 from .network import HEAD_STRIDE
 from .randomness import chance, cloudy, log_uniform, uniform
-from .textures import any_colours, surroundings, texture
+from .textures import any_colours, collage, surroundings, texture
 from .views import Views
 
 SKIN_FIRST, SKIN_LAST = 1, 7
@@ -29,7 +29,11 @@ HAIR_PARTS = (9, 13, 14)
 CLOTH = 17
 # Part of clothes and hats.
 
-MILD = 0.6
+OWN_GROUND, OTHERS_GROUND, SHAPES_GROUND = 0.45, 0.2, 0.2
+# Shares of pictures whose people stand before what they were rendered with, before others, and
+# before a collage of shapes; the rest before textures.
+
+MILD = 0.75
 # Share of pictures spared the harsh variations of the camera, which erase the colour of a burn.
 
 
@@ -112,31 +116,41 @@ def relit(light: Tensor) -> Tensor:
     return light * (1 - depth * shadow)
 
 
-def composed(front: Framed, behind: Framed) -> Framed:
-    """People of one view in front of a texture, of another view, or of their own background."""
-    light = front.light
+def composed(front: Framed, views: Views) -> Framed:
+    """People in front of their own background, of other people, of shapes or of textures."""
+    light, person = front.light, front.person
     count, size = light.shape[0], light.shape[-1]
-    choice = torch.rand(count, 1, 1, 1, device=light.device)
-    person = front.person
-    own = (choice < 0.45) & (front.inside > 0.999)
-    with_others = (choice >= 0.45) & (choice < 0.7)
-    ground = torch.where(with_others, behind.light, surroundings(count, size, light))
-    ground = torch.where(own, light, ground)
-    blur = chance(light, 0.4, count, 1, 1, 1)
-    ground = torch.where(blur & ~own, blurred_by(ground, 2.5), ground)
-    alpha = torch.where(own, torch.ones_like(person), person)
-    mixed = torch.where(own, light, front.cut_out * alpha + ground * (1 - alpha))
-    others = with_others & (person < 0.5)
-    heads = visible_heads(behind.heads, (~with_others).float().expand_as(person) + person)
-    return replace(
-        front,
-        light=mixed,
-        cut_out=mixed,
-        part=torch.where(others, behind.part, front.part),
-        skin=torch.where(with_others, front.skin + behind.skin * (1 - person), front.skin),
-        keep=torch.where(with_others, front.keep + behind.keep * (1 - person), front.keep),
-        heads=torch.cat([front.heads, heads], 1),
-    )
+    choice = torch.rand(count, device=light.device)
+    reaches = (front.inside > 0.999).flatten(1).all(1)
+    own = choice < OWN_GROUND
+    others = ~own & (choice < OWN_GROUND + OTHERS_GROUND)
+    shapes = ~others & (choice > 1 - SHAPES_GROUND)
+    plain = ~others & ~shapes & ~(own & reaches)
+    ground = light.clone()
+    if shapes.any():
+        ground[shapes] = collage(int(shapes.sum()), size, light)
+    if plain.any():
+        ground[plain] = surroundings(int(plain.sum()), size, light)
+    several = max(1, int(others.sum()))
+    behind = framed(views, torch.randint(0, len(views), (several,), device=light.device), size)
+    behind = behind.chosen(torch.arange(int(others.sum()), device=light.device))
+    ground[others] = behind.light
+    soft = torch.nonzero(~own & chance(light, 0.4, count))[:, 0]
+    ground[soft] = blurred_by(ground[soft], log_uniform(light, 0.7, 4.0, len(soft)))
+    keeps = own[:, None, None, None] & (front.inside > 0.999)
+    alpha = torch.where(keeps, torch.ones_like(person), person)
+    mixed = torch.where(keeps, light, front.cut_out * alpha + ground * (1 - alpha))
+    scene = replace(front, light=mixed, cut_out=mixed)
+    uncovered = 1 - person[others]
+    none = torch.full_like(behind.heads, float("nan"))
+    heads = none.new_full((count, *none.shape[1:]), float("nan"))
+    heads[others] = visible_heads(behind.heads, person[others])
+    scene.part, scene.skin, scene.keep = front.part.clone(), front.skin.clone(), front.keep.clone()
+    scene.part[others] = torch.where(uncovered > 0.5, behind.part, front.part[others])
+    scene.skin[others] = front.skin[others] + behind.skin * uncovered
+    scene.keep[others] = front.keep[others] + behind.keep * uncovered
+    scene.heads = torch.cat([front.heads, heads], 1)
+    return scene
 
 
 def visible_heads(heads: Tensor, cover: Tensor) -> Tensor:
@@ -180,19 +194,21 @@ def varied_batch(views: Views, count: int, size: int, mild: float = MILD) -> Bat
     assert size % (4 * HEAD_STRIDE) == 0
     device = views.light.device
     front = framed(views, torch.randint(0, len(views), (count,), device=device), size)
-    behind = framed(views, torch.randint(0, len(views), (count,), device=device), size)
     front.light, front.cut_out = recoloured(front)
     burn = burnt(front)
     change = look_alikes(front) * burn.ratio
     front.light, front.cut_out = front.light * change, front.cut_out * change
-    mixed = composed(front, behind)
+    mixed = composed(front, views)
     scene = occluded(mixed)
     shown = (scene.person > front.person - 1e-3).float() * (front.person > 0.5)
     light = warm_and_cold(red_shade(relit(scene.light)))
-    spared = chance(light, mild, count, 1, 1, 1)
-    harsh, colour = photographed(light)
-    picture = torch.where(spared, mildly_photographed(light), harsh)
-    known = burn.known * (spared | colour)
+    spared = chance(light, mild, count)
+    picture, known = torch.empty_like(light), burn.known.clone()
+    if spared.any():
+        picture[spared] = mildly_photographed(light[spared])
+    if not spared.all():
+        picture[~spared], colour = photographed(light[~spared])
+        known[~spared] *= colour
     return answered(picture, scene, burn.share * shown, known)
 
 
