@@ -68,7 +68,7 @@ def random_person(assets: Assets, rng: np.random.Generator) -> PersonSpec:
         headband = (_cloth_colour(rng, tone), float(rng.uniform(0.008, 0.06)), float(rng.random()))
     clothes, names = random_clothes(rng, male, tone)
     hood = scarf = None
-    if rng.random() < 0.07 and hat is None:
+    if rng.random() < 0.05 and hat is None:
         scarfed = rng.random() < 0.6
         hair = "none" if scarfed or hair not in SHORT_HAIR else hair
         wide = rng.uniform(0.056, 0.066) if scarfed else rng.uniform(0.068, 0.08)
@@ -186,9 +186,9 @@ def _beard(rng: np.random.Generator) -> tuple[str, float, float]:
     return kind, length, float(rng.uniform(0.4, 1.5))
 
 
-def _cloth_colour(rng: np.random.Generator, tone: float) -> Colour:
-    """Any colour; one time in three close to the skin's own."""
-    if rng.random() < 0.34:
+def _cloth_colour(rng: np.random.Generator, tone: float, near: float = 0.34) -> Colour:
+    """Any colour; with the chance `near` one close to the skin's own."""
+    if rng.random() < near:
         colour = base_colour(tone) * rng.uniform(0.8, 1.1) * rng.uniform(0.95, 1.05, 3)
     elif rng.random() < 0.35:
         colour = np.full(3, rng.choice([0.03, 0.1, 0.4, 0.8])) * rng.uniform(0.9, 1.0, 3)
@@ -199,12 +199,16 @@ def _cloth_colour(rng: np.random.Generator, tone: float) -> Colour:
 
 
 def _fabric(rng: np.random.Generator, tone: float, tight: bool = False) -> Fabric:
-    """Any fabric; now and then sheer, or lace or mesh with holes. `tight` cloth has no folds."""
+    """Any fabric; now and then sheer, or lace or mesh with holes.
+
+    `tight` cloth has small folds, and is of skin's colour less often: it would pass for skin.
+    """
     patterned = rng.random() < (0.15 if tight else 0.4)
     pattern = str(rng.choice(["stripes", "checks", "print"])) if patterned else "plain"
-    below = base_colour(tone) * np.exp(-0.1 * np.ones(3))
+    below = 0.9 * base_colour(tone)
+    near = 0.22 if tight else 0.34
     return Fabric(
-        _cloth_colour(rng, tone), _cloth_colour(rng, tone), pattern,
+        _cloth_colour(rng, tone, near), _cloth_colour(rng, tone), pattern,
         float(rng.uniform(0.4, 2.5)), float(rng.choice([0, 0.5], p=[0.8, 0.2])),
         folds=float(rng.uniform(0.1, 0.5) if tight else rng.choice([1.0, rng.uniform(0.1, 2.0)])),
         sheer=float(rng.uniform(0.2, 0.6)) if rng.random() < (0.12 if tight else 0.05) else 0.0,
