@@ -10,7 +10,7 @@ import numpy as np
 from .assets import Floats
 from .figure import Figure
 from .objects import tube
-from .worn import Worn, around, balls, rigid, skin_weights, solid, strip, worn
+from .worn import Worn, around, back_of_hand, balls, rigid, skin_weights, solid, strip, worn
 
 Colour = tuple[float, float, float]
 Lift = Callable[[Floats], Floats]
@@ -180,7 +180,7 @@ def watch(
     made = band(figure, colour, "wrist", side, 0.018, 0.0022, metal, lift=lift)
     at, axis, reach = _limb(figure, "wrist", side)
     lying, out = around(figure, at, axis, reach)
-    back = int(np.argmax(out @ _back_of_hand(figure, side)))
+    back = int(np.argmax(out @ back_of_hand(figure, side)))
     off = 0.004 + (float(lift(at[None])[0]) if lift else 0.0)
     across = np.cross(out[back], axis)
     across /= np.linalg.norm(across)
@@ -199,16 +199,6 @@ def watch(
         faces.append(list(range(n, 2 * n)))
         made.append(worn("case", points, faces, look, skin_weights(figure, points)))
     return made
-
-
-def _back_of_hand(figure: Figure, side: str) -> Floats:
-    """Direction out of the back of a hand at rest."""
-    wrist, first, last = (figure.joint(f"{side}-{j}") for j in ("hand", "finger-2-1", "finger-5-1"))
-    back = np.cross(first - wrist, last - wrist)
-    back /= np.linalg.norm(back)
-    _, axis, _ = _limb(figure, "wrist", side)
-    thumb = figure.joint(f"{side}-finger-1-3") - wrist
-    return -back if back @ np.cross(axis, thumb) * (1 if side == "l" else -1) < 0 else back
 
 
 def stud(figure: Figure, colour: Colour, place: str, side: int, size: float) -> list[Worn]:

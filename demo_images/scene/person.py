@@ -14,6 +14,7 @@ from .cloth import Cut, Fabric, Garment, build_garment, build_hood, build_scarf,
 from .eyes import build_eyes, teeth_material
 from .figure import Figure, Place
 from .hair import STYLES, Strands, grow, scalp_cover
+from .held import Held, build_held
 from .jewellery import jewellery
 from .nodes import material
 from .objects import move_points, object_from_mesh, set_attribute, strands
@@ -80,6 +81,7 @@ class PersonSpec:
     hood: tuple[Fabric, tuple[float, float], float] | None = None
     scarf: tuple[Fabric, float] | None = None
     shoes: Shoes | None = None
+    held: Held | None = None
     meta: dict[str, Any] = field(default_factory=dict)
 
 
@@ -237,6 +239,8 @@ class Person:
             worn += accessories.headband(figure, *spec.headband)
         if spec.shoes:
             worn += build_shoes(figure, spec.shoes)
+        if spec.held:
+            worn.append(build_held(figure, spec.held))
         for item in spec.jewellery:
             worn += jewellery(figure, item, self._cloth_over)
         for one in worn:

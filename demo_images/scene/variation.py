@@ -13,6 +13,7 @@ from .cloth import Cut, Fabric
 from .complexions import random_complexion, random_tone
 from .figure import Figure
 from .hair import STYLES
+from .held import Held
 from .person import HairColour, PersonSpec
 from .pose import Pose
 from .shape import Build, random_expression, random_features
@@ -67,7 +68,7 @@ def random_person(assets: Assets, rng: np.random.Generator) -> PersonSpec:
         headband = (_cloth_colour(rng, tone), float(rng.uniform(0.008, 0.06)), float(rng.random()))
     clothes, names = random_clothes(rng, male, tone)
     hood = scarf = None
-    if rng.random() < 0.07 and hat is None:
+    if rng.random() < 0.05 and hat is None:
         scarfed = rng.random() < 0.6
         hair = "none" if scarfed or hair not in SHORT_HAIR else hair
         wide = rng.uniform(0.056, 0.066) if scarfed else rng.uniform(0.068, 0.08)
@@ -105,6 +106,7 @@ def random_person(assets: Assets, rng: np.random.Generator) -> PersonSpec:
         hood=hood,
         scarf=scarf,
         shoes=_shoes(rng, tone),
+        held=_held(rng, tone) if rng.random() < 0.15 else None,
         jewellery=worn_jewellery,
         sunlit=(float(rng.uniform(-0.8, 0.8)), float(rng.uniform(-0.9, 0.2)), 0.75),
         burn_cut=burn_cut if complexion.burn and rng.random() < 0.7 else None,
@@ -184,9 +186,9 @@ def _beard(rng: np.random.Generator) -> tuple[str, float, float]:
     return kind, length, float(rng.uniform(0.4, 1.5))
 
 
-def _cloth_colour(rng: np.random.Generator, tone: float) -> Colour:
-    """Any colour; one time in three close to the skin's own."""
-    if rng.random() < 0.34:
+def _cloth_colour(rng: np.random.Generator, tone: float, near: float = 0.34) -> Colour:
+    """Any colour; with the chance `near` one close to the skin's own."""
+    if rng.random() < near:
         colour = base_colour(tone) * rng.uniform(0.8, 1.1) * rng.uniform(0.95, 1.05, 3)
     elif rng.random() < 0.35:
         colour = np.full(3, rng.choice([0.03, 0.1, 0.4, 0.8])) * rng.uniform(0.9, 1.0, 3)
@@ -197,17 +199,21 @@ def _cloth_colour(rng: np.random.Generator, tone: float) -> Colour:
 
 
 def _fabric(rng: np.random.Generator, tone: float, tight: bool = False) -> Fabric:
-    """Any fabric; now and then sheer, or lace or mesh with holes. `tight` cloth has no folds."""
+    """Any fabric; now and then sheer, or lace or mesh with holes.
+
+    `tight` cloth has small folds, and is of skin's colour less often: it would pass for skin.
+    """
     patterned = rng.random() < (0.15 if tight else 0.4)
     pattern = str(rng.choice(["stripes", "checks", "print"])) if patterned else "plain"
-    below = base_colour(tone) * np.exp(-0.1 * np.ones(3))
+    below = 0.9 * base_colour(tone)
+    near = 0.22 if tight else 0.34
     return Fabric(
-        _cloth_colour(rng, tone), _cloth_colour(rng, tone), pattern,
+        _cloth_colour(rng, tone, near), _cloth_colour(rng, tone), pattern,
         float(rng.uniform(0.4, 2.5)), float(rng.choice([0, 0.5], p=[0.8, 0.2])),
         folds=float(rng.uniform(0.1, 0.5) if tight else rng.choice([1.0, rng.uniform(0.1, 2.0)])),
         sheer=float(rng.uniform(0.2, 0.6)) if rng.random() < (0.12 if tight else 0.05) else 0.0,
         below=(float(below[0]), float(below[1]), float(below[2])),
-        holes=float(rng.uniform(0.004, 0.014)) if rng.random() < 0.05 else 0.0,
+        holes=float(rng.uniform(0.004, 0.014)) if rng.random() < 0.03 else 0.0,
     )  # fmt: skip
 
 
@@ -258,8 +264,8 @@ UPPER_CHANCES = {
 """How often men (True) and women wear each upper garment."""
 
 LOWER_CHANCES = {
-    True: {"shorts": 0.45, "trousers": 0.33, "leggings": 0.1, "briefs": 0.12},
-    False: {"shorts": 0.24, "trousers": 0.2, "leggings": 0.2, "briefs": 0.16, "skirt": 0.2},
+    True: {"shorts": 0.5, "trousers": 0.28, "leggings": 0.07, "briefs": 0.15},
+    False: {"shorts": 0.26, "trousers": 0.18, "leggings": 0.15, "briefs": 0.2, "skirt": 0.21},
 }
 """How often men (True) and women wear each lower garment."""
 
@@ -275,7 +281,11 @@ def random_clothes(
     )
     uppers, lowers = _uppers(rng), _lowers(rng)
     below = _fabric(rng, tone, lower == "leggings")
-    above = below if rng.random() < 0.25 else _fabric(rng, tone, upper in ("tight", "bra"))
+    above = (
+        below
+        if rng.random() < (0.5 if lower == "skirt" else 0.2)
+        else _fabric(rng, tone, upper in ("tight", "bra"))
+    )
     worn, names = [(lowers[lower], below)], [lower]
     if upper in ("straps", "tank", "strapless", "bra") and not man and rng.random() < 0.25:
         swim = Cut("swimsuit", str(uppers[upper].neck), uppers[upper].strap, 0.02, 0.5,
@@ -296,9 +306,9 @@ def _close_things(rng: np.random.Generator) -> dict[str, Cut]:
     """Tights, socks and gloves: what covers whole limbs close to the skin."""
     u = rng.uniform
     things = {}
-    if rng.random() < 0.1:
+    if rng.random() < 0.07:
         things["tights"] = Cut("tights", top=0.9, hem=-0.1, mesh="body", offset=0.0008)
-    elif rng.random() < 0.3:
+    elif rng.random() < 0.2:
         things["socks"] = Cut("socks", top=float(rng.choice([u(0.08, 0.2), u(0.2, 0.75)])),
                               hem=-0.1, mesh="body", offset=0.0015)  # fmt: skip
     if rng.random() < 0.08:
@@ -308,12 +318,23 @@ def _close_things(rng: np.random.Generator) -> dict[str, Cut]:
 
 
 def _shoes(rng: np.random.Generator, tone: float) -> Shoes | None:
-    """Shoes of any kind; bare feet four times in ten."""
-    if rng.random() < 0.4:
+    """Shoes of any kind; bare feet half the time."""
+    if rng.random() < 0.5:
         return None
     kind = str(rng.choice(["shoe", "boot", "pump", "sandal"], p=[0.35, 0.15, 0.15, 0.35]))
     return Shoes(kind, _cloth_colour(rng, tone), _cloth_colour(rng, tone), float(rng.random()),
                  int(rng.integers(1, 4)))  # fmt: skip
+
+
+def _held(rng: np.random.Generator, tone: float) -> Held:
+    """A handle, a ball or a box of any colour."""
+    kind = str(rng.choice(["bar", "ball", "box"], p=[0.5, 0.25, 0.25]))
+    size = {"bar": (0.02, 0.05), "ball": (0.05, 0.22), "box": (0.01, 0.06)}[kind]
+    wood = (0.45, 0.26, 0.13)
+    colour = wood if kind == "bar" and rng.random() < 0.4 else _cloth_colour(rng, tone)
+    return Held(kind, str(rng.choice(["l", "r"])), colour, float(rng.uniform(*size)),
+                float(np.exp(rng.uniform(np.log(0.12), np.log(1.5 if kind == "bar" else 0.3)))),
+                float(rng.uniform(0.2, 0.8)))  # fmt: skip
 
 
 METALS: tuple[Colour, ...] = (

@@ -35,9 +35,11 @@ def solid(name: str, label: str, colour: Colour, metallic: float, rough: float) 
     return made
 
 
-def worn(name: str, points: Floats, faces: list, look: Any, weights: Floats) -> Worn:
+def worn(
+    name: str, points: Floats, faces: list, look: Any, weights: Floats, subdivide: int = 0
+) -> Worn:
     """A smooth mesh of rest points (n, 3), moved by `weights` (n, bones)."""
-    made = object_from_mesh(name, points, faces)
+    made = object_from_mesh(name, points, faces, None, subdivide)
     made.data.materials.append(look)
     return Worn(made, points, weights)
 
@@ -53,6 +55,18 @@ def skin_weights(figure: Figure, points: Floats) -> Floats:
     """Weights of the skin nearest to each rest point, so that what lies on it follows it."""
     faces = [figure.faces[figure.tree.find_nearest(Vector(p))[2]] for p in points]
     return np.array([figure.weights[face].mean(0) for face in faces])
+
+
+def back_of_hand(figure: Figure, side: str) -> Floats:
+    """Direction out of the back of a hand at rest."""
+    wrist, first, last, thumb, elbow = (
+        figure.joint(f"{side}-{joint}")
+        for joint in ("hand", "finger-2-1", "finger-5-1", "finger-1-3", "elbow")
+    )
+    back = np.cross(first - wrist, last - wrist)
+    back /= np.linalg.norm(back)
+    outward = np.cross(wrist - elbow, thumb - wrist) * (1 if side == "l" else -1)
+    return -back if back @ outward < 0 else back
 
 
 def around(
