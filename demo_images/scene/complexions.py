@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from .assets import Floats
@@ -83,19 +81,6 @@ def random_complexion(
         hair_colour=hair,
         seed=float(u(0, 50)),
     )
-
-
-def complexion_seen_close(rng: np.random.Generator, complexion: Complexion) -> Complexion:
-    """The skin with more ink about the head, and matt.
-
-    Relief and light under the skin do not show at about a millimetre a pixel.
-    """
-    marks = complexion.marks
-    if rng.random() < 0.2:
-        marks += _tattoos(rng, complexion.tone, HIGH_SITES)
-    if rng.random() < 0.03:
-        marks += _paintings(rng)
-    return replace(complexion, matt=True, marks=marks)
 
 
 def _undertone(rng: np.random.Generator, tone: float) -> Colour:

@@ -82,12 +82,6 @@ GRID_MM = 0.4
 """Kept parts are drawn on a grid no finer than this; their edges are wider by far."""
 
 
-def face_outline(landmarks: Points) -> Points:
-    """Convex outline of the face with its nose in pixels, shape (n, 2)."""
-    corners: Points = cv2.convexHull(np.ascontiguousarray(landmarks)).reshape(-1, 2)
-    return corners
-
-
 def kept_parts(
     landmarks: Points, mm_per_pixel: float, frame: Box, yaw: float = 0.0
 ) -> dict[Region, Mask]:

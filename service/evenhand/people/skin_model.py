@@ -130,15 +130,6 @@ def foreign(model: SkinModel, linear: Field) -> Field:
     return rising(deviations, *FOREIGN)
 
 
-def roughness(linear: Field) -> Field:
-    """Local contrast over a few pixels: standard deviation of the mean density in 5 x 5."""
-    mean = in_plane(linear)[1]
-    first = cv2.blur(mean, (5, 5))
-    second = cv2.blur(mean * mean, (5, 5))
-    rough: Field = np.sqrt(np.maximum(second - first * first, 0))
-    return rough
-
-
 def in_plane(linear: Field) -> tuple[Field, Field]:
     """Pigment coordinates of light, shape (..., 2), haemoglobin first; and mean density, (...)."""
     opacity = density(linear)
