@@ -291,15 +291,6 @@ SITES = {
 }
 """Places of marks: how often each is drawn and the range of heights there, metres."""
 
-HIGH_SITES = {
-    "neck": (0.35, (0.04, 0.10)),
-    "nape": (0.12, (0.04, 0.10)),
-    "chest": (0.25, (0.08, 0.24)),
-    "upperarm": (0.18, (0.08, 0.16)),
-    "hand": (0.10, (0.03, 0.07)),
-}
-"""Places of tattoos seen beside a head."""
-
 FLAT_MOTIFS = ("solid", "shaded", "flower", "blades", "letters", "mandala", "branch", "scene",
                "small", "blackwork", "band", "sleeve")  # fmt: skip
 FLAT_CHANCE = (0.10, 0.16, 0.11, 0.13, 0.13, 0.08, 0.06, 0.10, 0.06, 0.02, 0.02, 0.03)
