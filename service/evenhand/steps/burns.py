@@ -44,6 +44,16 @@ LIKE_POINT = ((0.3, 0.35), (0.6, 0.55))
 point is redder than the palest skin: little where that is little, as on deep skin, whose mottle is
 as large. Density and share, straight between; chosen on the rendered people of `tests/scenes`."""
 
+SURELY_PALE = 0.15
+"""Share of the way from the palest skin to the point below which skin is surely unburnt."""
+
+EDGE_MM = 1.0
+"""Blur of the redness in which a burn's border is drawn, millimetres."""
+
+CODES, CUTS = (40, 160), 4
+"""Code values of the palest skin, and from there to the point, in the picture that is cut; times
+that colours and cut are found in turn."""
+
 LEAST_FALL = 0.06
 """Density by which skin may always be less red than a point: mottle."""
 
@@ -121,19 +131,28 @@ def around(places: Places, skin: CoarsePatch) -> Chosen:
 def as_red_as(skin: CoarsePatch, redness: Map, pointed: Chosen) -> Chosen:
     """Skin that is nearly as red as what was pointed at, wherever it lies; none without points.
 
-    A burn parts a person's skin in two by redness: what lies below the threshold that parts it best
-    (Otsu, IEEE SMC 9(1), 62, 1979) is no burn.
+    A burn parts a person's skin in two by redness (Otsu, IEEE SMC 9(1), 62, 1979); from there its
+    border is drawn along edges of redness (Rother, Kolmogorov, Blake, ACM TOG 23(3), 309, 2004).
     """
     if not pointed.any():
         return np.zeros_like(pointed)
     even = blur(redness, skin.skin, skin.pixels(BORDER_MM))
     palest = float(np.quantile(even[skin.inside], PALEST))
     there = float(np.median(even[pointed]))
-    redder = there - palest
+    redder = max(there - palest, LEAST_FALL)
     differences, shares = np.transpose(LIKE_POINT)
     fall = float(np.interp(redder, differences, shares))
-    least = max(there - fall * redder, _parting(even[skin.inside], there))
-    return np.asarray(skin.inside & (even > least))
+    like = even > max(there - fall * redder, _parting(even[skin.inside], there))
+    model = np.where(like, cv2.GC_PR_FGD, cv2.GC_PR_BGD).astype(np.uint8)
+    model[(even < palest + SURELY_PALE * redder) | ~skin.inside] = cv2.GC_BGD
+    model[pointed] = cv2.GC_FGD
+    fine = blur(redness, skin.skin, skin.pixels(EDGE_MM))
+    codes = np.clip((fine - palest) / redder * CODES[1] + CODES[0], 0, 255).astype(np.uint8)
+    if (model == cv2.GC_PR_FGD).any() and (model == cv2.GC_PR_BGD).any():
+        colours = np.zeros((1, 65)), np.zeros((1, 65))
+        cv2.setRNGSeed(0)  # its clustering draws by chance; the same burn is cut the same way
+        cv2.grabCut(cv2.merge([codes] * 3), model, None, *colours, CUTS, cv2.GC_INIT_WITH_MASK)
+    return np.asarray(np.isin(model, (cv2.GC_FGD, cv2.GC_PR_FGD)) & skin.inside)
 
 
 def _parting(redness: Map, there: float) -> float:
