@@ -60,10 +60,9 @@ def belief_of(view: View, skin: Field, face: Field, hand: Field) -> Belief | Non
     MissingNetworkError
         If the weights are absent or damaged.
     """
-    square = _square(skin)
-    if square is None:
+    to_view = _square(skin)
+    if to_view is None:
         return None
-    to_view = square
 
     def drawn(values: npt.NDArray[np.generic], border: int) -> npt.NDArray[np.generic]:
         flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP

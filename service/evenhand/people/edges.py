@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from evenhand.box import Box
 from evenhand.people.person import Alpha
-from evenhand.people.views import Affine, View
+from evenhand.people.views import Affine, View, chained, inverse
 from evenhand.photo.photograph import Photograph
 from evenhand.processors import PROCESSORS
 
@@ -94,10 +94,12 @@ def enlarged(coarse: Alpha, view: View, box: Box) -> Alpha:
     return alpha
 
 
-def sampled(field: Alpha, to_field: Affine, shape: tuple[int, int]) -> Alpha:
-    """A field read on another grid, zero outside; `to_field` maps the grid to the field."""
+def moved(field: Alpha, to_photograph: Affine, view: View) -> Alpha:
+    """A field of another grid over the photograph, on a view; zero outside of it."""
+    height, width = view.pixels.shape[:2]
+    to_field = chained(inverse(to_photograph), view.to_photograph)
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    drawn: Alpha = cv2.warpAffine(field, to_field, (shape[1], shape[0]), flags=flags)
+    drawn: Alpha = cv2.warpAffine(field, to_field, (width, height), flags=flags)
     return drawn
 
 

@@ -14,11 +14,11 @@ from evenhand.box import Box
 from evenhand.people import parser
 from evenhand.people.burnt import belief_of
 from evenhand.people.drawing import kept_mask, masks_of
-from evenhand.people.edges import sampled
+from evenhand.people.edges import moved
 from evenhand.people.parser import SKIN_PARTS, Parse, Parsing, Part
 from evenhand.people.parts import face_parts, parts_of
 from evenhand.people.person import Person, Region, Scale, ScaleSource
-from evenhand.people.views import Affine, View, chained, inverse, reduced
+from evenhand.people.views import View, reduced
 from evenhand.photo.photograph import Photograph
 
 Field = npt.NDArray[np.float32]
@@ -142,18 +142,12 @@ def _person(
         for region, chance in face_parts(view, mm_per_pixel, parsing, {}).items()
         if (mask := kept_mask(photograph, view, chance, ())) is not None
     }
-    own = _moved(near.astype(np.float32), whole.to_photograph, view)
+    own = moved(near.astype(np.float32), whole.to_photograph, view)
     parts = parts_of(parsing, view, own, mm_per_pixel)
     masks = masks_of(photograph, view, parts, kept)
     masks.pop(Region.FACE, None)
     burnt = belief_of(view, parts.skin, parts.face, parts.hand)
     return Person(index, None, scale, masks, burnt)
-
-
-def _moved(field: Field, to_photograph: Affine, view: View) -> Field:
-    """A field of a view of the photograph, on a closer one."""
-    height, width = view.pixels.shape[:2]
-    return sampled(field, chained(inverse(to_photograph), view.to_photograph), (height, width))
 
 
 def _box_around(group: Chosen, view: View, frame: Box) -> Box:

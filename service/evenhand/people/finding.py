@@ -22,7 +22,7 @@ from evenhand.people.parts import face_parts, parts_of
 from evenhand.people.person import SKIN_REGIONS, Mask, Person, Region, Scale
 from evenhand.people.pointed import SkinPlace, pointed_person
 from evenhand.people.scale import scale_of
-from evenhand.people.views import Affine, View, chained, inverse, quarter_turned, reduced
+from evenhand.people.views import Affine, View, quarter_turned, reduced
 from evenhand.photo.photograph import Photograph
 
 WORKING_SIZE = 640
@@ -135,9 +135,7 @@ def _person_of(
     view = quarter_turned(reduced(photograph, box, WORKING_SIZE), turns)
     mm_per_pixel = scale.mm_per_pixel * view.pixel_size
     kept = _face_parts(photograph, parsing, head, scale, view)
-    height, width = view.pixels.shape[:2]
-    to_owner = chained(inverse(to_photograph), view.to_photograph)
-    mine = edges.sampled(own.astype(np.float32), to_owner, (height, width))
+    mine = edges.moved(own.astype(np.float32), to_photograph, view)
     parts = parts_of(parsing, view, mine, mm_per_pixel, head.face.box)
     masks = masks_of(photograph, view, parts, kept)
     burnt = belief_of(view, parts.skin, parts.face, parts.hand)

@@ -146,7 +146,8 @@ class Parse:
         self, parts: Iterable[Part], to_photograph: Affine, shape: tuple[int, int]
     ) -> Chance:
         """Chance of any of the parts on another grid; see `drawn`."""
-        return self.drawn(parts, to_photograph, shape)[0]
+        to_cells = chained(inverse(self.to_photograph), to_photograph)
+        return _warped(self.of(parts), to_cells, shape)
 
     def drawn(
         self, parts: Iterable[Part], to_photograph: Affine, shape: tuple[int, int]
@@ -169,7 +170,7 @@ class Parse:
         """
         to_cells = chained(inverse(self.to_photograph), to_photograph)
         trust = _warped(_trust(self.probability.shape[1:]), to_cells, shape)
-        return _warped(self.of(parts), to_cells, shape), trust
+        return self.chance(parts, to_photograph, shape), trust
 
 
 @dataclass(frozen=True)

@@ -88,7 +88,7 @@ def union(masks: Iterable[Mask], box: Box) -> Alpha:
 
 @dataclass(frozen=True)
 class Belief:
-    """How surely skin is burnt, as the parser sees it on a person's working view.
+    """How surely skin is burnt, as the burn network sees it on a person's working view.
 
     Attributes
     ----------
@@ -182,7 +182,7 @@ class Person:
     masks : mapping of Region to Mask
         Skin regions and kept parts. A pixel's skin masks are already free of the kept parts.
     burnt : Belief or None
-        Where skin is burnt; None where the parser did not look.
+        Where skin is burnt; None where no network looked.
     """
 
     index: int

@@ -1,4 +1,4 @@
-"""Which skin is burnt: pieces where the parser's belief is sure somewhere, grown to their border.
+"""Which skin is burnt: pieces where belief is sure somewhere, grown to their border.
 
 The belief says where. A piece is decided on as a whole: what is sure in its middle is a burn up to
 where belief and redness end together, and a piece that is nowhere sure is none. The photographer's
@@ -84,8 +84,24 @@ class Piece:
     pointed: bool = False
 
 
+@dataclass(frozen=True)
+class Pointed:
+    """What the photographer points at as burnt; empty without points.
+
+    Attributes
+    ----------
+    places : ndarray of bool, shape (height, width)
+        Skin around the points.
+    as_red : ndarray of bool, shape (height, width)
+        Skin that is nearly as red, wherever it lies.
+    """
+
+    places: Chosen
+    as_red: Chosen
+
+
 def burnt_pieces(
-    skin: CoarsePatch, belief: Map, redness: Map, burnt_at: Places = (), leave_at: Places = ()
+    skin: CoarsePatch, belief: Map, redness: Map, burnt: Pointed, left: Chosen
 ) -> list[Piece]:
     """Pieces of burnt skin, the surest first.
 
@@ -97,22 +113,20 @@ def burnt_pieces(
         How surely skin is burnt, 0 to 1.
     redness : ndarray of float32, shape (height, width)
         Haemoglobin in density, up to a constant.
-    burnt_at, leave_at : sequence of (column, row)
-        Coarse pixels that the photographer says are burnt, or are to be left.
+    burnt : Pointed
+        Where the photographer says that skin is burnt, and what is as red.
+    left : ndarray of bool, shape (height, width)
+        What the photographer says is to be left.
     """
     belief = np.where(skin.inside, belief, 0).astype(np.float32)
-    pointed = around(burnt_at, skin)
-    left = around(leave_at, skin)
-    grown = belief > GROWN
-    if pointed.any():
-        grown |= _touched(as_red_as(skin, redness, pointed) | pointed, pointed)
+    grown = (belief > GROWN) | _touched(burnt.as_red | burnt.places, burnt.places)
     if left.any():
-        grown &= ~_left_alone(redness, grown | left, pointed, left)
+        grown &= ~_left_alone(redness, grown | left, burnt.places, left)
     count, labels = cv2.connectedComponents(grown.astype(np.uint8))
     pieces = []
     for number in range(1, count):
         inside = labels == number
-        by_hand = bool((inside & pointed).any())
+        by_hand = bool((inside & burnt.places).any())
         large = inside.sum() * skin.mm_per_pixel**2 >= LEAST_MM2
         if not by_hand and (not large or (inside & left).any()):
             continue
@@ -132,7 +146,13 @@ def around(places: Places, skin: CoarsePatch) -> Chosen:
     return (chosen > 0) & (skin.skin > 0.5)
 
 
-def as_red_as(skin: CoarsePatch, redness: Map, pointed: Chosen) -> Chosen:
+def pointed_at(skin: CoarsePatch, redness: Map, burnt_at: Places) -> Pointed:
+    """What the photographer points at as burnt, and all skin that is as red."""
+    places = around(burnt_at, skin)
+    return Pointed(places, _as_red_as(skin, redness, places))
+
+
+def _as_red_as(skin: CoarsePatch, redness: Map, pointed: Chosen) -> Chosen:
     """Skin that is nearly as red as what was pointed at, wherever it lies; none without points.
 
     A burn parts a person's skin in two by redness (Otsu, IEEE SMC 9(1), 62, 1979); from there its
@@ -180,13 +200,10 @@ def _left_alone(redness: Map, inside: Chosen, pointed: Chosen, left: Chosen) -> 
 
     Where nothing beside it was pointed at, that is the whole piece.
     """
-    _, labels = cv2.connectedComponents(inside.astype(np.uint8))
-    there = np.unique(labels[left])
-    mine = np.isin(labels, there[there > 0])
-    both = np.unique(labels[pointed & mine])
-    alone = mine & ~np.isin(labels, both)
-    if not len(both):
+    mine = _touched(inside, left)
+    if not (pointed & mine).any():
         return mine
+    alone = mine & ~_touched(inside, pointed & mine)
     codes = cv2.normalize(redness, None, 0, 255, cv2.NORM_MINMAX).astype(np.uint8)
     markers = np.zeros(inside.shape, np.int32)
     markers[~inside], markers[pointed], markers[left] = 3, 1, 2

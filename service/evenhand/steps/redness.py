@@ -1,6 +1,6 @@
 """The redness step: burnt skin goes back to the person's own unburnt colour, or is left alone.
 
-Where comes from what the parser believes and the photographer points at; how much is measured in
+Where comes from what a network believes and the photographer points at; how much is measured in
 optical density, where blood adds a fixed direction whatever the light: its excess over the person's
 unburnt skin nearby is taken off, over the whole of a piece of burnt skin. Everyday flush of a face
 is eased a little. What would harm is weakened before it leaves the step.
@@ -20,7 +20,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from evenhand.people.person import SKIN_REGIONS, Region
 from evenhand.steps.blood import MOTTLE_MM, nuisance, own_direction, redness_map
-from evenhand.steps.burns import Piece, Places, around, as_red_as, burnt_pieces
+from evenhand.steps.burns import Piece, Places, around, burnt_pieces, pointed_at
 from evenhand.steps.coarse import CoarsePatch, coarse
 from evenhand.steps.gain import Gain
 from evenhand.steps.harm import Verdict, unharmed
@@ -140,11 +140,11 @@ def redness(patch: SkinPatch, settings: RednessSettings) -> Change | Gain:
     direction = pigments.haemoglobin
     red = redness_map(skin.density, direction, nuisance(mottle[skin.inside], pigments))
     belief = _belief(patch, skin)
-    burnt_at = _placed(settings.burnt_at, patch, skin)
-    pieces = burnt_pieces(skin, belief, red, burnt_at, _placed(settings.leave_at, patch, skin))
+    pointed = pointed_at(skin, red, _placed(settings.burnt_at, patch, skin))
+    left = around(_placed(settings.leave_at, patch, skin), skin)
+    pieces = burnt_pieces(skin, belief, red, pointed, left)
     burnt = np.max([piece.share for piece in pieces], axis=0, initial=0.0)
-    unburnt = skin.inside & (belief < UNBURNT) & (burnt < UNBURNT)
-    unburnt &= ~as_red_as(skin, red, around(burnt_at, skin))
+    unburnt = skin.inside & (belief < UNBURNT) & (burnt < UNBURNT) & ~pointed.as_red
     excess = _excess(skin, red, unburnt, direction)
     done = [_Done(piece, _action(piece, excess)) for piece in pieces]
     amount = _amount(skin, done, excess)
@@ -179,7 +179,7 @@ def _action(piece: Piece, excess: Map | None) -> Action:
 
 
 def _belief(patch: SkinPatch, skin: CoarsePatch) -> Map:
-    """The parser's belief on the coarse grid."""
+    """The belief on the coarse grid, none where no network looked."""
     rows, columns = skin.skin.shape
     if patch.burnt is None:
         return np.zeros((rows, columns), np.float32)
