@@ -20,11 +20,11 @@ from sqlalchemy.exc import IntegrityError, OperationalError
 
 from evenhand.errors import NotWrittenError, UnreadablePhotographError
 from evenhand.jobs import work
-from evenhand.jobs.job import MOST_DEATHS, Kind, begin
+from evenhand.jobs.job import MOST_DEATHS, begin
 from evenhand.jobs.place import Place, addresses_in
 from evenhand.jobs.queue import Queue
 from evenhand.jobs.work import do
-from evenhand.shoots import record, storage, tables, tokens
+from evenhand.shoots import tables, tokens
 from evenhand.shoots.files import LEAST_FREE
 from evenhand.shoots.outages import (
     DISK_FULL,
@@ -37,6 +37,7 @@ from evenhand.shoots.outages import (
 from tests.jobs.forgetful_disk import available, command, forgetful_disk
 from tests.jobs.plain_retoucher import Plain, picture
 from tests.jobs.servers import PATIENCE_S, free_port
+from tests.jobs.waiting import waiting_portrait
 
 needs_disk = pytest.mark.skipif(not available(), reason="no file system in user space (fuse3)")
 
@@ -154,24 +155,6 @@ def place(tmp_path: Path) -> Iterator[Place]:
     place.database.close()
 
 
-def added(place: Place) -> str:
-    """A job that finds people."""
-    data, queue = picture(503), Queue(place.database)
-    with place.database.writing() as session:
-        shoot = tables.Shoot(name="Regatta")
-        session.add(shoot)
-        session.flush()
-        record.append(session, shoot.id, "test", "shoot made")
-        stored = place.files.put(shoot.id, data)
-        storage.enter(session, place.files, shoot.id, stored, data, "image/png")
-        row = tables.Portrait(
-            shoot_id=shoot.id, name="a.png", sha256=stored.sha256, size=1, media_type="image/png"
-        )
-        session.add(row)
-        session.flush()
-        return queue.add(session, Kind.FIND, shoot.id, row.id).id
-
-
 @pytest.mark.parametrize(
     "error",
     [
@@ -187,7 +170,7 @@ def test_however_often_it_cannot_a_job_is_done_in_the_end(
     """More often than a worker may die, and than a durable run is begun again."""
     monkeypatch.setattr(work, "SHORTEST_PAUSE_S", 0.001)
     monkeypatch.setattr(work, "LONGEST_PAUSE_S", 0.001)
-    job_id, put, told = added(place), place.files.put, set()
+    job_id, put, told = waiting_portrait(place, Queue(place.database), 503), place.files.put, set()
     times = iter(range(40))
 
     def failing(shoot: str, source: Any) -> Any:
@@ -206,7 +189,7 @@ def test_however_often_it_cannot_a_job_is_done_in_the_end(
 
 
 def test_a_worker_restarted_while_it_waits_did_not_die_of_the_job(place: Place) -> None:
-    job_id = added(place)
+    job_id = waiting_portrait(place, Queue(place.database), 503)
     for _ in range(3 * MOST_DEATHS):
         run = begin(place.database, job_id)
         assert run is not None
@@ -222,7 +205,7 @@ def test_a_job_short_of_memory_says_so(place: Place, monkeypatch: pytest.MonkeyP
         raise MemoryError
 
     monkeypatch.setattr(place.retoucher, "find", short, raising=False)
-    job_id = added(place)
+    job_id = waiting_portrait(place, Queue(place.database), 503)
     do(place, job_id)
     with place.database.reading() as session:
         job = session.get_one(tables.Job, job_id)
@@ -231,7 +214,7 @@ def test_a_job_short_of_memory_says_so(place: Place, monkeypatch: pytest.MonkeyP
 
 def test_a_cancelled_job_does_not_wait_on(place: Place, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(work, "SHORTEST_PAUSE_S", 0.001)
-    job_id = added(place)
+    job_id = waiting_portrait(place, Queue(place.database), 503)
 
     def cancelling(shoot: str, source: Any) -> Any:
         with place.database.writing() as session:

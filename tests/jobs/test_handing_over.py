@@ -13,13 +13,13 @@ from pathlib import Path
 import pytest
 from sqlalchemy import select
 
-from evenhand.jobs.job import MOST_DEATHS, OVER, Kind, SupersededError, begin
+from evenhand.jobs.job import MOST_DEATHS, OVER, SupersededError, begin
 from evenhand.jobs.place import Place
 from evenhand.jobs.queue import Queue
-from evenhand.shoots import record, storage, tables
+from evenhand.shoots import record, tables
 from evenhand.shoots.database import SESSION_LOST_S
-from tests.jobs.plain_retoucher import picture
 from tests.jobs.servers import PATIENCE_S
+from tests.jobs.waiting import waiting_portrait
 
 SILENT_S = 2.0
 """After this long a worker is taken for dead here; the service waits longer."""
@@ -57,25 +57,6 @@ def workers(place: Place) -> Iterator[Workers]:
     workers.stop()
 
 
-def portrait(place: Place, jobs: Queue, seed: int) -> str:
-    """A portrait, and the identifier of the job that finds people in it."""
-    data = picture(seed)
-    with place.database.writing() as session:
-        shoot = tables.Shoot(name="Regatta")
-        session.add(shoot)
-        session.flush()
-        record.append(session, shoot.id, "test", "shoot made")
-        stored = place.files.put(shoot.id, data)
-        storage.enter(session, place.files, shoot.id, stored, data, "image/png")
-        row = tables.Portrait(
-            shoot_id=shoot.id, name="a.png", sha256=stored.sha256, size=stored.size,
-            media_type="image/png",
-        )  # fmt: skip
-        session.add(row)
-        session.flush()
-        return jobs.add(session, Kind.FIND, shoot.id, row.id).id
-
-
 def job(place: Place, job_id: str) -> tables.Job:
     """A job as it stands."""
     with place.database.reading() as session:
@@ -108,7 +89,7 @@ def test_work_of_a_worker_that_never_comes_back_is_handed_over(
 ) -> None:
     jobs = Queue(place.database)
     doomed = workers.start(slow_s=60)
-    job_id = portrait(place, jobs, 1)
+    job_id = waiting_portrait(place, jobs, 1)
     until(lambda: job(place, job_id).state == "running")
     doomed.send_signal(signal.SIGKILL)
     doomed.wait()
@@ -127,7 +108,7 @@ def test_a_worker_that_only_seemed_dead_leaves_no_second_trace(
         pytest.skip("a process frozen in the midst of writing would hold SQLite's only lock")
     jobs = Queue(place.database)
     frozen = workers.start(slow_s=1.0)
-    job_id = portrait(place, jobs, 2)
+    job_id = waiting_portrait(place, jobs, 2)
     until(lambda: job(place, job_id).state == "running")
     os.kill(frozen.pid, signal.SIGSTOP)
     other = workers.start()
@@ -144,7 +125,7 @@ def test_a_worker_that_only_seemed_dead_leaves_no_second_trace(
 def test_a_worker_told_to_stop_finishes_what_it_does(place: Place, workers: Workers) -> None:
     jobs = Queue(place.database)
     polite = workers.start(slow_s=1.0)
-    job_id = portrait(place, jobs, 3)
+    job_id = waiting_portrait(place, jobs, 3)
     until(lambda: job(place, job_id).state == "running")
     polite.terminate()
     assert polite.wait(PATIENCE_S) == 0
@@ -154,7 +135,7 @@ def test_a_worker_told_to_stop_finishes_what_it_does(place: Place, workers: Work
 
 def test_only_the_last_attempt_counts(place: Place) -> None:
     jobs = Queue(place.database)
-    job_id = portrait(place, jobs, 4)
+    job_id = waiting_portrait(place, jobs, 4)
     first = begin(place.database, job_id)
     second = begin(place.database, job_id)
     assert first is not None
@@ -170,7 +151,7 @@ def test_only_the_last_attempt_counts(place: Place) -> None:
 
 def test_a_job_that_kills_its_workers_is_given_up(place: Place) -> None:
     jobs = Queue(place.database)
-    job_id = portrait(place, jobs, 5)
+    job_id = waiting_portrait(place, jobs, 5)
     for _ in range(MOST_DEATHS):
         assert begin(place.database, job_id) is not None
     assert begin(place.database, job_id) is None
@@ -182,7 +163,7 @@ def test_a_cancelled_job_leaves_nothing(place: Place, workers: Workers, tmp_path
     gate = tmp_path / "gate"
     gate.touch()
     workers.start(gate=gate)
-    job_id = portrait(place, jobs, 6)
+    job_id = waiting_portrait(place, jobs, 6)
     until(lambda: job(place, job_id).state == "running")
     with place.database.writing() as session:
         jobs.cancel(session, job_id)

@@ -12,13 +12,13 @@ from pathlib import Path
 
 import pytest
 
-from evenhand.jobs.job import Kind
 from evenhand.jobs.place import Place, addresses_in
 from evenhand.jobs.queue import Queue
-from evenhand.shoots import record, storage, tables, tokens
+from evenhand.shoots import tokens
 from evenhand.shoots.scratch import Scratch, sweep
 from tests.jobs.plain_retoucher import Plain, picture
 from tests.jobs.servers import PATIENCE_S
+from tests.jobs.waiting import waiting_portrait
 
 HOLDING = """
 import sys, time
@@ -57,23 +57,9 @@ def test_a_worker_killed_in_mid_work_leaves_no_original(tmp_path: Path) -> None:
     """Neither in the data folder, once the next process starts, nor in the temporary folder."""
     records, files = addresses_in(tmp_path / "data")
     place = Place.at(records, files, Plain())
-    queue = Queue(place.database)
-    data, gate = picture(410), tmp_path / "gate"
+    gate = tmp_path / "gate"
     gate.touch()
-    with place.database.writing() as session:
-        shoot = tables.Shoot(name="Regatta")
-        session.add(shoot)
-        session.flush()
-        record.append(session, shoot.id, "test", "shoot made")
-        stored = place.files.put(shoot.id, data)
-        storage.enter(session, place.files, shoot.id, stored, data, "image/png")
-        row = tables.Portrait(
-            shoot_id=shoot.id, name="a.png", sha256=stored.sha256, size=stored.size,
-            media_type="image/png",
-        )  # fmt: skip
-        session.add(row)
-        session.flush()
-        queue.add(session, Kind.FIND, shoot.id, row.id)
+    waiting_portrait(place, Queue(place.database), 410)
     worker = subprocess.Popen(
         [sys.executable, "-m", "tests.jobs.plain_worker", records, files, "0", "5", str(gate)],
         stderr=subprocess.DEVNULL,
@@ -89,7 +75,7 @@ def test_a_worker_killed_in_mid_work_leaves_no_original(tmp_path: Path) -> None:
     Place.at(records, files, Plain()).database.close()
     assert not list(temporary.rglob("portrait.png"))
     for path in Path(tempfile.gettempdir()).glob("evenhand-*/**/*"):
-        assert not path.is_file() or path.read_bytes() != data
+        assert not path.is_file() or path.read_bytes() != picture(410)
     place.database.close()
 
 
