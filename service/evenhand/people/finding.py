@@ -15,7 +15,7 @@ from evenhand.people.burnt import belief_of
 from evenhand.people.drawing import joined, kept_mask, masks_of, on_view
 from evenhand.people.faceless import faceless_people
 from evenhand.people.faces import Head, find_heads
-from evenhand.people.looks import further_heads, looked_at
+from evenhand.people.looks import confirmed, further_heads, looked_at
 from evenhand.people.ownership import owners
 from evenhand.people.parser import Parsing
 from evenhand.people.parts import face_parts, parts_of
@@ -87,6 +87,7 @@ def find_people(
         look = thread.submit(parser.look, photograph, photograph.frame)
         heads = find_heads(photograph)
     frame = look.result()
+    heads = confirmed(frame, heads)
     heads = _chosen(heads + further_heads(frame, heads, photograph.frame), settings)
     if not heads:
         return faceless_people(photograph, frame, settings.pointed_mm_per_pixel)
