@@ -25,8 +25,9 @@ from evenhand.steps.coarse import CoarsePatch, coarse
 from evenhand.steps.gain import Gain
 from evenhand.steps.harm import Verdict, unharmed
 from evenhand.steps.masked_filters import blur, guided
-from evenhand.steps.patch import Change, SkinPatch
+from evenhand.steps.patch import Change, ReferenceSkin, SkinPatch
 from evenhand.steps.pigments import Direction, pigments_of
+from evenhand.steps.reference import Compared, compared
 
 Map = npt.NDArray[np.float32]
 Chosen = npt.NDArray[np.bool_]
@@ -137,15 +138,21 @@ def redness(patch: SkinPatch, settings: RednessSettings) -> Change | Gain:
         return Change(patch.linear, {"burns": [], "kept": 1.0})
     pigments = pigments_of(skin)
     mottle = skin.density - blur(skin.density, skin.skin, skin.pixels(MOTTLE_MM))
-    direction = pigments.haemoglobin
-    red = redness_map(skin.density, direction, nuisance(mottle[skin.inside], pigments))
+    direction, others = pigments.haemoglobin, nuisance(mottle[skin.inside], pigments)
+    red = redness_map(skin.density, direction, others)
     belief = _belief(patch, skin)
+    earlier = None if patch.before is None else compared(skin, patch.before, pigments, others)
+    if earlier is not None:
+        belief = np.maximum(belief, earlier.belief)
     pointed = pointed_at(skin, red, _placed(settings.burnt_at, patch, skin))
     left = around(_placed(settings.leave_at, patch, skin), skin)
     pieces = burnt_pieces(skin, belief, red, pointed, left)
     burnt = np.max([piece.share for piece in pieces], axis=0, initial=0.0)
     unburnt = skin.inside & (belief < UNBURNT) & (burnt < UNBURNT) & ~pointed.as_red
     excess = _excess(skin, red, unburnt, direction)
+    if earlier is not None:
+        unburnt &= (earlier.belief == 0) & (earlier.excess <= earlier.doubt)
+        excess = _against(earlier, excess)
     done = [_Done(piece, _action(piece, excess)) for piece in pieces]
     amount = _amount(skin, done, excess)
     flush = settings.flush * _flush(skin, excess, amount)
@@ -154,9 +161,10 @@ def redness(patch: SkinPatch, settings: RednessSettings) -> Change | Gain:
     log_gain += flush[..., None] * direction.astype(np.float32)
     log_gain *= _by_region(skin, settings)[..., None]
     verdict = unharmed(skin, log_gain, unburnt)
-    return Gain(
-        patch, np.float32(verdict.kept) * log_gain, _facts(patch, skin, done, excess, verdict)
-    )
+    facts = _facts(patch, skin, done, excess, verdict)
+    if patch.before is not None and earlier is not None:
+        facts["before"] = _earlier_facts(patch.before, earlier, skin)
+    return Gain(patch, np.float32(verdict.kept) * log_gain, facts)
 
 
 @dataclass(frozen=True)
@@ -209,6 +217,18 @@ def _excess(skin: CoarsePatch, red: Map, unburnt: Chosen, direction: Direction) 
     # a burn darkens too: what was put down to shade there is given back
     back = 1 - tilt * float(direction.mean())
     return np.asarray((even - np.float32(tilt) * shade - level) / np.float32(back), np.float32)
+
+
+def _against(earlier: Compared, nearby: Map | None) -> Map:
+    """The excess where an earlier portrait speaks; elsewhere that over unburnt skin nearby.
+
+    Where both speak, what is as red as unburnt skin nearby was not so before, or was pointed at:
+    then the earlier portrait says how much may go at most.
+    """
+    if nearby is None:
+        return earlier.known * earlier.excess
+    seen = np.maximum(earlier.excess, np.minimum(nearby, earlier.most))
+    return np.asarray(nearby + earlier.known * (seen - nearby), np.float32)
 
 
 def _tilt(red: Map, shade: Map) -> float:
@@ -296,6 +316,17 @@ def _facts(
         "kept": round(verdict.kept, 3),
         "new_edges": round(verdict.new_edges, 4),
         "beyond_unburnt": round(verdict.beyond, 4),
+    }
+
+
+def _earlier_facts(before: ReferenceSkin, earlier: Compared, skin: CoarsePatch) -> dict[str, Any]:
+    """What the earlier portrait said, for the report."""
+    shown = [region for region in skin.regions if (skin.regions[region] > 0.5).any()]
+    return {
+        "regions": [region.value for region in shown if region in before.regions],
+        "missing": [region.value for region in shown if region not in before.regions],
+        "balanced_by": list(before.balanced_by),
+        "doubt": round(earlier.doubt, 4),
     }
 
 
