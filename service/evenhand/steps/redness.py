@@ -19,11 +19,12 @@ import numpy.typing as npt
 from pydantic import BaseModel, ConfigDict, Field
 
 from evenhand.people.person import SKIN_REGIONS, Region
+from evenhand.people.regions import MIDDLE_OF_FACE
 from evenhand.steps.blood import MOTTLE_MM, nuisance, own_direction, redness_map
 from evenhand.steps.burns import Piece, Places, around, burnt_pieces, pointed_at
 from evenhand.steps.coarse import CoarsePatch, coarse
 from evenhand.steps.gain import Gain
-from evenhand.steps.harm import Verdict, unharmed
+from evenhand.steps.harm import Line, Verdict, unharmed
 from evenhand.steps.masked_filters import blur, guided
 from evenhand.steps.patch import Change, ReferenceSkin, SkinPatch
 from evenhand.steps.pigments import Direction, pigments_of
@@ -160,7 +161,8 @@ def redness(patch: SkinPatch, settings: RednessSettings) -> Change | Gain:
     log_gain = amount[..., None] * own.astype(np.float32)
     log_gain += flush[..., None] * direction.astype(np.float32)
     log_gain *= _by_region(skin, settings)[..., None]
-    verdict = unharmed(skin, log_gain, unburnt)
+    middle = None if left.any() else _middle_of_face(patch, skin)  # what is to be left may differ
+    verdict = unharmed(skin, log_gain, unburnt, middle)
     facts = _facts(patch, skin, done, excess, verdict)
     if patch.before is not None and earlier is not None:
         facts["before"] = _earlier_facts(patch.before, earlier, skin)
@@ -203,6 +205,15 @@ def _placed(points: Sequence[Point], patch: SkinPatch, skin: CoarsePatch) -> Pla
         for column, row in points
         if box.left <= column < box.right and box.top <= row < box.bottom
     ]
+
+
+def _middle_of_face(patch: SkinPatch, skin: CoarsePatch) -> Line | None:
+    """Middle of the face on the coarse grid, from the forehead to the chin; None without a mesh."""
+    if patch.face is None or not len(patch.face.landmarks):
+        return None
+    share = np.float32(patch.mm_per_pixel / skin.mm_per_pixel)
+    corner = np.array([patch.box.left, patch.box.top], np.float32)
+    return np.asarray((patch.face.landmarks[list(MIDDLE_OF_FACE)] - corner) * share, np.float32)
 
 
 def _excess(skin: CoarsePatch, red: Map, unburnt: Chosen, direction: Direction) -> Map | None:
@@ -316,6 +327,7 @@ def _facts(
         "kept": round(verdict.kept, 3),
         "new_edges": round(verdict.new_edges, 4),
         "beyond_unburnt": round(verdict.beyond, 4),
+        "sides_apart": round(verdict.apart, 4),
     }
 
 
