@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import BaseModel, ConfigDict, Field
 
-from evenhand.people.person import SKIN_REGIONS, Region
+from evenhand.people.person import Region
 from evenhand.people.regions import MIDDLE_OF_FACE
 from evenhand.steps.blood import MOTTLE_MM, nuisance, own_direction, redness_map
 from evenhand.steps.burns import Piece, Places, around, burnt_pieces, pointed_at
@@ -132,11 +132,14 @@ def redness(patch: SkinPatch, settings: RednessSettings) -> Change | Gain:
     Change or Gain
         What is wanted at strength 1, and facts: `burns`, a list of `regions`, `action`, `at` (a
         place in it, column and row of the photograph), `sureness` and mean `excess` in density;
-        `kept`, the share of the wanted change that does no harm.
+        `kept`, the share of the wanted change that does no harm; `looked`, whether a network could
+        look; `left_at`, the regions of what was to be left; with an earlier portrait `before`: the
+        `regions` it shows and those `missing`, what its light was `balanced_by`, and the `doubt`
+        that is left, in density.
     """
     skin = coarse(patch, GRID_MM)
     if not skin.inside.any():
-        return Change(patch.linear, {"burns": [], "kept": 1.0})
+        return Change(patch.linear, {"burns": [], "kept": 1.0, "looked": False})
     pigments = pigments_of(skin)
     mottle = skin.density - blur(skin.density, skin.skin, skin.pixels(MOTTLE_MM))
     direction, others = pigments.haemoglobin, nuisance(mottle[skin.inside], pigments)
@@ -164,6 +167,8 @@ def redness(patch: SkinPatch, settings: RednessSettings) -> Change | Gain:
     middle = None if left.any() else _middle_of_face(patch, skin)  # what is to be left may differ
     verdict = unharmed(skin, log_gain, unburnt, middle)
     facts = _facts(patch, skin, done, excess, verdict)
+    facts["looked"] = patch.burnt is not None
+    facts["left_at"] = _regions_of(left, skin)
     if patch.before is not None and earlier is not None:
         facts["before"] = _earlier_facts(patch.before, earlier, skin)
     return Gain(patch, np.float32(verdict.kept) * log_gain, facts)
@@ -307,14 +312,9 @@ def _facts(
         told = one.piece.sureness >= TOLD and (excess is None or mean >= TOLD_EXCESS)
         if not inside.any() or (one.action is Action.LEFT and not told):
             continue
-        regions = {
-            region: float((skin.regions[region] * inside).sum() / inside.sum())
-            for region in SKIN_REGIONS
-            if region in skin.regions
-        }
         burns.append(
             {
-                "regions": [region.value for region, share in regions.items() if share > 0.05],
+                "regions": _regions_of(inside, skin),
                 "action": one.action.value,
                 "at": _amid(inside, patch, skin),
                 "pointed_at": one.piece.pointed,
@@ -329,6 +329,12 @@ def _facts(
         "beyond_unburnt": round(verdict.beyond, 4),
         "sides_apart": round(verdict.apart, 4),
     }
+
+
+def _regions_of(inside: Chosen, skin: CoarsePatch) -> list[str]:
+    """Regions that a piece of skin lies in."""
+    size = 0.05 * inside.sum()
+    return [region.value for region, share in skin.regions.items() if (share * inside).sum() > size]
 
 
 def _earlier_facts(before: ReferenceSkin, earlier: Compared, skin: CoarsePatch) -> dict[str, Any]:
