@@ -1,14 +1,14 @@
 """Measure skin before a burn as the reference: ``python -m tests.evaluation.reference``.
 
-`--pairs DIR` is what `demo_images/pairs.py` renders: invented people on two days in two lights, unburnt,
-burnt in part and all over. Photographs of unburnt people in other light, beside the repository, are
-what must stay as it is; they are skipped where they are absent.
+`--pairs DIR` is what `demo_images/pairs.py` renders: invented people on two days in two lights,
+unburnt, burnt in part and all over. Photographs of unburnt people in other light, beside the
+repository, must stay as they are; they are skipped where they are absent.
 """
 
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -16,13 +16,16 @@ import imagecodecs
 import numpy as np
 import numpy.typing as npt
 
+from evenhand import photo
+from evenhand.errors import EvenhandError
 from evenhand.people import find_people
 from evenhand.people.person import Person
 from evenhand.photo.photograph import Photograph
 from evenhand.steps.patch import SkinPatch, patch_of
 from evenhand.steps.redness import RednessSettings, redness
 from evenhand.steps.reference import day_skin, matched
-from tests.evaluation.masks_sets import PHOTOGRAPHS, read_pixels
+from tests.evaluation.masks_sets import PHOTOGRAPHS, halves, photographs_of, read_pixels
+from tests.evaluation.steps_harm import reduced
 from tests.evaluation.steps_measures import difference, residue
 from tests.evaluation.steps_photographs import as_scene
 from tests.evaluation.steps_sheet import Sheet
@@ -139,31 +142,44 @@ def photographs(half: str) -> Iterator[tuple[int, int, Seen]]:
 
 
 def measure_photographs(half: str) -> None:
-    """How far unburnt people move against themselves, at another turn and on another occasion."""
+    """How far unburnt people move against themselves, the light's colour simulated."""
     mine = list(photographs(half))
     if not mine:
         print("skipped: there are no photographs here")
         return
-    other = list(photographs("odd")) if half == "even" else []
-    for what, references in (
-        ("another turn, the light's colour simulated", mine),
-        ("another occasion, and the light's colour simulated", other),
-    ):
-        at = {(sitter, turn): one for sitter, turn, one in references}
-        rng = np.random.default_rng(1)
-        found = []
-        for sitter, turn, now in mine:
-            earlier = sitter if references is mine else sitter - 1
-            before = at.get((earlier, 0 if turn or references is other else 15))
-            if before is not None:
-                found.append(_moved(now.patch, before.patch, rng))
-        if found:
-            mean, over = np.transpose(found)
-            print(
-                f"{what}: {len(found)} pairs, skin moves {mean.mean():.2f} (goal .4), at most "
-                f"{mean.max():.2f}; {100 * over.mean():.2f} % of it by over {SEEN:.0f} (goal 0), "
-                f"at most {100 * over.max():.1f} %, in {int((over > 0).sum())}"
-            )
+    turned = {(sitter, turn): one for sitter, turn, one in mine}
+    pairs = [(now, turned.get((sitter, 0 if turn else 15))) for sitter, turn, now in mine]
+    print(f"at another turn: {_harm(pairs)}", flush=True)
+    if half == "even":
+        earlier = {sitter + 1: one for sitter, turn, one in photographs("odd") if turn == 0}
+        pairs = [(now, earlier.get(sitter)) for sitter, _, now in mine]
+        print(f"on another occasion: {_harm(pairs)}", flush=True)
+    pairs = [(now, now) for now in everybody(half)]
+    print(f"head to foot, portraits, groups, in the same picture: {_harm(pairs)}")
+
+
+def everybody(half: str) -> Iterator[Seen]:
+    """People of the other sets, reduced as for the measure of harm."""
+    for name in ("body", "portraits", "groups"):
+        for path in halves(photographs_of(name), half):
+            try:
+                photograph = reduced(photo.read(path))
+            except EvenhandError:
+                continue
+            for person in find_people(photograph):
+                if person.skin_box.area:
+                    yield Seen(photograph, person)
+
+
+def _harm(pairs: Iterable[tuple[Seen, Seen | None]]) -> str:
+    rng = np.random.default_rng(1)
+    found = [_moved(now.patch, one.patch, rng) for now, one in pairs if one is not None]
+    mean, over = np.transpose(found)
+    return (
+        f"{len(found)} people, skin moves {mean.mean():.2f} (goal .4), at most {mean.max():.2f}; "
+        f"{100 * over.mean():.2f} % of it by over {SEEN:.0f} (goal 0), at most "
+        f"{100 * over.max():.1f} %, of {int((over > 0).sum())}"
+    )
 
 
 def _moved(now: SkinPatch, before: SkinPatch, rng: np.random.Generator) -> tuple[float, float]:
