@@ -31,6 +31,8 @@ ONLY = RetouchSettings(steps=("redness",))
 @lru_cache
 def layer_of(path: Path) -> LayerReport:
     report = evenhand.retouch(path, "unused", ONLY, dry_run=True, before_burn=UNBURNT)
+    assert report.before_burn is not None
+    assert report.before_burn.name == UNBURNT.name
     (layer,) = report.layers
     return layer
 

@@ -25,7 +25,7 @@ from evenhand.people.person import SKIN_REGIONS, Alpha, Person, Region
 from evenhand.photo.credentials import Certificate
 from evenhand.photo.photograph import Photograph
 from evenhand.processors import PROCESSORS
-from evenhand.report import LayerReport, Report, Stage
+from evenhand.report import FileReport, LayerReport, Report, Stage
 from evenhand.reporting import (
     Changes,
     advice_of,
@@ -206,17 +206,20 @@ def retouch(
     with clock("people"):
         people = people_of(photograph, settings)
     references: Mapping[int, ReferenceSkin] = {}
+    compared: dict[str, FileReport] = {}
     if before_burn is not None:
         with clock("earlier portrait"):
             before = skin_before(before_burn, settings.people)
             references = reference_for(photograph, people, before)
+        compared["before_burn"] = file_report(before_burn)
     with clock("report"):
         told = people_report(people)
     people = [_as_steps_need(person) for person in people]
     layers = layers_of(photograph, people, settings, clock, references)
     if not layers:
         advice = advice_of(people, layers)
-        return report_of(photograph, told, Changes(), settings, clock, advice)
+        report = report_of(photograph, told, Changes(), settings, clock, advice)
+        return report.model_copy(update=compared)
     scales = {person.index: person.scale.mm_per_pixel for person in people}
     del people  # their masks take as much memory as the photograph, and are no longer needed
     strengths = strengths_of(settings)
@@ -230,7 +233,8 @@ def retouch(
         with clock("report"):
             total = total_difference(photograph, pixels, layers)
             changes = Changes(measured(layers), total)
-        return report_of(photograph, told, changes, settings, clock)
+        report = report_of(photograph, told, changes, settings, clock)
+        return report.model_copy(update=compared)
     with delivery(out, results.in_order, overwrite=overwrite) as beside:
         files = Writing(photograph, strengths, scales, results, out, beside, certificate, when)
         with clock("write"):
@@ -239,7 +243,7 @@ def retouch(
             else:
                 changes = files.in_turn(layers, measured)
         report = report_of(photograph, told, changes, settings, clock)
-        written = {"result": file_report(beside / results.portrait)}
+        written = {"result": file_report(beside / results.portrait), **compared}
         report = report.model_copy(update=written)
         (beside / results.report).write_text(report.model_dump_json(indent=2) + "\n")
         if not (beside / results.marks).exists():

@@ -95,6 +95,7 @@ def test_what_cannot_be_compared_with_is_refused(
         (other, "jon.png does not show Mara, but Jon"),
         (nobody, "unnamed.png does not show Mara, but nobody who has a name"),
         (5, "5 is no portrait's id"),
+        ("\0", "is no portrait's id"),
     ):
         refused = named(studio, mara, given)
         assert refused.status_code == 422

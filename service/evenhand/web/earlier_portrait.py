@@ -5,12 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from pydantic import TypeAdapter, ValidationError
 from sqlalchemy.orm import Session
 
 from evenhand.errors import WrongSettingError
 from evenhand.people.person import SKIN_REGIONS
 from evenhand.shoots import tables
 from evenhand.shoots.inputs import BEFORE_BURN, REDNESS, same_person_in
+from evenhand.web import models
+
+AN_ID = TypeAdapter(models.Id)
 
 NAME_BOTH = "Name the person in both portraits: nobody is recognised."
 """What to do where it is not said who somebody is."""
@@ -27,12 +31,16 @@ def without_earlier(step: str, settings: Mapping[str, Any]) -> tuple[dict[str, A
     WrongSettingError
         What was given is no identifier.
     """
-    known, earlier = dict(settings), None
-    if step == REDNESS:
-        earlier = known.pop(BEFORE_BURN, None)
-    if earlier is not None and not isinstance(earlier, str):
-        raise WrongSettingError(f"{BEFORE_BURN}: {earlier!r} is no portrait's id.", ANOTHER)
-    return known, earlier
+    known = dict(settings)
+    earlier = known.pop(BEFORE_BURN, None) if step == REDNESS else None
+    if earlier is None:
+        return known, None
+    try:
+        return known, AN_ID.validate_python(earlier)
+    except ValidationError:
+        raise WrongSettingError(
+            f"{BEFORE_BURN}: {earlier!r} is no portrait's id.", ANOTHER
+        ) from None
 
 
 def require_before_burn(session: Session, person: tables.Person, portrait_id: str) -> None:
