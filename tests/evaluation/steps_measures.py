@@ -34,6 +34,9 @@ BORDER_MM = 4.0
 EDGE_MM = 3.5
 """Full width at half height of the Gaussian at whose scale edges are looked for."""
 
+SEEN_EDGE = 0.5
+"""Change of a* and b* for a millimetre below which no edge is seen: one over two millimetres."""
+
 BURNT_BLOOD = 0.004
 """Added blood from which a place counts as burnt."""
 
@@ -76,10 +79,11 @@ def burn_measures(scene: Scene, result: Light) -> dict[str, float]:
 
 
 def residue(scene: Scene, result: Light) -> float:
-    """Largest edge in colour along the old border of a burn, over that of the clean picture there.
+    """Largest edge in colour along the old border of a burn, over the clean picture at the place.
 
-    Change of a* and b* for a millimetre; the largest of all but a hundredth. Not a number where
-    the burn has no border well inside skin.
+    Change of a* and b* for a millimetre, in the hundredth of the border where most is added to the
+    clean picture's; edges that nobody sees count as `SEEN_EDGE`. Not a number where the burn has no
+    border well inside skin.
     """
     burnt = (scene.dose.blood > 0.5 * scene.dose.blood.max()).astype(np.uint8)
     across = 2 * max(1, round(BORDER_MM / scene.mm_per_pixel)) + 1
@@ -89,10 +93,11 @@ def residue(scene: Scene, result: Light) -> float:
     if not border.any():
         return float("nan")
     after, clean = (
-        float(np.quantile(colour_edges(light, scene.mm_per_pixel)[border], 0.99))
-        for light in (result, scene.clean)
+        colour_edges(light, scene.mm_per_pixel)[border] for light in (result, scene.clean)
     )
-    return after / clean
+    over = after - clean
+    worst = over >= np.quantile(over, 0.99)
+    return float(after[worst].mean() / max(clean[worst].mean(), SEEN_EDGE))
 
 
 def colour_edges(linear: Light, mm_per_pixel: float) -> Light:
