@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -17,13 +18,14 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator
 from evenhand import layers as layering
 from evenhand import photo
 from evenhand.delivery import delivery, refuse_existing, refuse_original
+from evenhand.earlier import reference_for, skin_before
 from evenhand.layers.layer import Layer
 from evenhand.people.finding import PeopleSettings, find_people
 from evenhand.people.person import SKIN_REGIONS, Alpha, Person, Region
 from evenhand.photo.credentials import Certificate
 from evenhand.photo.photograph import Photograph
 from evenhand.processors import PROCESSORS
-from evenhand.report import LayerReport, Report, Stage
+from evenhand.report import FileReport, LayerReport, Report, Stage
 from evenhand.reporting import (
     Changes,
     advice_of,
@@ -37,7 +39,7 @@ from evenhand.results import Results, Writing
 from evenhand.steps.eyes import EyesSettings, eyes
 from evenhand.steps.gain import Gain, added
 from evenhand.steps.marks import MarksSettings, marks
-from evenhand.steps.patch import Change, SkinPatch, patch_of
+from evenhand.steps.patch import Change, ReferenceSkin, SkinPatch, patch_of
 from evenhand.steps.redness import RednessSettings, redness
 from evenhand.steps.smoothing import SmoothingSettings, smoothing
 
@@ -145,6 +147,7 @@ def retouch(
     clock: Stopwatch | None = None,
     certificate: Certificate | None = None,
     when: datetime | None = None,
+    before_burn: Path | None = None,
 ) -> Report:
     """Retouch one photograph into a folder.
 
@@ -172,6 +175,9 @@ def retouch(
         Signs the result with content credentials; see `evenhand.photo.credentials`.
     when : datetime, optional
         Time that the result's metadata give; now unless given.
+    before_burn : path, optional
+        A portrait of the same person taken before the burn, whose skin the redness step compares
+        with. Both must show that one person alone: nobody is recognised.
 
     Returns
     -------
@@ -185,6 +191,8 @@ def retouch(
         A result is already there, or `out` cannot be written.
     WrongSettingError
         A point on skin is outside the photograph, or the certificate does not fit.
+    WrongPhotographError
+        `before_burn` cannot be compared with; the message says why.
     """
     path, out = Path(path), Path(out)
     settings, clock = settings or RetouchSettings(), clock or Stopwatch()
@@ -197,13 +205,21 @@ def retouch(
         refuse_original(path, out / results.portrait)
     with clock("people"):
         people = people_of(photograph, settings)
+    references: Mapping[int, ReferenceSkin] = {}
+    compared: dict[str, FileReport] = {}
+    if before_burn is not None:
+        with clock("earlier portrait"):
+            before = skin_before(before_burn, settings.people)
+            references = reference_for(photograph, people, before)
+        compared["before_burn"] = file_report(before_burn)
     with clock("report"):
         told = people_report(people)
     people = [_as_steps_need(person) for person in people]
-    layers = layers_of(photograph, people, settings, clock)
+    layers = layers_of(photograph, people, settings, clock, references)
     if not layers:
         advice = advice_of(people, layers)
-        return report_of(photograph, told, Changes(), settings, clock, advice)
+        report = report_of(photograph, told, Changes(), settings, clock, advice)
+        return report.model_copy(update=compared)
     scales = {person.index: person.scale.mm_per_pixel for person in people}
     del people  # their masks take as much memory as the photograph, and are no longer needed
     strengths = strengths_of(settings)
@@ -217,7 +233,8 @@ def retouch(
         with clock("report"):
             total = total_difference(photograph, pixels, layers)
             changes = Changes(measured(layers), total)
-        return report_of(photograph, told, changes, settings, clock)
+        report = report_of(photograph, told, changes, settings, clock)
+        return report.model_copy(update=compared)
     with delivery(out, results.in_order, overwrite=overwrite) as beside:
         files = Writing(photograph, strengths, scales, results, out, beside, certificate, when)
         with clock("write"):
@@ -226,7 +243,7 @@ def retouch(
             else:
                 changes = files.in_turn(layers, measured)
         report = report_of(photograph, told, changes, settings, clock)
-        written = {"result": file_report(beside / results.portrait)}
+        written = {"result": file_report(beside / results.portrait), **compared}
         report = report.model_copy(update=written)
         (beside / results.report).write_text(report.model_dump_json(indent=2) + "\n")
         if not (beside / results.marks).exists():
@@ -250,14 +267,21 @@ def layers_of(
     people: list[Person],
     settings: RetouchSettings,
     clock: Stopwatch | None = None,
+    references: Mapping[int, ReferenceSkin] = MappingProxyType({}),
 ) -> list[Layer]:
-    """Layers of every step for every person, each inside its cap and together inside the sum's."""
+    """Layers of every step for every person, each inside its cap and together inside the sum's.
+
+    `references` is skin from before a burn, in this photograph's light, by person's index.
+    """
     clock = clock or Stopwatch()
     shown = [person for person in people if person.skin_box.area]
     at_once = PROCESSORS if photograph.frame.area <= MOST_AT_ONCE else 1
     with ThreadPoolExecutor(at_once) as threads:
         found = threads.map(
-            lambda person: _layers_of_person(photograph, person, settings, clock), shown
+            lambda person: _layers_of_person(
+                photograph, person, settings, clock, references.get(person.index)
+            ),
+            shown,
         )
         layers = [layer for those in found for layer in those]
     with clock("sum"):
@@ -265,14 +289,18 @@ def layers_of(
 
 
 def _layers_of_person(
-    photograph: Photograph, person: Person, settings: RetouchSettings, clock: Stopwatch
+    photograph: Photograph,
+    person: Person,
+    settings: RetouchSettings,
+    clock: Stopwatch,
+    before: ReferenceSkin | None,
 ) -> list[Layer]:
     """One person's layers; each step sees what the steps before it want, so none acts twice.
 
     A layer is made of what a step wants while the next step is computed.
     """
     with clock("cut"):
-        patch = patch_of(photograph, person)
+        patch = replace(patch_of(photograph, person), before=before)
     so_far = patch
 
     def made(name: str, change: Change | Gain) -> Layer:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any, Protocol, cast
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any, Protocol, cast
 
 from pydantic import BaseModel, ValidationError
 
@@ -13,9 +14,15 @@ from evenhand.layers.layer import Layer
 from evenhand.people.person import Person, Region
 from evenhand.photo.photograph import CodeValues, Photograph
 
+if TYPE_CHECKING:
+    from evenhand.steps.reference import DaySkin
+
 Wanted = Mapping[int, Mapping[str, Mapping[str, Any]]]
 """Settings by person's index and step; a step that is not named is not run."""
 
+
+NOBODY: Mapping[int, DaySkin] = MappingProxyType({})
+"""Nobody's skin before a burn."""
 
 EYES = "eyes"
 """Name of the step that needs eyes to be seen."""
@@ -37,9 +44,20 @@ class Retoucher(Protocol):
         ...
 
     def layers(
-        self, photograph: Photograph, people: Sequence[Person], wanted: Wanted
+        self,
+        photograph: Photograph,
+        people: Sequence[Person],
+        wanted: Wanted,
+        before: Mapping[int, DaySkin] = NOBODY,
     ) -> list[Layer]:
-        """Layers of the wanted steps, each inside its cap and together inside the sum's."""
+        """Layers of the wanted steps, each inside its cap and together inside the sum's.
+
+        `before` is people's skin before a burn by their index.
+        """
+        ...
+
+    def skin_before(self, photograph: Photograph, person: Person, name: str) -> DaySkin:
+        """Skin of a person in a portrait of that name, taken before a burn."""
         ...
 
     def blend(
@@ -82,11 +100,22 @@ class Engine:
 
         return find_people(photograph)
 
+    def skin_before(self, photograph: Photograph, person: Person, name: str) -> DaySkin:
+        """Skin of a person in a portrait taken before a burn."""
+        from evenhand.earlier import measured
+
+        return measured(photograph, person, name)
+
     def layers(
-        self, photograph: Photograph, people: Sequence[Person], wanted: Wanted
+        self,
+        photograph: Photograph,
+        people: Sequence[Person],
+        wanted: Wanted,
+        before: Mapping[int, DaySkin] = NOBODY,
     ) -> list[Layer]:
         """Layers of the wanted steps."""
         from evenhand import layers as layering
+        from evenhand.earlier import reference_of
         from evenhand.retouching import RetouchSettings, layers_of
 
         layers: list[Layer] = []
@@ -98,7 +127,13 @@ class Engine:
             }
             if steps:
                 settings = RetouchSettings.model_validate({"steps": tuple(steps), **steps})
-                layers += layers_of(photograph, [person], settings)
+                name = photograph.path.name if photograph.path else "The photograph"
+                references = {
+                    index: reference_of(photograph, person, skin, name)
+                    for index, skin in before.items()
+                    if index == person.index
+                }
+                layers += layers_of(photograph, [person], settings, references=references)
         return layering.limit_sum(photograph, layers, RetouchSettings().cap, in_place=True)
 
     def blend(

@@ -19,15 +19,17 @@ import numpy.typing as npt
 from pydantic import BaseModel, ConfigDict, Field
 
 from evenhand.people.burnt import pointed
-from evenhand.people.person import SKIN_REGIONS, Region
+from evenhand.people.person import Region
+from evenhand.people.regions import MIDDLE_OF_FACE
 from evenhand.steps.blood import MOTTLE_MM, nuisance, own_direction, redness_map
 from evenhand.steps.burns import Piece, Places, around, burnt_pieces
 from evenhand.steps.coarse import CoarsePatch, coarse
 from evenhand.steps.gain import Gain
-from evenhand.steps.harm import Verdict, unharmed
+from evenhand.steps.harm import Line, Verdict, unharmed
 from evenhand.steps.masked_filters import blur, guided
-from evenhand.steps.patch import Change, SkinPatch
+from evenhand.steps.patch import Change, ReferenceSkin, SkinPatch
 from evenhand.steps.pigments import Direction, pigments_of
+from evenhand.steps.reference import Compared, compared
 
 Map = npt.NDArray[np.float32]
 Chosen = npt.NDArray[np.bool_]
@@ -135,22 +137,31 @@ def redness(patch: SkinPatch, settings: RednessSettings) -> Change | Gain:
     Change or Gain
         What is wanted at strength 1, and facts: `burns`, a list of `regions`, `action`, `at` (a
         place in it, column and row of the photograph), `sureness` and mean `excess` in density;
-        `kept`, the share of the wanted change that does no harm.
+        `kept`, the share of the wanted change that does no harm; `looked`, whether a network could
+        look; `left_at`, the regions of what was to be left; with an earlier portrait `before`: the
+        `regions` it shows and those `missing`, what its light was `balanced_by`, and the `doubt`
+        that is left, in density.
     """
     skin = coarse(patch, GRID_MM)
     if not skin.inside.any():
-        return Change(patch.linear, {"burns": [], "kept": 1.0})
+        return Change(patch.linear, {"burns": [], "kept": 1.0, "looked": False})
     pigments = pigments_of(skin)
     mottle = skin.density - blur(skin.density, skin.skin, skin.pixels(MOTTLE_MM))
-    direction = pigments.haemoglobin
-    red = redness_map(skin.density, direction, nuisance(mottle[skin.inside], pigments))
+    direction, others = pigments.haemoglobin, nuisance(mottle[skin.inside], pigments)
+    red = redness_map(skin.density, direction, others)
     belief = _belief(patch, skin, settings)
+    earlier = None if patch.before is None else compared(skin, patch.before, pigments, others)
+    if earlier is not None:
+        belief = np.maximum(belief, earlier.belief)
     burnt_at = around(_placed(settings.burnt_at, patch, skin), skin)
     left = around(_placed(settings.leave_at, patch, skin), skin)
     pieces = burnt_pieces(skin, belief, red, burnt_at, left)
     burnt = np.max([piece.share for piece in pieces], axis=0, initial=0.0)
     unburnt = _unburnt(skin, belief, burnt, burnt_at)
     excess = _excess(skin, red, unburnt, direction)
+    if earlier is not None:
+        unburnt &= (earlier.belief == 0) & (earlier.excess <= earlier.doubt)
+        excess = _against(earlier, excess)
     done = [_Done(piece, _action(piece, excess)) for piece in pieces]
     amount = _amount(skin, done, excess)
     flush = settings.flush * _flush(skin, excess, amount)
@@ -158,10 +169,14 @@ def redness(patch: SkinPatch, settings: RednessSettings) -> Change | Gain:
     log_gain = amount[..., None] * own.astype(np.float32)
     log_gain += flush[..., None] * direction.astype(np.float32)
     log_gain *= _by_region(skin, settings)[..., None]
-    verdict = unharmed(skin, log_gain, unburnt)
-    return Gain(
-        patch, np.float32(verdict.kept) * log_gain, _facts(patch, skin, done, excess, verdict)
-    )
+    middle = None if left.any() else _middle_of_face(patch, skin)  # what is to be left may differ
+    verdict = unharmed(skin, log_gain, unburnt, middle)
+    facts = _facts(patch, skin, done, excess, verdict)
+    facts["looked"] = patch.burnt is not None
+    facts["left_at"] = _regions_of(left, skin)
+    if patch.before is not None and earlier is not None:
+        facts["before"] = _earlier_facts(patch.before, earlier, skin)
+    return Gain(patch, np.float32(verdict.kept) * log_gain, facts)
 
 
 @dataclass(frozen=True)
@@ -212,6 +227,15 @@ def _unburnt(skin: CoarsePatch, belief: Map, burnt: Map, burnt_at: Chosen) -> Ch
     return np.asarray(unburnt | (least & ~burnt_at), np.bool_)
 
 
+def _middle_of_face(patch: SkinPatch, skin: CoarsePatch) -> Line | None:
+    """Middle of the face on the coarse grid, from the forehead to the chin; None without a mesh."""
+    if patch.face is None or not len(patch.face.landmarks):
+        return None
+    share = np.float32(patch.mm_per_pixel / skin.mm_per_pixel)
+    corner = np.array([patch.box.left, patch.box.top], np.float32)
+    return np.asarray((patch.face.landmarks[list(MIDDLE_OF_FACE)] - corner) * share, np.float32)
+
+
 def _excess(skin: CoarsePatch, red: Map, unburnt: Chosen, direction: Direction) -> Map | None:
     """Redness over that of unburnt skin nearby in the same shade; None without such skin."""
     if unburnt.sum() * skin.mm_per_pixel**2 < LEAST_UNBURNT_MM2:
@@ -224,6 +248,18 @@ def _excess(skin: CoarsePatch, red: Map, unburnt: Chosen, direction: Direction) 
     # a burn darkens too: what was put down to shade there is given back
     back = 1 - tilt * float(direction.mean())
     return np.asarray((even - np.float32(tilt) * shade - level) / np.float32(back), np.float32)
+
+
+def _against(earlier: Compared, nearby: Map | None) -> Map:
+    """The excess where an earlier portrait speaks; elsewhere that over unburnt skin nearby.
+
+    Where both speak, what is as red as unburnt skin nearby was not so before, or was pointed at:
+    then the earlier portrait says how much may go at most.
+    """
+    if nearby is None:
+        return earlier.known * earlier.excess
+    seen = np.maximum(earlier.excess, np.minimum(nearby, earlier.most))
+    return np.asarray(nearby + earlier.known * (seen - nearby), np.float32)
 
 
 def _tilt(red: Map, shade: Map) -> float:
@@ -291,14 +327,9 @@ def _facts(
         told = one.piece.sureness >= TOLD and (excess is None or mean >= TOLD_EXCESS)
         if not inside.any() or (one.action is Action.LEFT and not told):
             continue
-        regions = {
-            region: float((skin.regions[region] * inside).sum() / inside.sum())
-            for region in SKIN_REGIONS
-            if region in skin.regions
-        }
         burns.append(
             {
-                "regions": [region.value for region, share in regions.items() if share > 0.05],
+                "regions": _regions_of(inside, skin),
                 "action": one.action.value,
                 "at": _amid(inside, patch, skin),
                 "pointed_at": one.piece.pointed,
@@ -311,6 +342,24 @@ def _facts(
         "kept": round(verdict.kept, 3),
         "new_edges": round(verdict.new_edges, 4),
         "beyond_unburnt": round(verdict.beyond, 4),
+        "sides_apart": round(verdict.apart, 4),
+    }
+
+
+def _regions_of(inside: Chosen, skin: CoarsePatch) -> list[str]:
+    """Regions that a piece of skin lies in."""
+    size = 0.05 * inside.sum()
+    return [region.value for region, share in skin.regions.items() if (share * inside).sum() > size]
+
+
+def _earlier_facts(before: ReferenceSkin, earlier: Compared, skin: CoarsePatch) -> dict[str, Any]:
+    """What the earlier portrait said, for the report."""
+    shown = [region for region in skin.regions if (skin.regions[region] > 0.5).any()]
+    return {
+        "regions": [region.value for region in shown if region in before.regions],
+        "missing": [region.value for region in shown if region not in before.regions],
+        "balanced_by": list(before.balanced_by),
+        "doubt": round(earlier.doubt, 4),
     }
 
 

@@ -17,7 +17,7 @@ from evenhand.people.person import Mask, Region
 from evenhand.shoots import record, storage, tables
 from evenhand.web import models
 from evenhand.web.access import Service
-from evenhand.web.changes import follow
+from evenhand.web.changes import follow, follow_name
 from evenhand.web.views import edit_out, found
 
 PNG = b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR"
@@ -101,4 +101,6 @@ def store_edit(
         session.flush()
         session.expire(person)
         follow(session, service, person.portrait)
+        if person.name:
+            follow_name(session, service, shoot_id, person.name)
         return edit_out(edit)

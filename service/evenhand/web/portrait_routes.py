@@ -20,12 +20,13 @@ from evenhand.shoots.errors import (
     NotFoundError,
     UploadTooLargeError,
 )
-from evenhand.shoots.inputs import LASTING, LEAST_CONFIDENCE
+from evenhand.shoots.inputs import BEFORE_BURN, LASTING, LEAST_CONFIDENCE
 from evenhand.shoots.permissions import LASTING_MARKS, agreed, agreed_by_name
 from evenhand.shoots.renderings import shown
 from evenhand.web import models
 from evenhand.web.access import Here, Studio
-from evenhand.web.changes import clear, follow
+from evenhand.web.changes import clear, follow, follow_name
+from evenhand.web.earlier_portrait import require_before_burn, without_earlier
 from evenhand.web.painting import Paint, painted_mask, store_edit
 from evenhand.web.pointing import require_on_photograph
 from evenhand.web.problems import described
@@ -100,8 +101,14 @@ def get_portrait(portrait_id: models.Id, service: Here, caller: Studio) -> model
 def remove_portrait(portrait_id: models.Id, service: Here, caller: Studio) -> models.DeletedOut:
     """Delete a portrait with everything made from it, face geometry too."""
     place = service.place
+    with place.database.reading() as session:
+        portrait = found(session, tables.Portrait, portrait_id)
+        shoot_id, names = portrait.shoot_id, {one.name for one in portrait.people if one.name}
     deleted = delete_portrait(place.database, place.files, portrait_id, caller.actor)
     service.previews.forget()
+    with place.database.writing() as session:
+        for name in sorted(names):  # whoever was compared with it there is computed anew
+            follow_name(session, service, shoot_id, name)
     return models.DeletedOut.model_validate(deleted)
 
 
@@ -143,7 +150,7 @@ def name_person(
         person = found(session, tables.Person, person_id)
         portrait = person.portrait
         storage.lock(session, portrait.shoot_id)
-        person.name = body.name
+        was, person.name = person.name, body.name
         same = session.scalars(
             select(tables.Person)
             .join(tables.Portrait)
@@ -166,6 +173,8 @@ def name_person(
         )
         for affected in {one.portrait for one in (person, *same)}:
             follow(session, service, affected)
+        if was not in (None, body.name):
+            follow_name(session, service, portrait.shoot_id, was)
         return person_out(person, agreed(session, portrait.shoot_id, person.name))
 
 
@@ -182,11 +191,19 @@ def set_step(
         Body(examples=[{"cap": 6.0}, {"burnt_at": [[640, 480]], "by_region": {"arm": 0.8}}]),
     ],
 ) -> models.PersonOut:
-    """Set a step for a person; its layer is computed anew. Strength alone: see /layers."""
-    settings = checked(service.place.retoucher, step, body)
+    """Set a step for a person; its layer is computed anew. Strength alone: see /layers.
+
+    Beside the settings that /steps lists, redness takes `before_burn`: the id of a portrait of the
+    shoot that shows the same named person before the burn, whose skin is then compared with.
+    """
+    own, earlier = without_earlier(step, body)
+    settings = checked(service.place.retoucher, step, own)
     with service.place.database.writing() as session:
         person = found(session, tables.Person, person_id)
         require_on_photograph(settings, person.portrait)
+        if earlier is not None:
+            require_before_burn(session, person, earlier)
+            settings[BEFORE_BURN] = earlier
         shoot_id = person.portrait.shoot_id
         storage.lock(session, shoot_id)
         person.settings = {**person.settings, step: settings}
@@ -268,6 +285,8 @@ def take_back_edit(edit_id: models.Id, service: Here, caller: Studio) -> None:
             edit=edit_id,
         )
         follow(session, service, person.portrait)
+        if person.name:
+            follow_name(session, service, shoot_id, person.name)
     clear(service, shoot_id)
 
 
