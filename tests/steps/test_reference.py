@@ -22,6 +22,7 @@ from evenhand.steps.reference import (
     matched,
 )
 from tests.evaluation.steps_measures import difference
+from tests.evaluation.steps_photographs import with_belief
 from tests.optics.changes import strapped, sunburn, tan
 from tests.optics.scene import Scene, skin_scene
 from tests.optics.skin import MELANIN, WAVELENGTHS, Light, Skin, to_linear
@@ -91,7 +92,7 @@ def test_unburnt_skin_in_another_light_is_left(tone: str, told: bool) -> None:
 
 
 def test_where_nothing_tells_the_light_the_photographer_points_and_less_goes() -> None:
-    scene = burnt_all_over("light", NOON)
+    scene = with_belief(burnt_all_over("light", NOON))
     before = seen("light", NOON, 5, False)
     row, column = np.argwhere(scene.alpha > 0.9).mean(axis=0).astype(int)
     unknown = matched(replace(day_skin(scene.patch), unchanged={}), before)
