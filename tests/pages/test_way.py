@@ -40,7 +40,7 @@ def test_from_upload_to_signed_final(
         expect(page.get_by_text("No portraits yet.")).to_be_visible()
         page.screenshot(path=screens / "sheet-empty.jpg", type="jpeg", quality=80)
         page.set_input_files("#files", photograph)
-        expect(page.locator(".sheet .state")).to_have_text("◔to name")
+        expect(page.locator(".sheet .state")).to_have_text("to name")
 
         page.locator(".sheet a").first.click()
         settled(page)
@@ -51,7 +51,7 @@ def test_from_upload_to_signed_final(
             page.get_by_role("dialog").get_by_label(step, exact=True).check()
         page.screenshot(path=screens / "permission-asked.jpg", type="jpeg", quality=80)
         page.get_by_role("button", name="Write it down").click()
-        expect(page.locator(".status .state")).to_have_text("◐to review")
+        expect(page.locator(".status .state")).to_have_text("to review")
 
         page.get_by_role("link", name="Regatta, second day").click()
         page.get_by_label("Choose freckles.jpg").check()
@@ -61,7 +61,7 @@ def test_from_upload_to_signed_final(
         link = page.get_by_role("textbox", name="Link").input_value()
         page.screenshot(path=screens / "proof-link.jpg", type="jpeg", quality=80)
         page.get_by_role("button", name="Close").click()
-        expect(page.locator(".sheet .state")).to_have_text("➤with the client")
+        expect(page.locator(".sheet .state")).to_have_text("with the client")
         page.get_by_role("link", name="Proofs, sign-offs, finals").click()
 
         client = phone.new_page()

@@ -7,6 +7,7 @@ ever opened. They are plain HTML, CSS and modules as browsers understand them; n
 from __future__ import annotations
 
 import hashlib
+import json
 from functools import cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
@@ -21,6 +22,8 @@ MEDIA_TYPES = {
     "js": "text/javascript; charset=utf-8",
     "json": "application/json",
     "svg": "image/svg+xml",
+    "woff2": "font/woff2",
+    "txt": "text/plain; charset=utf-8",
 }
 """What is served, by the end of a file's name."""
 
@@ -75,6 +78,16 @@ def proof_page(request: Request) -> Response:
 def permission_page(request: Request) -> Response:
     """The page that asks a person."""
     return _served(ENTRANCES["/permission"], request)
+
+
+@router.get("/pages/languages.json")
+def languages() -> dict[str, str]:
+    """Languages that the pages speak, each by its own name: one for every file of texts."""
+    return {
+        name.removeprefix("texts/").removesuffix(".json"): json.loads(body)["language.name"]
+        for name, (body, _, _) in sorted(page_files().items())
+        if name.startswith("texts/")
+    }
 
 
 @router.get("/pages/{name:path}")
