@@ -427,6 +427,7 @@ class ShownPortraitOut(Model):
     width: int
     height: int
     ready: bool = Field(description="False while changes are being worked in.")
+    state_sha256: Sha256 = Field(description="Changes whenever its pictures look otherwise.")
     people: list[ShownPersonOut]
     marks: list[MarkOut]
     sign_off: SignOffOut | None

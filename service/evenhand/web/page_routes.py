@@ -81,12 +81,20 @@ def permission_page(request: Request) -> Response:
 
 
 @router.get("/pages/languages.json")
-def languages() -> dict[str, str]:
-    """Languages that the pages speak, each by its own name: one for every file of texts."""
-    return {
-        name.removeprefix("texts/").removesuffix(".json"): json.loads(body)["language.name"]
+def languages() -> dict[str, dict[str, str | bool]]:
+    """Languages that the pages speak: one for every file of texts.
+
+    Each by its own name, and whether it says everything; one that does not is for the pages of
+    links alone.
+    """
+    texts = {
+        name.removeprefix("texts/").removesuffix(".json"): json.loads(body)
         for name, (body, _, _) in sorted(page_files().items())
         if name.startswith("texts/")
+    }
+    return {
+        language: {"name": words["language.name"], "whole": words.keys() >= texts["en"].keys()}
+        for language, words in texts.items()
     }
 
 

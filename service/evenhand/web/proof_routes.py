@@ -467,6 +467,7 @@ def _shown_portrait(
         width=width,
         height=height,
         ready=_layers_fit(session, service, portrait),
+        state_sha256=state_of(session, portrait),
         people=[
             models.ShownPersonOut(
                 id=person.id,

@@ -145,7 +145,8 @@ def state_of(
         return "new"
     sign_off, agreed = standings.signed.get(portrait.id), standings.agreed
     if portrait.id in standings.change_asked:
-        return "change asked for"
+        fits = portrait.layers_key == inputs_of(session, portrait, steps, agreed).key
+        return "change asked for" if fits else "working"
     if sign_off is not None:
         holds = standing(session, portrait, sign_off, agreed) is Standing.VALID
         return "signed" if holds else "stale"

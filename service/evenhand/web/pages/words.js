@@ -3,7 +3,7 @@
 const KEPT = "evenhand.language";
 
 let words = {};
-let names = {}; // of the languages there are, each in its own
+let names = {}; // of the languages to choose from, each in its own
 let chosen = "en";
 
 /** The language to begin with: the one chosen before, or the first that the browser asks for. */
@@ -14,8 +14,11 @@ function first() {
   return asked.find((language) => language in names) ?? "en";
 }
 
-export async function loadWords() {
-  names = await fetch("/pages/languages.json").then((response) => response.json());
+/** @param {string} [page]  "client" where only the texts for the pages of links are needed */
+export async function loadWords(page) {
+  const languages = await fetch("/pages/languages.json").then((response) => response.json());
+  names = Object.fromEntries(Object.entries(languages).filter(([, { whole }]) => whole || page === "client")
+    .map(([language, { name }]) => [language, name]));
   chosen = first();
   const [english, own] = await Promise.all(
     ["en", chosen].map((language) => fetch(`/pages/texts/${language}.json`).then((r) => r.json())),
