@@ -66,7 +66,7 @@ function spotSays(page, portrait, mark) {
 function spot(page, portrait, mark, heading = "p") {
   const who = portrait.people.length > 1 ? portrait.people.find((person) => person.id === mark.person)?.name : null;
   const wish = (word, state) => element("label", {},
-    element("input", { type: "radio", name: `spot-${mark.id}`, checked: mark.shows === state, disabled: !portrait.ready,
+    element("input", { type: "radio", name: `${heading}-${mark.id}`, checked: mark.shows === state, disabled: !portrait.ready,
       "data-key": `wish:${mark.person}:${mark.number}:${word}`, onchange: () => page.wish(mark, word) }),
     element("span", {}, say(`client.wish.${word}`)));
   return element("div", { class: "spot", data: { shows: mark.shows } },
