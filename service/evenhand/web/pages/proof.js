@@ -13,6 +13,7 @@ import { loadWords, say, sayDate, sayPercent } from "./words.js";
 
 const LOOK_EVERY_MS = 2500; // how often the page looks what is new
 const NEWS_MS = 6000; // how long news stay
+const SHORT = 60; // letters of a message that are shown whole on a phone; a longer one is unfolded
 const RETRY_MS = 3000; // after which a picture that did not come is asked for again
 
 const [token] = location.hash.slice(1).split("&");
@@ -144,7 +145,8 @@ class Proof {
     refill(this.parts.choices, [portrait.id, choices, proof.strengths, portrait.people], () => this.#choices(portrait, choices));
     refill(this.parts.shown, [choices, portrait.people], () => choices.length
       ? element("p", { class: "quiet" }, say("client.now", { strengths: sayApplied(applied(portrait, choices)) })) : []);
-    refill(this.parts.message, proof.message, () => proof.message ? element("q", {}, proof.message) : []);
+    refill(this.parts.message, proof.message, () => !proof.message ? [] : proof.message.length > SHORT
+      ? element("details", {}, element("summary", { "data-key": "message" }, element("q", {}, proof.message))) : element("q", {}, proof.message));
     morePanel(this, this.parts.more, portrait, choices);
     this.#drawDecide(portrait, choices);
     this.#drawPins(portrait);

@@ -9,12 +9,11 @@ const NOTICES = ["doctor", "labelling", "personal data", "permission"];
 
 export function morePanel(page, place, portrait, choices) {
   const { proof } = page;
-  refill(place, [portrait.id, choices, proof.strengths, portrait.people, portrait.marks, portrait.changes, portrait.sign_off?.standing, proof.expires_at, proof.message], () => {
+  refill(place, [portrait.id, choices, proof.strengths, portrait.people, portrait.marks, portrait.changes, portrait.sign_off?.standing, proof.expires_at], () => {
     const open = place.querySelector("details")?.open && place.of === portrait.id;
     place.of = portrait.id;
     const listed = portrait.marks.filter((mark) => mark.shows === "taken out" || mark.wish);
     return element("details", { open }, element("summary", { "data-key": "more" }, icon("down"), say("client.more")),
-      proof.message && element("section", { class: "letter-whole" }, element("q", {}, proof.message)),
       choices.length > 1 && element("section", {}, element("h2", {}, say("client.each")),
         portrait.people.map((person) => inOrder(person.steps).map((step) => eachStep(page, portrait, person, step)))),
       element("p", { class: "quiet" }, say("client.kept")),
