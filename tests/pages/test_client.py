@@ -42,6 +42,7 @@ def shoot(server: Server) -> Demo:
 @pytest.fixture
 def link(server: Server, shoot: Demo) -> str:
     """Address of a new proof of both."""
+    server.settle(shoot.shoot)
     wanted = {"portraits": shoot.portraits, "message": "Dear Mara, please look."}
     made = server.send("POST", f"/v1/shoots/{shoot.shoot}/proofs", json=wanted)
     return str(made["link"]["path"])
@@ -131,7 +132,7 @@ def test_from_a_change_asked_for_to_signed_finals_on_a_phone(
         expect(client.get_by_text("1 place shown.")).to_be_visible()
         expect(client.get_by_label("Your name")).to_have_value("Mara")
         client.screenshot(path=screens / "client-asks.jpg", type="jpeg", quality=80)
-        client.get_by_role("button", name="Send to the studio").tap()
+        client.get_by_role("button", name="Send").tap()
         expect(client.get_by_text("You asked for a change.")).to_be_visible()
         client.screenshot(path=screens / "client-asked.jpg", type="jpeg", quality=80)
 
@@ -440,7 +441,7 @@ def test_a_client_taps_their_own_spot(
     expect(card.get_by_label("Take it out")).to_be_checked()
     expect(card).to_contain_text("you asked to leave it")
     card.get_by_role("button", name="Take my wish back").tap()
-    server.settle(shoot.shoot)
+    expect(card.get_by_role("button", name="Take my wish back")).to_have_count(0)
 
 
 def test_where_nothing_was_found_a_change_can_be_asked_for(page: Page, link: str) -> None:

@@ -233,9 +233,9 @@ def test_a_wish_to_have_a_spot_out_does_not_bring_it_back(
     studio.settle(shoot)
     marks = studio.get("/v1/proof", headers=link)["portraits"][0]["marks"]
     lasting = next(mark for mark in marks if mark["kind"] == "lasting")
-    assert lasting["shows"] == "taken out"
+    assert lasting["proposed"] == "remove"
     path = f"/v1/proof/marks/{lasting['id']}/wish"
     studio.put(path, headers=link, json={"wish": "please remove"})
     studio.settle(shoot)
     marks = studio.get("/v1/proof", headers=link)["portraits"][0]["marks"]
-    assert next(mark for mark in marks if mark["kind"] == "lasting")["shows"] == "taken out"
+    assert next(mark for mark in marks if mark["kind"] == "lasting")["proposed"] == "remove"

@@ -166,7 +166,8 @@ class Proof {
           element("button", { type: "button", "data-key": "again", onclick: () => this.#askAgain(last) }, say("client.ask-otherwise")),
           element("button", { type: "button", "data-key": "back", onclick: () => this.#takeBack(last) }, say("client.take-back")))],
       standing === "answered" && [element("p", { class: "line" }, icon("letter"), element("span", {}, say("client.answered"))),
-        element("q", {}, last.words), last.answer && element("q", { class: "answer" }, last.answer)],
+        element("q", {}, element("b", {}, say("client.you")), " ", last.words),
+        last.answer && element("q", { class: "answer" }, element("b", {}, say("client.they")), " ", last.answer)],
       standing === "approved" && next >= 0 && element("a", { class: "button", href: `#${token}&p=${next + 1}`, "data-key": "next" },
         say("client.next"), icon("right"))]);
   }
@@ -296,7 +297,7 @@ class Proof {
     if (!this.proof?.portraits.length || !this.shows) return;
     const choices = this.choices(), side = Math.max(this.asked?.id === portrait.id ? this.asked.side : 0, Pictures.side(stage.wanted));
     if (!portrait.ready) {
-      if (this.painted !== portrait.id) stage.say(element("p", { class: "waits" }, icon("working"), say("client.working")));
+      if (this.painted !== portrait.id) stage.say(element("span", { class: "turns" }, icon("working"))); // in words beside it
       return;
     }
     const key = JSON.stringify([portrait.id, side, choices, portrait.state_sha256]);
