@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import hashlib
+import threading
 from typing import Any
 
 import pytest
+from sqlalchemy import event
 
 from tests.jobs.fixtures import Studio
 
@@ -239,3 +241,43 @@ def test_a_wish_to_have_a_spot_out_does_not_bring_it_back(
     studio.settle(shoot)
     marks = studio.get("/v1/proof", headers=link)["portraits"][0]["marks"]
     assert next(mark for mark in marks if mark["kind"] == "lasting")["proposed"] == "remove"
+
+
+def test_a_proof_of_many_takes_few_questions(studio: Studio) -> None:
+    """The page looks every few seconds: statements do not grow with the number of portraits."""
+
+    def statements(link: dict[str, str]) -> int:
+        said: list[str] = []
+
+        def listen(*args: Any) -> None:
+            if threading.current_thread().name.startswith("AnyIO"):  # not the worker's own
+                said.append(args[2])
+
+        event.listen(studio.place.database.engine, "before_cursor_execute", listen)
+        assert studio.get("/v1/proof", headers=link)["portraits"]
+        event.remove(studio.place.database.engine, "before_cursor_execute", listen)
+        return len(said)
+
+    counts = []
+    for number in (1, 5):
+        shoot = studio.shoot()
+        portraits = [studio.portrait(shoot, seed=400 + seed) for seed in range(number)]
+        for portrait in portraits:
+            studio.named(portrait, "Mara", "Jon")
+        studio.agree(shoot, "Mara", "redness", "marks")
+        _, link = studio.proof(shoot, *portraits)
+        studio.sign(portraits[0], link)
+        counts.append(statements(link))
+    assert counts[0] == counts[1] > 0
+
+
+def test_an_erased_name_is_in_no_words_of_a_change(
+    studio: Studio, shown: tuple[str, str, str, dict[str, str]]
+) -> None:
+    shoot, portrait, _, link = shown
+    change = asked(studio, portrait, link, words="Less red, as on Oona's.", asked_by="Oona")
+    studio.post("/v1/erasures", json={"name": "Oona"})
+    (left,) = studio.get(f"/v1/shoots/{shoot}/changes")
+    assert (left["id"], left["words"]) == (change["id"], "Less red, as on [erased]'s.")
+    assert left["asked_by"] == "[erased]"
+    assert "Oona" not in str(studio.get(f"/v1/shoots/{shoot}/record"))

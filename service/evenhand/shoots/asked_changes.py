@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from enum import StrEnum
 from typing import Any
 
-from sqlalchemy import func, or_, select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from evenhand.shoots import record
@@ -169,18 +169,6 @@ def round_of(session: Session, portrait_id: str) -> int:
         AskedChange.portrait_id == portrait_id, AskedChange.answered_at.is_not(None)
     )
     return 1 + (session.scalar(answers) or 0)
-
-
-def seen_in(session: Session, proof_id: str, portrait_id: str) -> Sequence[AskedChange]:
-    """Changes of a portrait asked for or answered in a proof, oldest first; of no other client."""
-    return session.scalars(
-        select(AskedChange)
-        .where(
-            AskedChange.portrait_id == portrait_id,
-            or_(AskedChange.proof_id == proof_id, AskedChange.answered_in == proof_id),
-        )
-        .order_by(AskedChange.number)
-    ).all()
 
 
 def _end_open(session: Session, proof_id: str, portrait_id: str, standing: Standing) -> None:

@@ -14,7 +14,6 @@ from sqlalchemy.orm import Session
 
 from evenhand.errors import WrongSettingError
 from evenhand.jobs.pictures import fitted
-from evenhand.report import NOTICES
 from evenhand.shoots import asked_changes, record, sign_offs, storage, tables, tokens
 from evenhand.shoots.errors import (
     ConflictError,
@@ -40,13 +39,13 @@ from evenhand.web.image_routes import (
 )
 from evenhand.web.previews import View
 from evenhand.web.problems import described
+from evenhand.web.shown_proof import shown_proof
 from evenhand.web.views import (
     change_out,
     found,
     mark_out,
     proof_out,
     sign_off_out,
-    studio_out,
 )
 
 LARGEST_SHOWN = 2400
@@ -178,17 +177,8 @@ def see_proof(service: Here, caller: Client) -> models.ShownProofOut:
     """What the client is shown: portraits, what can be chosen, marks, how far it is."""
     with service.place.database.reading() as session:
         proof = _proof(session, caller)
-        shoot = found(session, tables.Shoot, proof.shoot_id)
-        return models.ShownProofOut(
-            studio=studio_out(session),
-            shoot=shoot.name,
-            message=proof.message,
-            strengths=proof.strengths,
-            expires_at=session.get_one(tables.Token, caller.id).expires_at,
-            portraits=[
-                _shown_portrait(session, service, proof, row.portrait) for row in proof.portraits
-            ],
-            notices=NOTICES,
+        return shown_proof(
+            session, service, proof, session.get_one(tables.Token, caller.id).expires_at
         )
 
 
@@ -364,21 +354,16 @@ def keep_copy(portrait_id: models.Id, service: Here, caller: Client) -> Response
 
 
 def require_current(session: Session, service: Service, portrait: tables.Portrait) -> None:
-    """Raise `NotReadyError` unless a portrait's layers are what is wanted now."""
+    """Raise `NotReadyError` unless a portrait's layers are what is wanted now, or are as signed."""
     if portrait.trouble or portrait.found_at is None:
         raise NotReadyError(
             portrait.trouble or f"{portrait.name} has not been read yet.", "Wait for its job."
         )
-    if not _layers_fit(session, service, portrait):
+    wanted = inputs_of(session, portrait, service.place.steps).key
+    if portrait.layers_key != wanted and not sign_offs.is_locked(session, portrait):
         raise NotReadyError(
             f"The layers of {portrait.name} are being computed.", "Ask again in a moment."
         )
-
-
-def _layers_fit(session: Session, service: Service, portrait: tables.Portrait) -> bool:
-    """Whether a portrait's layers are what is wanted; those of a locked one stay as signed."""
-    wanted = inputs_of(session, portrait, service.place.steps).key
-    return portrait.layers_key == wanted or sign_offs.is_locked(session, portrait)
 
 
 def _answer_with(session: Session, proof: tables.Proof, portrait_id: str, caller: Caller) -> None:
@@ -452,44 +437,3 @@ def _rendered(
     view = View(frame_of(portrait), fitted(frame_shape(portrait), side))
     picture = picture_bytes(service, portrait, view, layers)
     return picture, state_of(session, portrait, chosen)
-
-
-def _shown_portrait(
-    session: Session, service: Service, proof: tables.Proof, portrait: tables.Portrait
-) -> models.ShownPortraitOut:
-    height, width = frame_shape(portrait)
-    items = shown(session, portrait)
-    people = {item.person.id: item.person for item in items}
-    signed = sign_offs.latest(session, portrait.id)
-    return models.ShownPortraitOut(
-        id=portrait.id,
-        name=portrait.name,
-        width=width,
-        height=height,
-        ready=_layers_fit(session, service, portrait),
-        state_sha256=state_of(session, portrait),
-        people=[
-            models.ShownPersonOut(
-                id=person.id,
-                name=person.name,
-                steps=[item.layer.step for item in items if item.person.id == person.id],
-                strengths={
-                    item.layer.step: item.layer.strength
-                    for item in items
-                    if item.person.id == person.id
-                },
-            )
-            for person in people.values()
-        ],
-        marks=[
-            mark_out(mark)
-            for item in items
-            if item.layer.step == "marks"
-            for mark in item.person.marks
-        ],
-        sign_off=None if signed is None else sign_off_out(session, portrait, signed),
-        round=asked_changes.round_of(session, portrait.id),
-        changes=[
-            change_out(change) for change in asked_changes.seen_in(session, proof.id, portrait.id)
-        ],
-    )

@@ -253,11 +253,14 @@ def proof_out(session: Session, proof: tables.Proof) -> models.ProofOut:
 
 
 def sign_off_out(
-    session: Session, portrait: tables.Portrait, sign_off: tables.SignOff
+    session: Session,
+    portrait: tables.Portrait,
+    sign_off: tables.SignOff,
+    agreed: Agreed | None = None,
 ) -> models.SignOffOut:
-    """A sign-off with its standing now."""
+    """A sign-off with its standing now; `agreed` as for `evenhand.shoots.renderings.shown`."""
     names = models.SignOffOut.model_fields
     return models.SignOffOut(
         **{name: getattr(sign_off, name) for name in names if name != "standing"},
-        standing=standing(session, portrait, sign_off),
+        standing=standing(session, portrait, sign_off, agreed),
     )
