@@ -325,10 +325,9 @@ def test_by_keys_alone(browser: Browser, server: Server, link: str) -> None:
         page.keyboard.press("Tab")
         page.keyboard.press("Enter")
         expect(page.get_by_text("1 place shown.")).to_be_visible()
+        page.get_by_label("Your name").focus()
         page.keyboard.press("Escape")
-        page.locator(".stage").focus()
-        page.keyboard.press("Escape")
-        expect(page.locator(".decide .ask")).to_be_visible()
+        expect(page.locator(".decide .ask")).to_be_focused()
 
 
 def test_strengths_are_those_that_are_shown(page: Page, link: str) -> None:
@@ -442,6 +441,32 @@ def test_a_client_taps_their_own_spot(
     expect(card).to_contain_text("you asked to leave it")
     card.get_by_role("button", name="Take my wish back").tap()
     expect(card.get_by_role("button", name="Take my wish back")).to_have_count(0)
+
+
+def test_a_spot_of_an_approved_picture_stays(
+    page: Page, server: Server, shoot: Demo, link: str
+) -> None:
+    opened(page, link)
+    page.get_by_role("link", name="Picture 2").tap()
+    ready(page)
+    page.locator(".decide .approve").tap()
+    page.get_by_label("Your name").fill("Pia")
+    page.get_by_role("button", name="Yes, approve").tap()
+    expect(page.get_by_text("Approved by Pia")).to_be_visible()
+    page.locator(".more summary").tap()
+    spot = page.locator(".spot[data-shows='taken out']").first
+    spot.get_by_label("Leave it").tap()
+    expect(page.get_by_role("alert")).to_contain_text("You have approved this picture")
+    expect(spot.get_by_label("Take it out")).to_be_checked()
+    assert server.get(f"/v1/portraits/{shoot.portraits[1]}")["locked"]
+    page.locator(".decide .ask").tap()
+    expect(page.get_by_text("This takes your approval of the picture back.")).to_be_visible()
+    page.get_by_label("What should be different?").fill("Leave the spot on my chin.")
+    page.get_by_role("button", name="Send").tap()
+    expect(page.get_by_text("You asked for a change.")).to_be_visible()
+    assert not server.get(f"/v1/portraits/{shoot.portraits[1]}")["locked"]
+    page.get_by_role("button", name="Take it back").tap()
+    expect(page.get_by_text("You asked for a change.")).to_have_count(0)
 
 
 def test_where_nothing_was_found_a_change_can_be_asked_for(page: Page, link: str) -> None:

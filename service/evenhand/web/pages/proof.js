@@ -242,6 +242,8 @@ class Proof {
 
   async wish(mark, wish) {
     await this.#sent(() => service.put(`/v1/proof/marks/${mark.id}/wish`, { wish }));
+    this.madeFor = this.parts.more.madeFrom = null; // a spot shows its state, not what was pressed
+    this.draw();
   }
 
   /** Send what the client decided of the very picture that is shown: "sign-off" or "changes". */
@@ -378,9 +380,9 @@ class Proof {
   }
 
   #key(event) {
-    if (event.target.matches("input:not([type=radio]), textarea, select") || event.ctrlKey || event.metaKey || !this.painted) return;
-    if (event.key.toLowerCase() === "b" && !event.repeat) this.stage.holding(true);
-    else if (event.key === "Escape" && this.mode.name !== "choose") this.turn({ name: "choose", from: this.mode.name });
+    if (event.ctrlKey || event.metaKey || !this.painted) return;
+    if (event.key === "Escape" && this.mode.name !== "choose") this.turn({ name: "choose", from: this.mode.name });
+    else if (!event.target.matches("input:not([type=radio]), textarea, select") && event.key.toLowerCase() === "b" && !event.repeat) this.stage.holding(true);
   }
 }
 
