@@ -30,6 +30,7 @@ from evenhand.shoots import record, storage, tables
 from evenhand.shoots.errors import NotFoundError
 from evenhand.shoots.inputs import MARKS, EarlierInputs, Inputs, PersonInputs, inputs_of
 from evenhand.shoots.outages import AWAY, outage_of
+from evenhand.shoots.sign_offs import is_locked
 
 if TYPE_CHECKING:
     from evenhand.steps.reference import DaySkin
@@ -198,12 +199,18 @@ def painted(package: bytes) -> Mask:
 
 
 def _enter_layers(place: Place, run: Run, inputs: Inputs, layers: list[Layer]) -> bool:
-    """Enter layers if they still are what is wanted; gives whether the work is done."""
+    """Enter layers if they still are what is wanted; gives whether the work is done.
+
+    Nothing is entered where the portrait was signed and locked.
+    """
     run.doing("storing layers", 0.8)
     packages = [pack_layer(layer) for layer in layers]
     stored = [place.files.put(run.shoot_id, package) for package in packages]
     with run.committing() as session:
         portrait = _portrait(session, run)
+        if is_locked(session, portrait):
+            run.end(session, {"layers": 0})
+            return True
         if inputs_of(session, portrait, place.steps).key != inputs.key:
             return False
         rows = {person.index: person for person in portrait.people}

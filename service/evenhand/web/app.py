@@ -12,6 +12,7 @@ from evenhand.web import guard, problems
 from evenhand.web.access import Service
 from evenhand.web.admin_routes import open_router
 from evenhand.web.admin_routes import router as admin
+from evenhand.web.change_routes import router as asked_changes
 from evenhand.web.final_routes import router as finals
 from evenhand.web.image_routes import router as images
 from evenhand.web.job_routes import router as jobs
@@ -25,6 +26,7 @@ from evenhand.web.proof_routes import client
 from evenhand.web.proof_routes import router as proofs
 from evenhand.web.settings import ServiceSettings
 from evenhand.web.shoot_routes import router as shoots
+from evenhand.web.studio_routes import router as studio
 from evenhand.web.tiles_routes import router as tiles
 from evenhand.web.upload_routes import largest
 from evenhand.web.upload_routes import router as uploads
@@ -73,8 +75,10 @@ def create_app(place: Place, settings: ServiceSettings) -> FastAPI:
         permissions,
         proofs,
         client,
+        asked_changes,
         finals,
         jobs,
+        studio,
         admin,
         open_router,
         pages,

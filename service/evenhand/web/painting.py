@@ -14,7 +14,7 @@ from evenhand.errors import UnreadablePhotographError, WrongSettingError
 from evenhand.jobs.packing import mask_codes, pack
 from evenhand.jobs.work import PACKAGE
 from evenhand.people.person import Mask, Region
-from evenhand.shoots import record, storage, tables
+from evenhand.shoots import record, sign_offs, storage, tables
 from evenhand.web import models
 from evenhand.web.access import Service
 from evenhand.web.changes import follow, follow_name
@@ -73,11 +73,14 @@ def store_edit(
     place = service.place
     package = pack({"box": asdict(mask.box)}, {"painted": mask_codes(mask.alpha)})
     with place.database.reading() as session:
-        shoot_id = found(session, tables.Person, person_id).portrait.shoot_id
+        portrait = found(session, tables.Person, person_id).portrait
+        sign_offs.require_unlocked(session, portrait)
+        shoot_id = portrait.shoot_id
     stored = place.files.put(shoot_id, package)
     with place.database.writing() as session:
         person = found(session, tables.Person, person_id)
         storage.enter(session, place.files, shoot_id, stored, package, PACKAGE)
+        sign_offs.require_unlocked(session, person.portrait)
         edit = tables.MaskEdit(
             person_id=person_id,
             region=region,

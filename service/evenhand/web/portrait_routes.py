@@ -11,11 +11,12 @@ from sqlalchemy import select
 
 from evenhand.errors import UnreadablePhotographError, WrongSettingError
 from evenhand.jobs.retoucher import checked
-from evenhand.shoots import permissions, record, storage, tables
+from evenhand.shoots import permissions, record, sign_offs, storage, tables
 from evenhand.shoots.deletion import delete_portrait
 from evenhand.shoots.errors import (
     ConflictError,
     DamagedFileError,
+    LockedError,
     NoPermissionError,
     NotFoundError,
     UploadTooLargeError,
@@ -141,7 +142,7 @@ def list_people(portrait_id: models.Id, service: Here, caller: Studio) -> list[m
         ]
 
 
-@router.put("/people/{person_id}", responses=described(NotFoundError))
+@router.put("/people/{person_id}", responses=described(NotFoundError, LockedError))
 def name_person(
     person_id: models.Id, body: models.PersonIn, service: Here, caller: Studio
 ) -> models.PersonOut:
@@ -150,6 +151,8 @@ def name_person(
         person = found(session, tables.Person, person_id)
         portrait = person.portrait
         storage.lock(session, portrait.shoot_id)
+        if body.name != person.name:
+            sign_offs.require_unlocked(session, portrait)
         was, person.name = person.name, body.name
         same = session.scalars(
             select(tables.Person)
@@ -179,7 +182,8 @@ def name_person(
 
 
 @router.put(
-    "/people/{person_id}/steps/{step}", responses=described(NotFoundError, WrongSettingError)
+    "/people/{person_id}/steps/{step}",
+    responses=described(NotFoundError, WrongSettingError, LockedError),
 )
 def set_step(
     person_id: models.Id,
@@ -206,6 +210,7 @@ def set_step(
             settings[BEFORE_BURN] = earlier
         shoot_id = person.portrait.shoot_id
         storage.lock(session, shoot_id)
+        sign_offs.require_unlocked(session, person.portrait)
         person.settings = {**person.settings, step: settings}
         record.append(
             session,
@@ -232,7 +237,7 @@ def list_mask_edits(
 @router.post(
     "/people/{person_id}/mask-edits",
     status_code=201,
-    responses=described(NotFoundError, UnreadablePhotographError, WrongSettingError),
+    responses=described(NotFoundError, UnreadablePhotographError, WrongSettingError, LockedError),
     openapi_extra={
         "requestBody": {
             "required": True,
@@ -263,7 +268,9 @@ async def paint_mask(
     return await run_in_threadpool(enter)
 
 
-@router.delete("/mask-edits/{edit_id}", status_code=204, responses=described(NotFoundError))
+@router.delete(
+    "/mask-edits/{edit_id}", status_code=204, responses=described(NotFoundError, LockedError)
+)
 def take_back_edit(edit_id: models.Id, service: Here, caller: Studio) -> None:
     """Take a mask edit back."""
     with service.place.database.writing() as session:
@@ -272,6 +279,7 @@ def take_back_edit(edit_id: models.Id, service: Here, caller: Studio) -> None:
             raise NotFoundError("There is no such mask edit.", "List the person's mask edits.")
         person = edit.person
         storage.lock(session, person.portrait.shoot_id)
+        sign_offs.require_unlocked(session, person.portrait)
         session.delete(edit)
         session.flush()
         session.expire(person)
@@ -298,7 +306,10 @@ def list_layers(portrait_id: models.Id, service: Here, caller: Studio) -> list[m
         return [layer_out(item.layer) for item in shown(session, portrait)]
 
 
-@router.put("/layers/{layer_id}/strength", responses=described(NotFoundError, NoPermissionError))
+@router.put(
+    "/layers/{layer_id}/strength",
+    responses=described(NotFoundError, NoPermissionError, LockedError),
+)
 def set_strength(
     layer_id: models.Id, body: models.StrengthIn, service: Here, caller: Studio
 ) -> models.LayerOut:
@@ -308,6 +319,7 @@ def set_strength(
         shoot_id = layer.person.portrait.shoot_id
         storage.lock(session, shoot_id)
         permissions.require(session, shoot_id, layer.person, layer.step)
+        sign_offs.require_unlocked(session, layer.person.portrait)
         layer.strength = body.strength
         record.append(
             session,
@@ -336,7 +348,8 @@ def list_marks(portrait_id: models.Id, service: Here, caller: Studio) -> list[mo
 
 
 @router.put(
-    "/marks/{mark_id}", responses=described(NotFoundError, NoPermissionError, ConflictError)
+    "/marks/{mark_id}",
+    responses=described(NotFoundError, NoPermissionError, ConflictError, LockedError),
 )
 def decide_mark(
     mark_id: models.Id, body: models.DecisionIn, service: Here, caller: Studio
@@ -348,6 +361,7 @@ def decide_mark(
         shoot_id = person.portrait.shoot_id
         storage.lock(session, shoot_id)
         permissions.require(session, shoot_id, person, "marks")
+        sign_offs.require_unlocked(session, person.portrait)
         if body.decision == "remove" and mark.kind == LASTING:
             permissions.require(session, shoot_id, person, LASTING_MARKS)
         unsure = mark.kind != LASTING and mark.confidence < LEAST_CONFIDENCE

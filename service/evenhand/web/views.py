@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+from base64 import b64decode
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TypeVar
@@ -10,7 +12,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session, selectinload
 
 from evenhand.findings import findings_of
-from evenhand.shoots import tables
+from evenhand.shoots import asked_changes, tables
 from evenhand.shoots.errors import NotFoundError
 from evenhand.shoots.inputs import inputs_of
 from evenhand.shoots.permissions import agreed_by_name
@@ -61,11 +63,14 @@ class Standings:
         The last sign-off that is not void, by portrait.
     with_client : set
         Portraits in a proof whose link is open.
+    change_asked : set
+        Portraits of which a change waits for an answer.
     """
 
     agreed: Agreed
     signed: Mapping[str, tables.SignOff]
     with_client: frozenset[str]
+    change_asked: frozenset[str]
 
     @classmethod
     def of(cls, session: Session, shoot_id: str) -> Standings:
@@ -82,10 +87,19 @@ class Standings:
             .join(tables.Token, tables.Token.proof_id == tables.Proof.id)
             .where(tables.Proof.shoot_id == shoot_id)
         )
+        asked = session.scalars(
+            select(tables.AskedChange.portrait_id)
+            .join(tables.Portrait, tables.Portrait.id == tables.AskedChange.portrait_id)
+            .where(
+                tables.Portrait.shoot_id == shoot_id,
+                tables.AskedChange.standing == asked_changes.Standing.ASKED,
+            )
+        )
         return cls(
             agreed_by_name(session, shoot_id),
             {sign_off.portrait_id: sign_off for sign_off in signed},
             frozenset(portrait for portrait, token in shown if is_open(token)),
+            frozenset(asked),
         )
 
 
@@ -97,10 +111,27 @@ def portrait_out(
 ) -> models.PortraitOut:
     """A portrait with its state."""
     standings = standings or Standings.of(session, portrait.shoot_id)
-    names = models.PortraitOut.model_fields
+    names = models.PortraitOut.model_fields.keys() - {"state", "locked", "signed"}
+    sign_off = standings.signed.get(portrait.id)
+    state = state_of(session, portrait, steps, standings)
     return models.PortraitOut(
-        **{name: getattr(portrait, name) for name in names if name != "state"},
-        state=state_of(session, portrait, steps, standings),
+        **{name: getattr(portrait, name) for name in names},
+        state=state,
+        locked=sign_off is not None
+        and sign_off.unlocked_at is None
+        and standing(session, portrait, sign_off, standings.agreed) is Standing.VALID,
+        signed=None if sign_off is None else signed_out(sign_off),
+    )
+
+
+def signed_out(sign_off: tables.SignOff) -> models.SignedOut:
+    """What was signed."""
+    return models.SignedOut(
+        sign_off=sign_off.id,
+        signed_by=sign_off.signed_by,
+        signed_at=sign_off.signed_at,
+        strengths=sign_off.applied,
+        unlocked_at=sign_off.unlocked_at,
     )
 
 
@@ -113,6 +144,9 @@ def state_of(
     if portrait.found_at is None:
         return "new"
     sign_off, agreed = standings.signed.get(portrait.id), standings.agreed
+    if portrait.id in standings.change_asked:
+        fits = portrait.layers_key == inputs_of(session, portrait, steps, agreed).key
+        return "change asked for" if fits else "working"
     if sign_off is not None:
         holds = standing(session, portrait, sign_off, agreed) is Standing.VALID
         return "signed" if holds else "stale"
@@ -178,9 +212,27 @@ def edit_out(edit: tables.MaskEdit) -> models.MaskEditOut:
 
 def mark_out(mark: tables.Mark) -> models.MarkOut:
     """A mark."""
-    names = models.MarkOut.model_fields
+    names = models.MarkOut.model_fields.keys() - {"person", "shows"}
     return models.MarkOut(
-        person=mark.person_id, **{name: getattr(mark, name) for name in names if name != "person"}
+        person=mark.person_id,
+        # The proposal is what the layer does, so what is seen; a decision is what is to be done.
+        shows="taken out" if mark.proposed == "remove" else "left",
+        **{name: getattr(mark, name) for name in names},
+    )
+
+
+def change_out(change: tables.AskedChange) -> models.ChangeOut:
+    """A change that was asked for."""
+    return models.ChangeOut.model_validate(change)
+
+
+def studio_out(session: Session) -> models.StudioOut:
+    """The studio's name and mark; an empty name where none is set."""
+    studio = session.get(tables.Studio, 1)
+    mark = None if studio is None or studio.mark is None else b64decode(studio.mark)
+    return models.StudioOut(
+        name=studio.name if studio else "",
+        mark_sha256=None if mark is None else hashlib.sha256(mark).hexdigest(),
     )
 
 
@@ -201,11 +253,14 @@ def proof_out(session: Session, proof: tables.Proof) -> models.ProofOut:
 
 
 def sign_off_out(
-    session: Session, portrait: tables.Portrait, sign_off: tables.SignOff
+    session: Session,
+    portrait: tables.Portrait,
+    sign_off: tables.SignOff,
+    agreed: Agreed | None = None,
 ) -> models.SignOffOut:
-    """A sign-off with its standing now."""
+    """A sign-off with its standing now; `agreed` as for `evenhand.shoots.renderings.shown`."""
     names = models.SignOffOut.model_fields
     return models.SignOffOut(
         **{name: getattr(sign_off, name) for name in names if name != "standing"},
-        standing=standing(session, portrait, sign_off),
+        standing=standing(session, portrait, sign_off, agreed),
     )

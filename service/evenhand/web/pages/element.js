@@ -18,6 +18,18 @@ export function element(tag, attributes = {}, ...children) {
   return made;
 }
 
+const SVG = "http://www.w3.org/2000/svg";
+
+/** An icon of icons.svg; it says nothing to a reader, the words beside it do. */
+export function icon(name) {
+  const made = document.createElementNS(SVG, "svg"), use = document.createElementNS(SVG, "use");
+  made.setAttribute("class", "icon");
+  made.setAttribute("aria-hidden", "true");
+  use.setAttribute("href", `/pages/icons.svg#${name}`);
+  made.append(use);
+  return made;
+}
+
 /** Put children into an element in place of what is there. */
 export function fill(parent, ...children) {
   parent.replaceChildren(...present(children));

@@ -1,6 +1,6 @@
 // The photographer's page: which view is shown is said by the address behind the hash.
 
-import { element, fill } from "./element.js";
+import { element, fill, icon } from "./element.js";
 import { Service } from "./service.js";
 import { contactSheet } from "./studio/contact_sheet.js";
 import { portraitView } from "./studio/portrait.js";
@@ -181,7 +181,7 @@ class Studio {
     const last = this.deeds.done.at(-1), next = this.deeds.undone.at(-1);
     const held = bar.contains(document.activeElement) ? document.activeElement.dataset.key : null;
     fill(bar,
-      element("a", { class: "name", href: "#/" }, "Evenhand"),
+      element("a", { class: "name", href: "#/" }, element("img", { src: "/pages/mark.svg", alt: "", width: 24, height: 24 }), "Evenhand"),
       element("nav", { "aria-label": say("bar.where") }, this.view?.crumbs ?? []),
       signedIn && element("button", { type: "button", "data-key": "undo", disabled: !last,
         title: last ? say("undo.what", { what: last.label }) : say("undo.nothing"), onclick: () => this.undo() }, say("undo")),

@@ -2,6 +2,7 @@
 
 import { element, fill, refill } from "../element.js";
 import { say, sayPercent } from "../words.js";
+import { isMoved, shareSlider } from "../slider.js";
 import { Viewer } from "../viewer.js";
 import { burnsPanel } from "./burns.js";
 import { changeMap } from "./change_map.js";
@@ -80,25 +81,15 @@ export async function portraitView(studio, [, id], kept) {
   };
 
   const strengthControl = (layer, name) => {
-    const number = element("output", { class: "number" }, sayPercent(layer.strength));
-    const slider = element("input", { type: "range", min: "0", max: "100", step: "1",
-      value: String(Math.round(layer.strength * 100)), id: `strength-${layer.id}`, "data-key": `strength:${layer.id}`,
-      oninput: () => {
-        slider.moved = true;
-        number.textContent = sayPercent(slider.value / 100);
-        viewer.setStrength(layer.id, slider.value / 100);
-      },
-      onchange: () => choose(Number(slider.value) / 100) });
     const choose = async (strength) => {
       const path = `/v1/layers/${layer.id}/strength`;
       const before = layer.strength;
       layer.strength = strength;
       await studio.do({ same: path, label: say("strength.of", { step: stepWord(layer.step), name: name ?? "" }),
         redo: { method: "PUT", path, json: { strength } }, undo: { method: "PUT", path, json: { strength: before } } });
-      slider.moved = false;
     };
-    return element("div", { class: "strength" },
-      element("label", { for: slider.id }, stepWord(layer.step)), slider, number);
+    return shareSlider({ id: `strength-${layer.id}`, label: stepWord(layer.step), value: layer.strength, key: `strength:${layer.id}`,
+      moved: (share) => viewer.setStrength(layer.id, share), chosen: choose });
   };
 
   const personCard = (person, layers, names, failed) => {
@@ -129,7 +120,7 @@ export async function portraitView(studio, [, id], kept) {
       service.get(`/v1/portraits/${id}`), service.get(`/v1/portraits/${id}/people`),
       service.get(`/v1/portraits/${id}/layers`), service.get(`/v1/portraits/${id}/marks`),
       service.get(`/v1/shoots/${portrait.shoot_id}/people`)]);
-    if (root.querySelector("input[type=range]:active") || [...root.querySelectorAll("input[type=range]")].some((s) => s.moved)) return;
+    if (isMoved(root)) return;
     const failed = await burns.failure(found, layers);
     if (!burns.holds(askedAt)) return;
     refill(status, [now.state], () => [element("strong", {}, portrait.name), stateSign(now.state),

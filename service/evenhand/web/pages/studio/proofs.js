@@ -2,7 +2,9 @@
 
 import { element, refill } from "../element.js";
 import { say, sayDate, sayPercent } from "../words.js";
+import { changesPanel } from "./changes.js";
 import { crumbs, inOrder, Pictures, stateSign, stepWord, tabs } from "./parts.js";
+import { studioSettingsButton } from "./studio_settings.js";
 
 /** Choices person by person, each in the order of the steps. */
 const ofEach = (choices) => [...new Set(choices.map((choice) => choice.person))].flatMap((person) =>
@@ -15,13 +17,14 @@ export async function proofsView(studio, [, id]) {
   const signed = element("ul", { class: "cards" });
   const finals = element("ul", { class: "cards" });
   const jobs = element("div", { role: "status" });
+  const changes = changesPanel(studio, id);
   const pack = element("button", { type: "button", "data-key": "pack", onclick: () => start("delivery", {}) }, say("finals.pack"));
   const root = element("div", { "data-page": "wide" },
-    element("h1", {}, shoot.name), tabs(shoot, "proofs"),
+    element("h1", {}, shoot.name), tabs(shoot, "proofs"), changes.root,
     element("section", {}, element("h2", {}, say("sign-offs")), signed),
     element("section", {}, element("h2", {}, say("finals")), jobs, finals, pack,
       element("p", { class: "notice" }, say("notice.labelling"))),
-    element("section", {}, element("h2", {}, say("proofs")), element("p", { class: "quiet" }, say("proofs.how")), proofs));
+    element("section", {}, element("h2", {}, say("proofs")), element("p", { class: "quiet" }, say("proofs.how")), studioSettingsButton(studio), proofs));
   const known = new Set();
   let first = true;
 
@@ -61,6 +64,7 @@ export async function proofsView(studio, [, id]) {
     const get = (what) => studio.service.get(`/v1/shoots/${id}/${what}`);
     const [portraits, people, proofList, signList, finalList, jobList] = await Promise.all(
       ["portraits", "people", "proofs", "sign-offs", "finals", "jobs"].map(get));
+    await changes.look(portraits);
     const named = new Map(portraits.map((portrait) => [portrait.id, portrait]));
     const names = new Map(people.map(({ person }) => [person.id, person.name]));
     for (const one of signList.filter((sign) => !known.has(sign.id))) {
@@ -114,7 +118,7 @@ export async function proofsView(studio, [, id]) {
       element("div", {},
         element("p", {}, element("a", { href: `#/portrait/${one.portrait_id}` }, portrait?.name ?? "–"), " ", stateSign(one.standing)),
         element("p", {}, say("sign-offs.by", { name: one.signed_by, date: sayDate(one.signed_at) })),
-        one.choices.length > 0 && element("ul", {}, ofEach(one.choices).map((choice) =>
+        one.applied.length > 0 && element("ul", {}, ofEach(one.applied).map((choice) =>
           element("li", {}, `${names.get(choice.person) ?? "–"}: ${stepWord(choice.step)} ${sayPercent(choice.strength)}`))),
         one.note && element("q", {}, one.note),
         one.standing === "valid"
@@ -127,5 +131,5 @@ export async function proofsView(studio, [, id]) {
 
   await look();
   return { root, look, title: `${say("tabs.proofs")} · ${shoot.name}`, crumbs: crumbs(shoot, say("tabs.proofs")),
-           stop: () => pictures.stop() };
+           stop: () => { pictures.stop(); changes.stop(); } };
 }
