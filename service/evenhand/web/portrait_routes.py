@@ -78,14 +78,21 @@ async def send_portrait(
 
 
 @router.get("/shoots/{shoot_id}/portraits", responses=described(NotFoundError))
-def list_portraits(shoot_id: models.Id, service: Here, caller: Studio) -> list[models.PortraitOut]:
+def list_portraits(
+    shoot_id: models.Id,
+    service: Here,
+    caller: Studio,
+    removed: Annotated[
+        bool, Query(description="Those that were removed and can be brought back.")
+    ] = False,
+) -> list[models.PortraitOut]:
     """The portraits of a shoot with their states, in the order in which they came."""
     with service.place.database.reading() as session:
         found(session, tables.Shoot, shoot_id)
         standings, steps = Standings.of(session, shoot_id), service.place.steps
         return [
             portrait_out(session, one, steps, standings)
-            for one in whole_portraits(session, shoot_id)
+            for one in whole_portraits(session, shoot_id, removed=removed)
         ]
 
 
@@ -99,7 +106,7 @@ def get_portrait(portrait_id: models.Id, service: Here, caller: Studio) -> model
 
 @router.delete("/portraits/{portrait_id}", responses=described(NotFoundError))
 def remove_portrait(portrait_id: models.Id, service: Here, caller: Studio) -> models.DeletedOut:
-    """Delete a portrait with everything made from it, face geometry too."""
+    """Delete a portrait for good, with everything made from it, face geometry too."""
     place = service.place
     deleted = delete_portrait(place.database, place.files, portrait_id, caller.actor)
     service.previews.forget()
