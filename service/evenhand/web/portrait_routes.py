@@ -371,6 +371,30 @@ def decide_mark(
         return mark_out(mark)
 
 
+@router.get("/portraits/{portrait_id}/history", responses=described(NotFoundError))
+def get_history(portrait_id: models.Id, service: Here, caller: Studio) -> list[models.EntryOut]:
+    """What the record tells of a portrait and of the people in it, the newest first."""
+    with service.place.database.reading() as session:
+        portrait = found(session, tables.Portrait, portrait_id)
+        people = {person.id for person in portrait.people}
+        names = {person.name for person in portrait.people if person.name}
+        return [
+            models.EntryOut.model_validate(entry)
+            for entry in reversed(record.entries(session, portrait.shoot_id))
+            if _tells_of(entry.facts, portrait.id, people, names)
+        ]
+
+
+def _tells_of(facts: dict[str, Any], portrait: str, people: set[str], names: set[str]) -> bool:
+    """Whether an entry of the record tells of a portrait, or of what somebody in it said."""
+    return (
+        facts.get("portrait") == portrait
+        or portrait in facts.get("portraits", ())
+        or facts.get("person") in people
+        or ("permission" in facts and facts.get("person") in names)
+    )
+
+
 @router.get("/steps", tags=["steps"], responses=described())
 def list_steps(service: Here, caller: Studio) -> list[models.StepOut]:
     """The steps, in the order in which they run, and their settings with limits."""

@@ -1,9 +1,14 @@
 // Proofs, the sign-offs that come in, and the finals made from them.
 
-import { element, refill } from "../element.js";
+import { element, icon, refill } from "../element.js";
 import { say, sayDate, sayPercent } from "../words.js";
 import { changesPanel } from "./changes.js";
 import { crumbs, inOrder, Pictures, stateSign, stepWord, tabs } from "./parts.js";
+import { element, icon, refill } from "../element.js";
+import { say, sayDate, sayPercent } from "../words.js";
+import { changesPanel } from "./changes.js";
+import { crumbs, inOrder, Pictures, stateSign, stepWord, tabs } from "./parts.js";
+import { linkDialog } from "./proof_dialog.js";
 import { studioSettingsButton } from "./studio_settings.js";
 
 /** Choices person by person, each in the order of the steps. */
@@ -78,6 +83,8 @@ export async function proofsView(studio, [, id]) {
         element("p", {}, say("proofs.made", { date: sayDate(proof.created_at) }), " · ",
           proof.open ? say("proofs.open", { date: sayDate(proof.expires_at) }) : say("proofs.closed")),
         proof.message && element("q", {}, proof.message),
+        proof.open && element("button", { type: "button", "data-key": `link:${proof.id}`, onclick: () =>
+          linkDialog(studio, shoot, proof).catch((error) => studio.trouble(error.message)) }, icon("link"), say("proofs.link")),
         proof.open && element("button", { type: "button", "data-key": `close:${proof.id}`, onclick: async () => {
           await studio.service.remove(`/v1/proofs/${proof.id}`).catch((error) => studio.trouble(error.message));
           studio.changed();
