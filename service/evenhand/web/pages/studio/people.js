@@ -5,45 +5,64 @@ import { say, sayDate } from "../words.js";
 import { crumbs, faceRegion, inOrder, Pictures, stepWord, tabs } from "./parts.js";
 import { permissionDialog, severalDialog } from "./permission_dialog.js";
 
+const saving = new Set(); // people whose names are on their way
+let savedAt = 0; // when the last one had arrived
+
 /** Say who a person is; the same name means the same person. A name is put right by another one. */
 async function name(studio, person, now) {
-  if (now.name === person.name && now.child === person.child) return;
+  const before = { name: person.name, child: person.child };
+  if (now.name === before.name && now.child === before.child) return;
+  Object.assign(person, now);
+  saving.add(person.id);
   try {
     await studio.service.put(`/v1/people/${person.id}`, now);
-    Object.assign(person, now);
   } catch (error) {
+    Object.assign(person, before);
     studio.trouble(error.message);
   }
+  saving.delete(person.id);
+  savedAt = performance.now();
   studio.changed();
 }
 
 /**
  * A field in which a person is named. A name is offered where the photographer's own choices suggest
- * one: Enter in the empty field, or a click, takes it; nothing else ever does.
+ * one: Enter in the empty field, or a click, takes it; nothing else ever does. Which name is offered
+ * may change while the field is in use: call `offer` of what is returned.
  *
- * @param {string|null} offered  a name
+ * @param {() => void} said  called at once when something was said
  * @param {() => void} done  called when Enter has said who it is
  */
-export function namingField(studio, person, offered, done) {
+export function namingField(studio, person, said, done) {
+  let offered = null;
   const label = say("people.name");
   const field = element("input", { value: person.name ?? "", maxlength: "200", list: "names", autocomplete: "off",
-    "data-key": `name:${person.id}`, id: `name-${person.id}`, "aria-describedby": offered ? `offer-${person.id}` : null,
+    "data-key": `name:${person.id}`, id: `name-${person.id}`, "aria-describedby": `offer-${person.id}`,
     onchange: () => save() });
-  const save = () => name(studio, person, { name: field.value.trim() || null, child: person.child });
+  const save = () => {
+    name(studio, person, { name: field.value.trim() || null, child: person.child });
+    said();
+  };
   const take = () => {
     field.value = offered;
     save();
     done();
   };
-  return element("form", { class: "naming", onsubmit: (event) => {
+  const button = element("button", { type: "button", class: "offer", id: `offer-${person.id}`, tabindex: "-1", onclick: () => take(),
+    title: say("people.offer-how"), hidden: true });
+  const form = element("form", { class: "naming", onsubmit: (event) => {
     event.preventDefault();
     if (offered && !field.value.trim()) return take();
     save();
     done();
   } },
-    element("label", { for: field.id }, label), field,
-    offered && element("button", { type: "button", class: "offer", id: `offer-${person.id}`, tabindex: "-1", onclick: take,
-      title: say("people.offer-how") }, say("people.offer", { name: offered })));
+    element("label", { for: field.id }, label), field, button);
+  form.offer = (now) => {
+    offered = now;
+    button.hidden = !offered;
+    button.textContent = offered ? say("people.offer", { name: offered }) : "";
+  };
+  return form;
 }
 
 /** All names given in a shoot, for the fields in which one is written. */
@@ -98,7 +117,11 @@ export async function peopleView(studio, [, id]) {
     element("section", {}, element("div", { class: "row head" }, element("h2", {}, say("people.who")), count),
       element("p", { class: "quiet" }, say("people.who-how")), faces, none),
     agreement, element("details", {}, element("summary", {}, element("h2", {}, say("people.said"))), said));
-  let named = [], never = [];
+  let named = [], never = [], there = [];
+
+  /** Offer names, as they stand at this moment. */
+  const offer = () => there.forEach((one, at) =>
+    [...faces.children].find((tile) => tile.dataset.thing === one.person.id)?.querySelector("form").offer(offerFor(there, at)));
 
   /** The next field that waits for a name after one; where none does, the button that asks. */
   const goOn = (person) => {
@@ -107,13 +130,13 @@ export async function peopleView(studio, [, id]) {
     (fields.slice(at + 1).find((one) => !one.value) ?? fields.find((one) => !one.value) ?? several).focus();
   };
 
-  const tile = (one, portrait, offered) => {
+  const tile = (one, portrait) => {
     const { person } = one;
     const image = element("img", { alt: say("people.in", { name: portrait.name }), width: 160, height: 160 });
     if (person.face) pictures.into(image, `/v1/portraits/${portrait.id}/iiif/original/${faceRegion(person.face, portrait)}/!320,320/0/default.jpg`);
     return element("li", { class: person.name ? "named" : null },
       element("a", { href: `#/portrait/${portrait.id}`, tabindex: "-1", title: portrait.name }, image),
-      namingField(studio, person, offered, () => goOn(person)));
+      namingField(studio, person, offer, () => goOn(person)));
   };
 
   const row = (who, group) => element("li", {},
@@ -126,17 +149,22 @@ export async function peopleView(studio, [, id]) {
     agreedLine(studio, id, group[0].person));
 
   const look = async () => {
+    const askedAt = performance.now();
     const [found, portraits, permissions] = await Promise.all([
       studio.service.get(`/v1/shoots/${id}/people`), studio.service.get(`/v1/shoots/${id}/portraits`),
       studio.service.get(`/v1/shoots/${id}/permissions`)]);
     const shown = new Map(portraits.map((portrait) => [portrait.id, portrait]));
-    const there = found.filter((one) => shown.has(one.portrait));
+    if (askedAt < savedAt) return; // an answer from before something was said
+    // Whoever is being named is known by what was just said, until the service tells it too.
+    const known = new Map(there.map((one) => [one.person.id, one.person]));
+    there = found.filter((one) => shown.has(one.portrait)).map((one) => {
+      const mine = known.get(one.person.id) ?? one.person;
+      return { ...one, person: saving.has(mine.id) ? mine : Object.assign(mine, one.person) };
+    });
     const all = fillNames(names, there);
-    arrange(faces, there.map((one, at) => {
-      const offered = offerFor(there, at);
-      return { key: one.person.id, facts: [one.person.id, one.person.name, one.person.face, offered],
-               make: () => tile(one, shown.get(one.portrait), offered) };
-    }));
+    arrange(faces, there.map((one) => ({ key: one.person.id, facts: [one.person.name, one.person.face],
+      make: () => tile(one, shown.get(one.portrait)) })));
+    offer();
     const looking = portraits.filter((portrait) => portrait.state === "new").length;
     none.hidden = there.length > 0;
     none.textContent = say(looking ? "people.looking" : "people.none");

@@ -122,7 +122,7 @@ export async function portraitView(studio, [, id], kept) {
       moved: (share) => viewer.setStrength(layer.id, share), chosen: choose });
   };
 
-  const personCard = (one, layers, offered, failed) => {
+  const personCard = (one, layers, failed) => {
     const { person } = one;
     const face = element("img", { alt: "", width: 72, height: 72 });
     if (person.face) {
@@ -130,7 +130,7 @@ export async function portraitView(studio, [, id], kept) {
     }
     const own = inOrder(layers.filter((layer) => layer.person === person.id), (layer) => layer.step);
     return element("section", { class: "panel person", "aria-label": person.name ?? say("people.unnamed") },
-      element("div", { class: "who" }, person.face && face, namingField(studio, person, offered, () => undefined)),
+      element("div", { class: "who" }, person.face && face, namingField(studio, person, () => undefined, () => undefined)),
       agreedLine(studio, portrait.shoot_id, person),
       own.map((layer) => [strengthControl(layer, person.name), layer.step === "redness" && burns.of(person, layer, failed)]),
       own.length > 0 && element("button", { type: "button", class: "give", "data-key": `give:${person.id}`,
@@ -145,10 +145,10 @@ export async function portraitView(studio, [, id], kept) {
     nobody.hidden = found.length > 0;
     arrange(people, found.map((one) => {
       const own = layers.filter((layer) => layer.person === one.person.id).map(({ id: layer, step, strength, sha256 }) => [layer, step, strength, sha256]);
-      const offered = offers.get(one.person.id) ?? null;
-      return { key: one.person.id, facts: [one.person, own, offered, failed, burns.said().filter(([person]) => person === one.person.id)],
-               make: () => personCard(one, layers, offered, failed) };
+      return { key: one.person.id, facts: [one.person, own, failed, burns.said().filter(([person]) => person === one.person.id)],
+               make: () => personCard(one, layers, failed) };
     }));
+    for (const card of people.children) card.querySelector("form").offer(offers.get(card.dataset.thing) ?? null);
   };
 
   let layersBefore = "", changedSince = false; // whether the small picture kept of it is an old one
