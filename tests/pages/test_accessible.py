@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Literal
 
 import pytest
 from playwright.sync_api import Browser, Page, ViewportSize, expect
@@ -54,12 +55,19 @@ def fits(page: Page) -> None:
     until(page, "document.scrollingElement.scrollWidth <= innerWidth", within_s=20)
 
 
+@pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("view", VIEWS)
-def test_photographers_views(page: Page, demo: Demo, view: str, screens: Path) -> None:
+def test_photographers_views(
+    page: Page, demo: Demo, view: str, scheme: Literal["light", "dark"], screens: Path
+) -> None:
+    page.emulate_media(color_scheme=scheme)
     page.goto(address(view, demo))
     until(page, "document.querySelector('#main').children.length > 0")
     page.wait_for_timeout(600)
     assert faults(page) == []
+    page.screenshot(path=screens / f"{view}-{scheme}.jpg", type="jpeg", quality=80)
+    if scheme == "dark":
+        return
     for size in WIDTHS:
         page.set_viewport_size(size)
         fits(page)
@@ -90,14 +98,17 @@ def test_sign_in_and_keys(browser: Browser, server: Server, screens: Path) -> No
 def test_dialogs(page: Page, server: Server, demo: Demo) -> None:
     page.goto(f"/#/shoot/{demo.shoot}")
     page.get_by_label("Choose freckles.jpg").check()
-    page.get_by_role("button", name="Make a proof of these").click()
-    expect(page.get_by_role("dialog")).to_be_visible()
-    assert faults(page) == []
-    page.get_by_role("button", name="Close").click()
+    for opener in ("Show it to the client", "Strengths …"):
+        page.get_by_role("button", name=opener).click()
+        expect(page.get_by_role("dialog")).to_be_visible()
+        assert faults(page) == []
+        page.get_by_role("button", name="Close").click()
     page.get_by_role("link", name="People and permission").click()
-    page.get_by_role("button", name="Permission", exact=True).first.click()
-    expect(page.get_by_role("dialog")).to_be_visible()
-    assert faults(page) == []
+    for opener in ("Write down what several said", "Permission"):
+        page.get_by_role("button", name=opener, exact=True).first.click()
+        expect(page.get_by_role("dialog")).to_be_visible()
+        assert faults(page) == []
+        page.get_by_role("button", name="Close").click()
 
 
 @pytest.mark.parametrize("language", ["en-GB", "de-DE"])

@@ -18,7 +18,8 @@ SIDE = 420
 
 COUNTED = """
   addEventListener('click', (event) => {
-    if (event.detail > 0 && event.isTrusted) sessionStorage.clicks = 1 + Number(sessionStorage.clicks ?? 0);
+    const before = Number(sessionStorage.clicks ?? 0);
+    if (event.detail > 0 && event.isTrusted) sessionStorage.clicks = before + 1;
   }, true);
 """
 # Clicks of the mouse; those that a key makes have no detail.
@@ -351,8 +352,11 @@ def test_a_spot_that_was_not_found_is_taken_out_by_a_click_and_kept_by_another(
     settled(page)
     page.get_by_role("button", name="Spots").click()
     place = page.evaluate(
-        """([x, y]) => { const v = evenhandViewer, o = v.origin(), b = v.canvas.getBoundingClientRect();
-          return { x: b.left + (o.x + x * v.scale()) / v.density, y: b.top + (o.y + y * v.scale()) / v.density }; }""",
+        """([x, y]) => {
+          const v = evenhandViewer, o = v.origin(), b = v.canvas.getBoundingClientRect();
+          return { x: b.left + (o.x + x * v.scale()) / v.density,
+                   y: b.top + (o.y + y * v.scale()) / v.density };
+        }""",
         [column, row],
     )
     page.mouse.click(place["x"], place["y"])

@@ -7,7 +7,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from evenhand.errors import WrongSettingError
-from evenhand.shoots import record, storage, tables
+from evenhand.shoots import record, sign_offs, storage, tables
 from evenhand.shoots.errors import NotFoundError
 from evenhand.shoots.permissions import agreed_by_name
 from evenhand.shoots.removal import set_removed
@@ -44,7 +44,7 @@ def give_strengths(
     """Give strengths to everybody in some portraits, or to one person wherever they are.
 
     Layers that are there take them at once, later ones when they are computed; what somebody did
-    not agree to stays undone. Nothing is computed anew.
+    not agree to stays undone, what is signed and locked as it is. Nothing is computed anew.
     """
     _check_steps(service, body.strengths)
     with service.place.database.writing() as session:
@@ -55,6 +55,7 @@ def give_strengths(
             for portrait in _portraits(session, shoot_id, body.portraits)
             for person in portrait.people
             if body.name is None or person.name == body.name
+            if not sign_offs.is_locked(session, portrait)
         ]
         for person in people:
             mine = agreed.get(person.name or "", frozenset())

@@ -1,17 +1,18 @@
 // One portrait: looking, strengths, masks and marks; the others of the shoot in a row beneath.
 
 import { arrange, element, icon, refill } from "../element.js";
-import { say, sayPercent } from "../words.js";
+import { say, sayDate, sayPercent } from "../words.js";
 import { shareSlider } from "../slider.js";
 import { Viewer } from "../viewer.js";
 import { burnsPanel } from "./burns.js";
+import { changesPanel } from "./changes.js";
 import { changeMap } from "./change_map.js";
 import { filmStrip } from "./film_strip.js";
 import { historyPanel } from "./history.js";
 import { lettersOn } from "./keys.js";
 import { marksPanel } from "./marks.js";
 import { masksPanel } from "./masks.js";
-import { crumbs, faceRegion, inOrder, Pictures, stateSign, stepWord } from "./parts.js";
+import { ask, crumbs, faceRegion, inOrder, Pictures, stateSign, stepWord } from "./parts.js";
 import { agreedLine, fillNames, namesList, namingField, offerFor } from "./people.js";
 import { strengthsDialog } from "./strengths_dialog.js";
 
@@ -58,11 +59,13 @@ export async function portraitView(studio, [, id], kept) {
   const burns = burnsPanel(studio, viewer, portrait);
   const marks = marksPanel(studio, viewer, portrait, kept, keep);
   const masks = masksPanel(studio, viewer, portrait, kept, keep);
+  const changes = changesPanel(studio, portrait.shoot_id, id);
+  const lock = element("div", { class: "lock" });
   const history = historyPanel(studio, portrait);
   const root = element("div", { class: "portrait", "data-page": "full" },
     element("div", { class: "looking" },
       element("h1", { class: "only-heard" }, portrait.name), tools, viewer.root, burns.hint, change.legend, film.root),
-    element("div", { class: "doing", tabindex: "-1" }, status, people, nobody, list, marks.root, masks.root, history.root,
+    element("div", { class: "doing", tabindex: "-1" }, status, lock, changes.root, people, nobody, list, marks.root, masks.root, history.root,
       NOTICES.map((one) => element("p", { class: "notice" }, say(`notice.${one}`)))));
 
   const shownOnes = () => portraits.filter((one) => one.width);
@@ -177,6 +180,7 @@ export async function portraitView(studio, [, id], kept) {
     burns.show(found, layers);
     cards = { found: found.map((person) => ({ person, portrait: id })), layers, offers, failed };
     drawPeople();
+    drawLock(now);
     setHome(found);
     const key = JSON.stringify(layers.map(({ id: layer, person, step, strength, sha256 }) => [layer, person, step, strength, sha256]));
     if (key !== layersBefore) {
@@ -188,7 +192,22 @@ export async function portraitView(studio, [, id], kept) {
     marks.show(markList, found);
     masks.show(found, now.state === "working");
     history.look();
+    await changes.look([now]);
     root.dataset.state = now.state;
+  };
+
+  /** What was signed, and the way to change it all the same. */
+  const drawLock = (now) => {
+    lock.hidden = !now.locked;
+    root.classList.toggle("locked", now.locked);
+    refill(lock, [now.locked, now.signed], () => !now.locked ? [] : [
+      element("p", {}, icon("signed"), say("locked.signed", { name: now.signed.signed_by, date: sayDate(now.signed.signed_at) })),
+      element("button", { type: "button", "data-key": "unlock", onclick: async () => {
+        if (!(await ask(say("locked.sure"), say("locked.do")))) return;
+        await service.put(`/v1/portraits/${id}/lock`, { locked: false }).catch((error) => studio.trouble(error.message));
+        studio.changed();
+      } }, say("locked.unlock"))]);
+    for (const control of people.querySelectorAll("input, button")) control.disabled = now.locked && !control.dataset.key?.startsWith("ask:");
   };
 
   /** What is enlarged opens on the largest face. */
@@ -242,6 +261,7 @@ export async function portraitView(studio, [, id], kept) {
       removeEventListener("blur", letGo);
       viewer.stop();
       pictures.stop();
+      changes.stop();
       if (changedSince) studio.previews.forget(id);
     },
   };
