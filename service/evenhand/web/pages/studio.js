@@ -193,12 +193,12 @@ class Studio {
       element("a", { class: "name", href: "#/" }, element("img", { src: "/pages/mark.svg", alt: "", width: 24, height: 24 }), "Evenhand"),
       element("nav", { "aria-label": say("bar.where") }, this.view?.crumbs ?? []),
       this.deeds && element("button", { type: "button", class: "bare", "data-key": "undo", disabled: !last,
-        title: last ? say("undo.what", { what: last.label }) : say("undo.nothing"), onclick: () => this.undo() }, icon("undo"), say("undo")),
+        title: last ? say("undo.what", { what: last.label }) : say("undo.nothing"), onclick: () => this.undo() }, icon("undo"), element("span", { class: "word" }, say("undo"))),
       this.deeds && element("button", { type: "button", class: "bare", "data-key": "redo", disabled: !next,
-        title: next ? say("undo.what-again", { what: next.label }) : say("undo.nothing"), onclick: () => this.undo(true) }, icon("redo"), say("redo")),
-      element("button", { type: "button", class: "bare", onclick: () => showKeys() }, icon("keys"), say("keys")),
+        title: next ? say("undo.what-again", { what: next.label }) : say("undo.nothing"), onclick: () => this.undo(true) }, icon("redo"), element("span", { class: "word" }, say("redo"))),
+      element("button", { type: "button", class: "bare", onclick: () => showKeys() }, icon("keys"), element("span", { class: "word" }, say("keys"))),
       languageControl(element),
-      signedIn && element("button", { type: "button", class: "bare", onclick: () => this.signOut() }, icon("leave"), say("sign-out")));
+      signedIn && element("button", { type: "button", class: "bare", onclick: () => this.signOut() }, icon("leave"), element("span", { class: "word" }, say("sign-out"))));
     if (held) bar.querySelector(`[data-key="${held}"]`)?.focus();
   }
 

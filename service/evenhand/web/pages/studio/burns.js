@@ -1,7 +1,7 @@
 // Burns: the photographer points at what is burnt and at what is to be left, and says how much goes
 // in each region. Redness is computed again after each word; what was found then is told.
 
-import { element } from "../element.js";
+import { element, icon } from "../element.js";
 import { shareSlider } from "../slider.js";
 import { dabbed, drawCircle, Stroke } from "../stroke.js";
 import { found, whereOf, wouldGo } from "./found.js";
@@ -179,7 +179,8 @@ export function burnsPanel(studio, viewer, portrait) {
     said: () => [...said],
     /** Buttons that take a brush. */
     tools: () => Object.keys(BRUSHES).map((which) => element("button", { type: "button", "aria-pressed": String(brush === which),
-      "data-key": `point:${which}`, onclick: () => take(brush === which ? null : which) }, say(`burns.${which}`))),
+      "data-key": `point:${which}`, onclick: () => take(brush === which ? null : which) }, icon(which === "burnt" ? "burnt" : "stay"),
+      element("span", { class: "word" }, say(`burns.${which}`)))),
     /** What was found on a person, how much of it goes in each region, and the points. */
     of(person, layer, failed) {
       const points = pointsOf(person), regions = SKIN.filter((one) => person.regions.some(({ region }) => region === one));

@@ -175,7 +175,7 @@ export function marksPanel(studio, viewer, portrait, kept, keep) {
     changed: () => undefined, // called when the tool was taken or put away
     pointing: () => tool,
     tool: () => element("button", { type: "button", "aria-pressed": String(tool), "data-key": "spots", title: say("marks.tool-how"),
-      onclick: () => take(!tool) }, icon("spot"), say("marks.tool")),
+      onclick: () => take(!tool) }, icon("spot"), element("span", { class: "word" }, say("marks.tool"))),
     show(now, found) {
       people = new Map(found.map((person) => [person.id, person]));
       const before = marks.find((mark) => mark.id === chosen);

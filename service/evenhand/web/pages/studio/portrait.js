@@ -97,12 +97,12 @@ export async function portraitView(studio, [, id], kept) {
     refill(tools, [view.compare, view.zoom, change.on, shown, burns.brush(), marks.pointing()], () => [
       element("div", { role: "radiogroup", "aria-label": say("tools.compare") },
         ["after", "divider", "beside", "before"].map((one) =>
-          radio("compare", one, view.compare, [icon(one), say(`compare.${one}`)], (value) => viewer.setCompare(value)))),
+          radio("compare", one, view.compare, [icon(one), element("span", { class: "word" }, say(`compare.${one}`))], (value) => viewer.setCompare(value)))),
       element("div", { role: "radiogroup", "aria-label": say("tools.size") },
         shown.map((zoom) => radio("zoom", zoom, view.zoom, zoom === null ? say("zoom.fit") : sayPercent(zoom),
           (value) => viewer.zoomTo(value)))),
       element("button", { type: "button", "aria-pressed": String(change.on), "data-key": "change",
-        onclick: () => change.toggle() }, icon("change"), say("tools.change")),
+        onclick: () => change.toggle() }, icon("change"), element("span", { class: "word" }, say("tools.change"))),
       marks.tool(),
       element("div", { class: "row", role: "group", "aria-label": say("burns") }, burns.tools())]);
   }

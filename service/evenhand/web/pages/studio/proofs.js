@@ -21,10 +21,11 @@ export async function proofsView(studio, [, id]) {
   const changes = changesPanel(studio, id);
   const pack = element("button", { type: "button", "data-key": "pack", onclick: () => start("delivery", {}) }, say("finals.pack"));
   const all = element("button", { type: "button", class: "main", "data-key": "make-all", onclick: () => finalsDialog() }, say("finals.all"));
+  const unsigned = element("details", { class: "unsigned" });
   const left = element("ul", { class: "left", role: "status" });
   const root = element("div", { "data-page": "wide" },
     element("h1", {}, shoot.name), tabs(shoot, "proofs"), changes.root,
-    element("section", {}, element("div", { class: "row head" }, element("h2", {}, say("sign-offs")), all), left, signed),
+    element("section", {}, element("div", { class: "row head" }, element("h2", {}, say("sign-offs")), all), left, signed, unsigned),
     element("section", {}, element("h2", {}, say("finals")), jobs, finals, pack,
       element("p", { class: "notice" }, say("notice.labelling"))),
     element("section", {}, element("h2", {}, say("proofs")), element("p", { class: "quiet" }, say("proofs.how")), studioSettingsButton(studio), proofs));
@@ -128,10 +129,15 @@ export async function proofsView(studio, [, id]) {
     const made = new Set(finalList.filter((final) => !final.voided_at).map((final) => final.sign_off_id));
     refill(signed, [signList, portraits, people, [...made]], () => [
       ...latest.map((one) => signCard(one, named.get(one.portrait_id), names, made.has(one.id))),
-      ...portraits.filter((portrait) => !latest.some((one) => one.portrait_id === portrait.id)).map((portrait) =>
-        element("li", { class: "panel" }, element("p", {}, element("strong", {}, portrait.name)),
-          element("div", { class: "row" }, stateSign(portrait.state), element("button", { type: "button", "data-key": `without:${portrait.id}`,
-            onclick: () => withoutSignOff(portrait) }, say("finals.without-short")))))]);
+      latest.length === 0 && element("li", { class: "empty" }, say("sign-offs.none"))]);
+    const rest = portraits.filter((portrait) => !latest.some((one) => one.portrait_id === portrait.id));
+    unsigned.hidden = !rest.length;
+    refill(unsigned, rest.map((one) => [one.id, one.name, one.state]), () => [
+      element("summary", { "data-key": "unsigned" }, say("sign-offs.missing", { count: rest.length })),
+      element("ul", {}, rest.map((portrait) => element("li", { class: "row" },
+        element("a", { href: `#/portrait/${portrait.id}` }, portrait.name), stateSign(portrait.state),
+        element("button", { type: "button", class: "quiet", "data-key": `without:${portrait.id}`,
+          onclick: () => withoutSignOff(portrait) }, say("finals.without-short")))))]);
     refill(finals, [finalList, portraits], () => finalList.length ? finalList.map((final) =>
       element("li", { class: "panel" },
         element("p", {}, element("strong", {}, final.name)),
