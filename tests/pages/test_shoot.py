@@ -285,6 +285,15 @@ def test_the_link_waits_until_everybody_is_named_and_asked(page: Page, server: S
     expect(page.get_by_text("Not asked yet: Ada and Ben.")).to_be_visible()
     page.get_by_role("link", name="Put it right").click()
     expect(page.get_by_role("heading", name="Who is who")).to_be_visible()
+    for number in range(2):  # both were asked, and said no
+        page.get_by_role("button", name="Permission", exact=True).nth(number).click()
+        page.get_by_role("button", name="Agrees to nothing").click()
+        expect(page.get_by_role("dialog")).to_have_count(0)
+    page.get_by_role("link", name="Contact sheet").click()
+    page.get_by_role("button", name="Show it to the client").click()
+    expect(page.get_by_text("Everybody is named and asked")).to_be_visible()
+    expect(page.get_by_role("button", name="Make the link")).to_be_enabled()
+    assert server.get(f"/v1/shoots/{shoot}/permissions")["agreed"] == {"Ada": [], "Ben": []}
 
 
 def test_flicking_through_keeps_the_look_and_needs_no_answer_for_the_next_picture(

@@ -26,7 +26,7 @@ export async function contactSheet(studio, [, id], kept) {
   const pictures = new Pictures(studio.service);
   const chosen = new Set((kept.chosen ?? "").split(".").filter(Boolean));
   const view = { sort: kept.sort in SORTS ? kept.sort : "came", state: kept.state ?? "", name: kept.name ?? "", stars: Number(kept.stars ?? 0) };
-  let portraits = [], found = [], removed = [], failed = new Map(), lastPicked = null;
+  let portraits = [], found = [], removed = [], failed = new Map(), asked = new Set(), lastPicked = null;
 
   const grid = element("ul", { class: "sheet", "aria-label": say("tabs.sheet") });
   const next = element("div", { class: "next", role: "status" });
@@ -127,7 +127,7 @@ export async function contactSheet(studio, [, id], kept) {
   const drawNext = () => {
     const count = (...states) => portraits.filter((one) => states.includes(one.state) && !failed.has(one.id)).length;
     const unnamed = found.filter(({ person }) => !person.name).length;
-    const unasked = new Set(found.filter(({ person }) => person.name && !person.agreed.length).map(({ person }) => person.name)).size;
+    const unasked = new Set(found.map(({ person }) => person.name).filter((name) => name && !asked.has(name))).size;
     const ready = portraits.filter((one) => one.state === "to review");
     const of = portraits.filter((one) => one.state !== "unreadable").length;
     const states = new Map();
@@ -193,7 +193,7 @@ export async function contactSheet(studio, [, id], kept) {
       pictures.into(image, `/v1/portraits/${portrait.id}/preview?side=${THUMB}`, `${portrait.id}:${portrait.state}`);
     }
     const job = failed.get(portrait.id);
-    return element("li", { data: { state: portrait.state }, class: chosen.has(portrait.id) ? "chosen" : null },
+    return element("li", { data: { state: portrait.state }, class: chosen.has(portrait.id) ? "picked" : null },
       element("a", { href: read ? `#/portrait/${portrait.id}` : null, "data-key": portrait.id },
         element("span", { class: "frame" }, read ? image : portrait.trouble ? icon("unreadable") : icon("working")),
         element("span", { class: "title" }, portrait.name), job ? null : stateSign(portrait.state)),
@@ -227,7 +227,9 @@ export async function contactSheet(studio, [, id], kept) {
 
   const look = async () => {
     const get = (what) => studio.service.get(`/v1/shoots/${id}/${what}`);
-    const [now, everybody, away, jobs] = await Promise.all(["portraits", "people", "portraits?removed=true", "jobs"].map(get));
+    const [now, everybody, away, jobs, permissions] =
+      await Promise.all(["portraits", "people", "portraits?removed=true", "jobs", "permissions"].map(get));
+    asked = new Set(permissions.said.map((one) => one.name));
     [portraits, found, removed] = [now, everybody, away];
     studio.shoots = new Map(now.map((one) => [one.id, { portrait: one, shoot, portraits: now }]));
     const last = new Map();

@@ -82,6 +82,17 @@ export async function permissionDialog(studio, shootId, name, child) {
     studio.news(say("said.withdrawn", { name, steps: stepWord(step) }));
     studio.changed();
   };
+  /** They were asked, and said no: written down, so that nobody asks again and the link can be made. */
+  const recordNo = async () => {
+    try {
+      await studio.service.post(`/v1/shoots/${shootId}/withdrawals`, { name, steps: names, ...fields.said() });
+    } catch (error) {
+      return void (trouble.textContent = error.message);
+    }
+    dialog.close();
+    studio.news(say("said.recorded-no", { name }));
+    studio.changed();
+  };
   const makeLink = async () => {
     try {
       const made = await studio.service.post(`/v1/shoots/${shootId}/permission-links`, { name });
@@ -106,6 +117,7 @@ export async function permissionDialog(studio, shootId, name, child) {
       fields.parts, trouble,
       element("div", { class: "row" },
         open.length > 0 && element("button", { class: "main" }, say("said.record")),
+        !agreed.length && element("button", { type: "button", onclick: recordNo }, say("said.no")),
         element("button", { type: "button", onclick: makeLink }, say("said.make-link")),
         element("button", { type: "button", onclick: () => dialog.close() }, say("close"))), link)));
 }
