@@ -194,6 +194,7 @@ export function burnsPanel(studio, viewer, portrait) {
             burns.filter(wouldGo).map((burn) => element("button", { type: "button",
               "data-key": `burn:${person.id}.${burn.at}`, onclick: () => point(person, "burnt", [burn.at]) },
               say("burns.take-off", { where: whereOf([burn]) })))))),
+        element("p", { class: "quiet" }, say("burns.flush")),
         points.length > 0 && element("p", { class: "agreed" },
           element("span", {}, say("burns.points", { burnt: count("burnt"), leave: count("leave") })),
           element("button", { type: "button", "data-key": `points:${person.id}`,
