@@ -1,4 +1,4 @@
-"""From upload to signed final on the photographer's page, and the pages of links on the way."""
+"""From upload to signed final through both pages, and what people do on the way."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ from pathlib import Path
 
 import numpy as np
 from PIL import Image
-from playwright.sync_api import Browser, expect
+from playwright.sync_api import Browser, Page, expect
 
 from tests.pages.conftest import DESKTOP, PHONE, Demo, watched
-from tests.pages.serving import Server, demo_picture
+from tests.pages.serving import Server, demo_picture, until
 from tests.pages.test_rendering import settled
 
 
@@ -22,7 +22,10 @@ def test_from_upload_to_signed_final(
 ) -> None:
     photograph = tmp_path / "freckles.jpg"
     photograph.write_bytes(demo_picture("freckles", 560))
-    with watched(browser, server, viewport=DESKTOP) as photographer:
+    with (
+        watched(browser, server, viewport=DESKTOP) as photographer,
+        watched(browser, server, viewport=PHONE, is_mobile=True, has_touch=True) as phone,
+    ):
         page = photographer.new_page()
         page.goto("/")
         page.get_by_label("Access token").fill("wrong")
@@ -59,9 +62,17 @@ def test_from_upload_to_signed_final(
         page.get_by_role("link", name="Proofs, sign-offs, finals").click()
         expect(page.get_by_text("1 not signed yet")).to_be_visible()
 
-        signed(server, link, 0.5, "A little less, please.")
+        client = phone.new_page()
+        client.goto(link)
+        expect(client.get_by_text("Dear Mara, this is my first pass.")).to_be_visible()
+        signed_at(client, "Half")
+        client.screenshot(path=screens / "client-signed.jpg", type="jpeg", quality=80)
+        client.locator(".more summary").click()
+        with client.expect_download() as kept:
+            client.get_by_role("button", name="Keep a copy").click()
+        copy = kept.value.path().read_bytes()
+
         expect(page.get_by_text("Mara signed off freckles.jpg.")).to_be_visible()
-        expect(page.get_by_text("A little less, please.")).to_be_visible()
         page.get_by_role("button", name="Make all signed").click()
         page.get_by_label("Name of each file").fill("{shoot}-{number}")
         page.screenshot(path=screens / "finals-asked.jpg", type="jpeg", quality=80)
@@ -86,7 +97,11 @@ def test_from_upload_to_signed_final(
         expect(page.get_by_label("Softer skin", exact=True)).to_be_enabled()
 
     shoot = server.get("/v1/shoots")[0]["id"]
+    (sign_off,) = server.get(f"/v1/shoots/{shoot}/sign-offs")
+    assert {choice["strength"] for choice in sign_off["choices"]} == {0.5}
+    assert hashlib.sha256(copy).hexdigest() == sign_off["image_sha256"]
     (made,) = server.get(f"/v1/shoots/{shoot}/finals")
+    assert made["sign_off_id"] == sign_off["id"]
     assert hashlib.sha256(final).hexdigest() == made["sha256"]
     before, after = (
         np.asarray(Image.open(BytesIO(content)).convert("RGB")).astype(int)
@@ -98,19 +113,14 @@ def test_from_upload_to_signed_final(
     assert "signed off" in record
 
 
-def signed(server: Server, link: str, strength: float, note: str) -> None:
-    """Look at the first picture of a link and approve it, as the client's page does."""
-    headers = {"Authorization": f"Bearer {link.partition('#')[2]}"}
-    (portrait,) = server.get("/v1/proof", headers=headers)["portraits"]
-    path = f"/v1/proof/portraits/{portrait['id']}"
-    seen = server.http.get(f"{path}/picture", params={"strength": strength}, headers=headers)
-    choices = [
-        {"person": person["id"], "step": step, "strength": strength}
-        for person in portrait["people"]
-        for step in person["steps"]
-    ]
-    said = {"rendering": seen.headers["Rendering"], "signed_by": "Mara", "note": note}
-    server.send("POST", f"{path}/sign-off", headers=headers, json={**said, "choices": choices})
+def signed_at(client: Page, strength: str) -> None:
+    """Choose on the client's page, and approve."""
+    client.get_by_role("radio", name=strength).first.check()
+    until(client, "document.querySelector('.approve').disabled === false")
+    client.locator(".decide .approve").click()
+    client.get_by_label("Your name").fill("Mara")
+    client.get_by_role("button", name="Yes, approve").click()
+    expect(client.get_by_text("Approved by Mara")).to_be_visible()
 
 
 def test_a_closed_link_says_so(browser: Browser, server: Server) -> None:

@@ -28,7 +28,7 @@ async function name(studio, person, now) {
 /**
  * A field in which a person is named. A name is offered where the photographer's own choices suggest
  * one: Enter in the empty field, or a click, takes it; nothing else ever does. Which name is offered
- * may change while the field is in use: call `offer` of what is returned.
+ * may change while the field is in use: call `show` of what is returned.
  *
  * @param {() => void} said  called at once when something was said
  * @param {() => void} done  called when Enter has said who it is
@@ -57,7 +57,9 @@ export function namingField(studio, person, said, done) {
     done();
   } },
     element("label", { for: field.id }, label), field, button);
-  form.offer = (now) => {
+  /** Show who it is now, unless somebody is writing, and which name is offered. */
+  form.show = (now) => {
+    if (document.activeElement !== field) field.value = person.name ?? "";
     offered = now;
     button.hidden = !offered;
     button.textContent = offered ? say("people.offer", { name: offered }) : "";
@@ -121,7 +123,7 @@ export async function peopleView(studio, [, id]) {
 
   /** Offer names, as they stand at this moment. */
   const offer = () => there.forEach((one, at) =>
-    [...faces.children].find((tile) => tile.dataset.thing === one.person.id)?.querySelector("form").offer(offerFor(there, at)));
+    [...faces.children].find((tile) => tile.dataset.thing === one.person.id)?.querySelector("form").show(offerFor(there, at)));
 
   /** The next field that waits for a name after one; where none does, the button that asks. */
   const goOn = (person) => {

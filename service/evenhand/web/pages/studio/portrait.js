@@ -125,33 +125,42 @@ export async function portraitView(studio, [, id], kept) {
       moved: (share) => viewer.setStrength(layer.id, share), chosen: choose });
   };
 
-  const personCard = (one, layers, failed) => {
-    const { person } = one;
+  /** A card of a person; the field with their name stays, what is told beneath follows. */
+  const personCard = (told) => {
+    const person = { ...told };
     const face = element("img", { alt: "", width: 72, height: 72 });
     if (person.face) {
       pictures.into(face, `/v1/portraits/${id}/iiif/original/${faceRegion(person.face, portrait)}/!144,144/0/default.jpg`);
     }
-    const own = inOrder(layers.filter((layer) => layer.person === person.id), (layer) => layer.step);
-    return element("section", { class: "panel person", "aria-label": person.name ?? say("people.unnamed") },
-      element("div", { class: "who" }, person.face && face, namingField(studio, person, () => undefined, () => undefined)),
-      agreedLine(studio, portrait.shoot_id, person),
-      own.map((layer) => [strengthControl(layer, person.name), layer.step === "redness" && burns.of(person, layer, failed)]),
-      own.length > 0 && element("button", { type: "button", class: "give", "data-key": `give:${person.id}`,
-        onclick: () => strengthsDialog(studio, shoot, { name: person.name,
-          strengths: Object.fromEntries(own.map((layer) => [layer.step, layer.strength])) }) }, say("strengths.to-all-of", { name: person.name })),
-      person.agreed.length > 0 && !own.length && element("p", { class: "waits" }, say("portrait.working")));
+    const naming = namingField(studio, person, () => undefined, () => undefined);
+    const rest = element("div", { class: "rest" });
+    const root = element("section", { class: "panel person" },
+      element("div", { class: "who" }, person.face && face, naming), rest);
+    root.show = (now, layers, offered, failed) => {
+      Object.assign(person, now);
+      root.setAttribute("aria-label", person.name ?? say("people.unnamed"));
+      naming.show(offered);
+      const own = inOrder(layers.filter((layer) => layer.person === person.id), (layer) => layer.step);
+      refill(rest, [person, own.map(({ id: layer, strength, sha256 }) => [layer, strength, sha256]), failed,
+                    burns.said().filter(([one]) => one === person.id)], () => [
+        agreedLine(studio, portrait.shoot_id, person),
+        own.map((layer) => [strengthControl(layer, person.name), layer.step === "redness" && burns.of(person, layer, failed)]),
+        own.length > 0 && element("button", { type: "button", class: "give", "data-key": `give:${person.id}`,
+          onclick: () => strengthsDialog(studio, shoot, { name: person.name,
+            strengths: Object.fromEntries(own.map((layer) => [layer.step, layer.strength])) }) }, say("strengths.to-all-of", { name: person.name })),
+        person.agreed.length > 0 && !own.length && element("p", { class: "waits" }, say("portrait.working"))]);
+    };
+    return root;
   };
 
   let cards = { found: [], layers: [], offers: new Map() };
   const drawPeople = () => {
     const { found, layers, offers, failed } = cards;
     nobody.hidden = found.length > 0;
-    arrange(people, found.map((one) => {
-      const own = layers.filter((layer) => layer.person === one.person.id).map(({ id: layer, step, strength, sha256 }) => [layer, step, strength, sha256]);
-      return { key: one.person.id, facts: [one.person, own, failed, burns.said().filter(([person]) => person === one.person.id)],
-               make: () => personCard(one, layers, failed) };
-    }));
-    for (const card of people.children) card.querySelector("form").offer(offers.get(card.dataset.thing) ?? null);
+    arrange(people, found.map((person) => ({ key: person.id, facts: person.face, make: () => personCard(person) })));
+    for (const person of found) {
+      [...people.children].find((card) => card.dataset.thing === person.id).show(person, layers, offers.get(person.id) ?? null, failed);
+    }
   };
 
   let layersBefore = "", changedSince = false; // whether the small picture kept of it is an old one
@@ -178,7 +187,7 @@ export async function portraitView(studio, [, id], kept) {
     fillNames(list, everybody);
     const offers = new Map(everybody.flatMap((one, k) => (one.portrait === id ? [[one.person.id, offerFor(everybody, k)]] : [])));
     burns.show(found, layers);
-    cards = { found: found.map((person) => ({ person, portrait: id })), layers, offers, failed };
+    cards = { found, layers, offers, failed };
     drawPeople();
     drawLock(now);
     setHome(found);
