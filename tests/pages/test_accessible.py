@@ -137,3 +137,20 @@ def looked_at(page: Page, path: str, name: str, screens: Path) -> None:
     page.set_viewport_size(DESKTOP)
     page.wait_for_timeout(400)
     page.screenshot(path=screens / f"{name}-wide.jpg", type="jpeg", quality=80)
+
+
+@pytest.mark.parametrize("size", [*WIDTHS, PHONE], ids=lambda size: str(size["width"]))
+def test_the_photograph_is_the_largest_thing(page: Page, demo: Demo, size: ViewportSize) -> None:
+    page.set_viewport_size(size)
+    page.goto(f"/#/portrait/{demo.portraits[0]}")
+    expect(page.locator(".viewer")).to_have_attribute("data-waiting", "0")
+    shown = page.evaluate(
+        """() => Object.fromEntries(['.viewer', '.doing', '#bar', '.tools', '.film'].map((one) => {
+          const box = document.querySelector(one).getBoundingClientRect();
+          const width = Math.min(innerWidth, box.right) - Math.max(0, box.left);
+          const height = Math.min(innerHeight, box.bottom) - Math.max(0, box.top);
+          return [one, Math.max(0, width) * Math.max(0, height) / innerWidth / innerHeight];
+        }))"""
+    )
+    assert shown[".viewer"] > 0.5
+    assert shown[".viewer"] == max(shown.values())

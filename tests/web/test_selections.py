@@ -196,3 +196,30 @@ def test_the_public_address() -> None:
     settings = ServiceSettings(public_url="https://proofs.example.org/")
     assert settings.public("/proof#x") == "https://proofs.example.org/proof#x"
     assert ServiceSettings().public("/proof#x") is None
+
+
+def test_what_is_signed_takes_no_strengths(studio: Studio, two: tuple[str, list[str]]) -> None:
+    shoot, (one, other) = two
+    _, link = studio.proof(shoot, one)
+    studio.sign(one, link)
+    given = studio.post(f"/v1/shoots/{shoot}/strengths", json={"strengths": {"redness": 0.2}})
+    assert given["portraits"] == [other]
+    strengths = {row["strength"] for row in studio.get(f"/v1/portraits/{one}/layers")}
+    assert strengths == {1.0}
+    assert studio.get(f"/v1/portraits/{one}")["state"] == "signed"
+
+
+def test_the_history_of_a_portrait(studio: Studio, two: tuple[str, list[str]]) -> None:
+    shoot, (one, other) = two
+    studio.http.put(f"/v1/shoots/{shoot}/removed", json={"portraits": [other]})
+    studio.post(
+        f"/v1/shoots/{shoot}/strengths", json={"portraits": [one], "strengths": {"redness": 0.5}}
+    )
+    entries = studio.get(f"/v1/portraits/{one}/history")
+    actions = [entry["action"] for entry in entries]
+    assert actions[0] == "strengths given"
+    assert actions[-1] == "portrait added"
+    assert actions.count("portrait added") == 1
+    assert "permission given" in actions
+    assert "portrait removed" not in actions
+    assert [e["number"] for e in entries] == sorted((e["number"] for e in entries), reverse=True)
