@@ -35,7 +35,7 @@ async function obstacles(studio, shoot, wanted) {
 
 export function proofDialog(studio, shoot, portraits) {
   const trouble = element("p", { class: "wrong", role: "alert" });
-  const check = element("ul", { class: "check", role: "status" });
+  const check = element("div", { class: "check", role: "status" });
   const message = element("textarea", { id: "proof-message", maxlength: "4000", rows: "3" });
   const days = element("input", { id: "proof-days", type: "number", min: "1", max: "365", value: "14", required: true });
   const offer = element("select", { id: "proof-offer" }, Object.entries(OFFERS).reverse().map(([name, strengths]) =>
@@ -50,9 +50,10 @@ export function proofDialog(studio, shoot, portraits) {
       button.disabled = all.length > 0;
       if (JSON.stringify(all) !== told) {
         told = JSON.stringify(all);
-        fill(check, all.length ? all.map(([text, href]) => element("li", {}, icon(href ? "warning" : "working"), element("span", {}, text),
-          href && element("a", { href, onclick: () => dialog.close() }, say("proof.put-right"))))
-          : element("li", {}, icon("check"), say("proof.all-well")));
+        fill(check, all.length ? element("ul", {}, all.map(([text, href]) =>
+          element("li", {}, icon(href ? "warning" : "working"), element("span", {}, text),
+            href && element("a", { href, onclick: () => dialog.close() }, say("proof.put-right")))))
+          : element("p", {}, icon("check"), " ", say("proof.all-well")));
       }
       if (working) setTimeout(look, LOOK_EVERY_MS);
     } catch (error) {

@@ -22,7 +22,7 @@ export async function proofsView(studio, [, id]) {
   const pack = element("button", { type: "button", "data-key": "pack", onclick: () => start("delivery", {}) }, say("finals.pack"));
   const all = element("button", { type: "button", class: "main", "data-key": "make-all", onclick: () => finalsDialog() }, say("finals.all"));
   const unsigned = element("details", { class: "unsigned" });
-  const left = element("ul", { class: "left", role: "status" });
+  const left = element("div", { class: "left", role: "status" });
   const root = element("div", { "data-page": "wide" },
     element("h1", {}, shoot.name), tabs(shoot, "proofs"), changes.root,
     element("section", {}, element("div", { class: "row head" }, element("h2", {}, say("sign-offs")), all), left, signed, unsigned),
@@ -75,7 +75,8 @@ export async function proofsView(studio, [, id]) {
         dialog.close();
         studio.news([say("finals.asked", { count: told.jobs.length }),
           told.made.length > 0 && say("finals.already", { count: told.made.length })].filter(Boolean).join(" "));
-        refill(left, told.left, () => told.left.map((one) => element("li", { class: "quiet" }, say("finals.left", { name: one.name, why: one.why }))));
+        refill(left, told.left, () => element("ul", {}, told.left.map((one) =>
+          element("li", { class: "quiet" }, say("finals.left", { name: one.name, why: one.why })))));
         studio.changed();
       } catch (error) {
         trouble.textContent = error.message;
