@@ -294,7 +294,7 @@ def test_strength_by_region(page: Page, server: Server, fresh: Demo, screens: Pa
     card = page.locator(".person")
     expect(card.get_by_label("neck", exact=True)).to_be_hidden()
     card.get_by_text("By region").click()
-    expect(card.locator(".by-region input")).to_have_count(len(found))
+    expect(card.locator(".by-region input[type=range]")).to_have_count(len(found))
     neck = card.get_by_label("neck", exact=True)
     neck.focus()
     with held(server):

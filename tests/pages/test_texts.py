@@ -70,7 +70,14 @@ def test_every_text_that_is_said_is_there(path: Path) -> None:
         ("step-means", [*Engine().settings(), LASTING_MARKS]),
         ("notice", NOTICES),
         ("wish", ["leave it", "please remove"]),
-        ("job", [Kind.FINAL, Kind.DELIVERY, "done", "failed", "cancelled"]),
+        (
+            "job",
+            [
+                f"{kind}{end}"
+                for kind in (Kind.FINAL, Kind.DELIVERY)
+                for end in ("", ".done", ".failed", ".cancelled")
+            ],
+        ),
     ],
 )
 def test_whatever_the_service_names_has_a_word(beginning: str, ends: list[str]) -> None:

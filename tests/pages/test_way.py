@@ -36,7 +36,7 @@ def test_from_upload_to_signed_final(
 
         page.get_by_label("Name of the shoot").fill("Regatta, second day")
         page.get_by_role("button", name="Make the shoot").click()
-        expect(page.get_by_text("No portraits yet.")).to_be_visible()
+        expect(page.get_by_text("Nothing here yet")).to_be_visible()
         page.screenshot(path=screens / "sheet-empty.jpg", type="jpeg", quality=80)
         page.set_input_files("#files", photograph)
         expect(page.locator(".sheet .state")).to_have_text("to name")
@@ -53,15 +53,14 @@ def test_from_upload_to_signed_final(
         expect(page.locator(".status .state")).to_have_text("to review")
 
         page.get_by_role("link", name="Regatta, second day").click()
-        page.get_by_label("Choose freckles.jpg").check()
-        page.get_by_role("button", name="Make a proof of these").click()
+        page.get_by_role("button", name="Show it to the client").click()
         page.get_by_label("Message to the client").fill("Dear Mara, this is my first pass.")
         page.get_by_role("button", name="Make the link").click()
         link = page.get_by_role("textbox", name="Link").input_value()
-        page.screenshot(path=screens / "proof-link.jpg", type="jpeg", quality=80)
         page.get_by_role("button", name="Close").click()
         expect(page.locator(".sheet .state")).to_have_text("with the client")
         page.get_by_role("link", name="Proofs, sign-offs, finals").click()
+        expect(page.get_by_text("1 not signed yet")).to_be_visible()
 
         client = phone.new_page()
         client.goto(link)
@@ -74,17 +73,28 @@ def test_from_upload_to_signed_final(
         copy = kept.value.path().read_bytes()
 
         expect(page.get_by_text("Mara signed off freckles.jpg.")).to_be_visible()
-        page.get_by_role("button", name="Make the final", exact=True).click()
+        page.get_by_role("button", name="Make all signed").click()
+        page.get_by_label("Name of each file").fill("{shoot}-{number}")
+        page.screenshot(path=screens / "finals-asked.jpg", type="jpeg", quality=80)
+        page.get_by_role("dialog").get_by_role("button", name="Make all signed").click()
         with page.expect_download() as saved:
             page.get_by_role("button", name="Save the file").click()
         final = saved.value.path().read_bytes()
         page.get_by_role("button", name="Pack all finals").click()
         with page.expect_download() as packed:
-            page.get_by_role("button", name="finals.zip").click()
+            page.get_by_role("button", name="Save all finals (ZIP)").click()
         with zipfile.ZipFile(packed.value.path()) as package:
-            assert package.read("freckles.jpg") == final
+            assert package.read("Regatta-second-day-001.jpg") == final
             assert package.read("contact-sheet.pdf").startswith(b"%PDF")
         page.screenshot(path=screens / "signed-and-final.jpg", type="jpeg", quality=80)
+
+        page.get_by_role("link", name="freckles.jpg").first.click()
+        expect(page.get_by_text("Signed by Mara")).to_be_visible()
+        expect(page.get_by_label("Softer skin", exact=True)).to_be_disabled()
+        page.screenshot(path=screens / "locked.jpg", type="jpeg", quality=80)
+        page.get_by_role("button", name="Unlock to change it").click()
+        page.get_by_role("dialog").get_by_role("button", name="Unlock").click()
+        expect(page.get_by_label("Softer skin", exact=True)).to_be_enabled()
 
     shoot = server.get("/v1/shoots")[0]["id"]
     (sign_off,) = server.get(f"/v1/shoots/{shoot}/sign-offs")

@@ -15,6 +15,9 @@ from tests.steps.skins import clean, marked
 
 SETTINGS = MarksSettings()
 
+FAINT = 0.15
+# Power of the density that drawn marks add, at which the step does not find them.
+
 
 def _around(scene: Scene, mark: TrueMark) -> np.ndarray:
     rows, columns = np.ogrid[: scene.alpha.shape[0], : scene.alpha.shape[1]]
@@ -119,3 +122,44 @@ def test_nothing_else_changes_and_runs_agree_to_the_bit() -> None:
     changed = (once != scene.changed).any(axis=-1)
     assert not changed[scene.alpha == 0].any()
     assert changed.mean() < 0.05
+
+
+@pytest.mark.parametrize("tone", list(MELANIN))
+def test_a_spot_that_is_not_found_goes_where_it_is_pointed_at(tone: str) -> None:
+    scene = marked(tone)
+    scene = replace(scene, changed=scene.clean * (scene.changed / scene.clean) ** FAINT)
+    listed = marks(scene.patch, SETTINGS).facts["marks"]
+    unseen = [
+        mark
+        for mark in scene.marks
+        if mark.kind.passing and not any(matches(mark, e, scene.mm_per_pixel) for e in listed)
+    ]
+    mark = max(unseen, key=lambda one: one.diameter_mm)
+    place = (round(mark.column) + scene.patch.box.left, round(mark.row) + scene.patch.box.top)
+    change = marks(scene.patch, SETTINGS.model_copy(update={"removed_at": (place,)}))
+    near = _around(scene, mark)
+    before = difference(scene.changed, scene.clean)[near].mean()
+    after = difference(change.wanted, scene.clean)[near].mean()
+    assert after < 0.9 * before
+    assert after < 0.5  # half of what is just seen, common practice without a source
+    entry = next(e for e in change.facts["marks"] if matches(mark, e, scene.mm_per_pixel))
+    assert (entry["kind"], entry["decision"]) == ("passing", "filled")
+
+
+def test_a_lasting_mark_does_not_go_by_a_point() -> None:
+    scene = marked("light")
+    listed = marks(scene.patch, SETTINGS).facts["marks"]
+    for entry in (e for e in listed if e["kind"] == "lasting"):
+        place = (round(entry["column"]), round(entry["row"]))
+        change = marks(scene.patch, SETTINGS.model_copy(update={"removed_at": (place,)}))
+        same = next(e for e in change.facts["marks"] if e["number"] == entry["number"])
+        assert same["decision"] == "kept"
+
+
+def test_a_point_beside_the_skin_or_the_photograph_changes_nothing() -> None:
+    scene = marked("light")
+    usual = marks(scene.patch, SETTINGS)
+    places = ((10**5, 10**5), (0, 0))
+    change = marks(scene.patch, SETTINGS.model_copy(update={"removed_at": places}))
+    assert change.facts == usual.facts
+    assert np.array_equal(change.wanted, usual.wanted)

@@ -116,7 +116,7 @@ class StoredFile(Table):
 
 
 class Portrait(Table):
-    """One photograph of a shoot."""
+    """One photograph of a shoot; one that was removed can be brought back for a while."""
 
     __tablename__ = "portrait"
     __table_args__ = (UniqueConstraint("shoot_id", "sha256"),)
@@ -133,6 +133,8 @@ class Portrait(Table):
     trouble: Mapped[str | None] = mapped_column(Text)
     found_at: Mapped[datetime | None]
     layers_key: Mapped[str | None] = mapped_column(String(64))
+    stars: Mapped[int] = mapped_column(default=0)
+    removed_at: Mapped[datetime | None]
     created_at: Mapped[datetime] = mapped_column(default=now)
 
     shoot: Mapped[Shoot] = relationship(back_populates="portraits")
@@ -472,6 +474,17 @@ class Job(Table):
     created_at: Mapped[datetime] = mapped_column(default=now)
     started_at: Mapped[datetime | None]
     finished_at: Mapped[datetime | None]
+
+
+class Preset(Table):
+    """Strengths by step that the studio gave a name, to give them again."""
+
+    __tablename__ = "preset"
+
+    id: Mapped[str] = mapped_column(String(32), primary_key=True, default=new_id)
+    name: Mapped[str] = mapped_column(unique=True)
+    strengths: Mapped[dict[str, Any]]
+    created_at: Mapped[datetime] = mapped_column(default=now)
 
 
 class Worker(Table):

@@ -24,6 +24,7 @@ from evenhand.web.portrait_routes import LARGEST_MASK
 from evenhand.web.portrait_routes import router as portraits
 from evenhand.web.proof_routes import client
 from evenhand.web.proof_routes import router as proofs
+from evenhand.web.selection_routes import router as selections
 from evenhand.web.settings import ServiceSettings
 from evenhand.web.shoot_routes import router as shoots
 from evenhand.web.studio_routes import router as studio
@@ -72,6 +73,7 @@ def create_app(place: Place, settings: ServiceSettings) -> FastAPI:
         images,
         tiles,
         overview,
+        selections,
         permissions,
         proofs,
         client,

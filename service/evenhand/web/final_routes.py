@@ -135,7 +135,7 @@ def list_finals(shoot_id: models.Id, service: Here, caller: Studio) -> list[mode
         rows = session.scalars(
             select(tables.Final)
             .join(tables.Portrait, tables.Portrait.id == tables.Final.portrait_id)
-            .where(tables.Portrait.shoot_id == shoot_id)
+            .where(tables.Portrait.shoot_id == shoot_id, tables.Portrait.removed_at.is_(None))
             .order_by(tables.Final.number.desc())
         )
         return [models.FinalOut.model_validate(final) for final in rows.all()]
@@ -176,7 +176,8 @@ def pack_finals(
                 )
             )
         )
-        wanted = [one for one in shoot.portraits if one.id in (body.portraits or have)]
+        there = [one for one in shoot.portraits if one.removed_at is None]
+        wanted = [one for one in there if one.id in (body.portraits or have)]
         if not wanted or set(body.portraits) - {one.id for one in wanted}:
             raise NotReadyError("Not every portrait has a final.", "Make the finals first.")
         ids = [finals.deliverable(session, one).portrait_id for one in wanted]

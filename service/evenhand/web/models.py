@@ -146,6 +146,8 @@ class PortraitOut(Model):
     width: int | None = Field(description="Pixels of the upright photograph, once it is read.")
     height: int | None
     trouble: str | None = Field(description="Why it could not be read.")
+    stars: int = Field(description="0 to 5, as the photographer gave them.")
+    removed_at: datetime | None = Field(description="Since when it can only be brought back.")
     created_at: datetime
     state: Literal[
         "new", "unreadable", "to name", "to ask", "working", "to review", "with the client",
@@ -153,6 +155,56 @@ class PortraitOut(Model):
     ]  # fmt: skip
     locked: bool = Field(description="Signed: nothing in it is changed until it is unlocked.")
     signed: SignedOut | None = Field(description="What was signed, as long as it is not void.")
+
+
+Portraits = Annotated[list[Id], Field(min_length=1, max_length=2000)]
+"""Portraits of a shoot that something is done to."""
+
+
+class RemovedIn(Model):
+    """Portraits to be removed, or to be brought back."""
+
+    portraits: Portraits
+    removed: bool = True
+
+
+class StarsIn(Model):
+    """Stars for portraits."""
+
+    portraits: Portraits
+    stars: int = Field(ge=0, le=5)
+
+
+class StrengthsIn(Model):
+    """Strengths for everybody in some portraits, or for one person wherever they are."""
+
+    portraits: list[Id] = Field([], max_length=2000, description="All of the shoot if none.")
+    name: Text | None = Field(None, description="Only this person.", examples=["Mara"])
+    strengths: dict[Text, Strength] = Field(
+        min_length=1, max_length=20, examples=[{"redness": 0.8, "smoothing": 0.4}]
+    )
+
+
+class GivenOut(Model):
+    """Whom strengths were given to."""
+
+    people: int = Field(description="Counted in each portrait.")
+    portraits: list[Id]
+
+
+class PresetIn(Model):
+    """Strengths to be kept under a name; one of that name is replaced."""
+
+    name: Text = Field(examples=["Evening light"])
+    strengths: dict[Text, Strength] = Field(
+        min_length=1, max_length=20, examples=[{"redness": 0.8, "smoothing": 0.4}]
+    )
+
+
+class PresetOut(PresetIn):
+    """Strengths kept under a name."""
+
+    id: Id
 
 
 class DisplayColoursOut(Model):
@@ -342,10 +394,13 @@ class NamedIn(Model):
 
 
 class LinkOut(Model):
-    """A link; its token is told this once."""
+    """A link."""
 
     id: Id
-    token: str = Field(description="Told this once.")
+    token: str = Field(description="What opens it.")
+    url: str | None = Field(
+        description="The whole link, where the service was told its public address."
+    )
     path: str = Field(
         examples=["/proof#evenhand_..."],
         description="Path of the page, the token behind the hash so that no server logs it.",

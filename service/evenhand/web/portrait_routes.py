@@ -79,14 +79,21 @@ async def send_portrait(
 
 
 @router.get("/shoots/{shoot_id}/portraits", responses=described(NotFoundError))
-def list_portraits(shoot_id: models.Id, service: Here, caller: Studio) -> list[models.PortraitOut]:
+def list_portraits(
+    shoot_id: models.Id,
+    service: Here,
+    caller: Studio,
+    removed: Annotated[
+        bool, Query(description="Those that were removed and can be brought back.")
+    ] = False,
+) -> list[models.PortraitOut]:
     """The portraits of a shoot with their states, in the order in which they came."""
     with service.place.database.reading() as session:
         found(session, tables.Shoot, shoot_id)
         standings, steps = Standings.of(session, shoot_id), service.place.steps
         return [
             portrait_out(session, one, steps, standings)
-            for one in whole_portraits(session, shoot_id)
+            for one in whole_portraits(session, shoot_id, removed=removed)
         ]
 
 
@@ -100,7 +107,7 @@ def get_portrait(portrait_id: models.Id, service: Here, caller: Studio) -> model
 
 @router.delete("/portraits/{portrait_id}", responses=described(NotFoundError))
 def remove_portrait(portrait_id: models.Id, service: Here, caller: Studio) -> models.DeletedOut:
-    """Delete a portrait with everything made from it, face geometry too."""
+    """Delete a portrait for good, with everything made from it, face geometry too."""
     place = service.place
     with place.database.reading() as session:
         portrait = found(session, tables.Portrait, portrait_id)
@@ -381,6 +388,30 @@ def decide_mark(
         )
         follow(session, service, person.portrait)
         return mark_out(mark)
+
+
+@router.get("/portraits/{portrait_id}/history", responses=described(NotFoundError))
+def get_history(portrait_id: models.Id, service: Here, caller: Studio) -> list[models.EntryOut]:
+    """What the record tells of a portrait and of the people in it, the newest first."""
+    with service.place.database.reading() as session:
+        portrait = found(session, tables.Portrait, portrait_id)
+        people = {person.id for person in portrait.people}
+        names = {person.name for person in portrait.people if person.name}
+        return [
+            models.EntryOut.model_validate(entry)
+            for entry in reversed(record.entries(session, portrait.shoot_id))
+            if _tells_of(entry.facts, portrait.id, people, names)
+        ]
+
+
+def _tells_of(facts: dict[str, Any], portrait: str, people: set[str], names: set[str]) -> bool:
+    """Whether an entry of the record tells of a portrait, or of what somebody in it said."""
+    return (
+        facts.get("portrait") == portrait
+        or portrait in facts.get("portraits", ())
+        or facts.get("person") in people
+        or ("permission" in facts and facts.get("person") in names)
+    )
 
 
 @router.get("/steps", tags=["steps"], responses=described())

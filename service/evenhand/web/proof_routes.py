@@ -43,6 +43,7 @@ from evenhand.web.shown_proof import shown_proof
 from evenhand.web.views import (
     change_out,
     found,
+    link_out,
     mark_out,
     proof_out,
     sign_off_out,
@@ -63,7 +64,7 @@ client = APIRouter(prefix="/v1/proof", tags=["links"])
 def make_proof(
     shoot_id: models.Id, body: models.ProofIn, service: Here, caller: Studio
 ) -> models.ProofMadeOut:
-    """Make a proof and its link. The token is told this once.
+    """Make a proof and its link.
 
     Changes asked for under links that no longer open are answered by it, with its message.
     """
@@ -104,12 +105,7 @@ def make_proof(
             strengths=proof.strengths,
         )
         session.refresh(proof)
-        link = models.LinkOut(
-            id=token.id,
-            token=secret,
-            path=f"/proof#{secret}",
-            expires_at=token.expires_at,
-        )
+        link = link_out(service, token, secret, "proof")
         return models.ProofMadeOut(proof=proof_out(session, proof), link=link)
 
 
@@ -124,6 +120,15 @@ def list_proofs(shoot_id: models.Id, service: Here, caller: Studio) -> list[mode
             .order_by(tables.Proof.created_at.desc())
         )
         return [proof_out(session, proof) for proof in proofs.all()]
+
+
+@router.get("/proofs/{proof_id}/link", responses=described(NotFoundError))
+def get_proof_link(proof_id: models.Id, service: Here, caller: Studio) -> models.LinkOut:
+    """The link of a proof, as it was told when it was made."""
+    with service.place.database.reading() as session:
+        found(session, tables.Proof, proof_id)
+        token = session.scalars(select(tables.Token).where(tables.Token.proof_id == proof_id)).one()
+        return link_out(service, token, tokens.told_again(session, token), "proof")
 
 
 @router.delete("/proofs/{proof_id}", responses=described(NotFoundError))
@@ -146,7 +151,7 @@ def list_sign_offs(shoot_id: models.Id, service: Here, caller: Studio) -> list[m
         rows = session.execute(
             select(tables.SignOff, tables.Portrait)
             .join(tables.Portrait, tables.Portrait.id == tables.SignOff.portrait_id)
-            .where(tables.Portrait.shoot_id == shoot_id)
+            .where(tables.Portrait.shoot_id == shoot_id, tables.Portrait.removed_at.is_(None))
             .order_by(tables.SignOff.number.desc())
         )
         return [sign_off_out(session, portrait, sign_off) for sign_off, portrait in rows.all()]
@@ -419,7 +424,7 @@ def _portrait(
     """Proof and portrait of a client's link; what is not in the proof is not there for them."""
     proof = _proof(session, caller)
     row = session.get(tables.ProofPortrait, (proof.id, portrait_id))
-    if row is None:
+    if row is None or row.portrait.removed_at is not None:
         raise NotFoundError("This proof has no such portrait.", "See the proof's portraits.")
     return proof, row.portrait
 

@@ -73,7 +73,7 @@ def _portraits(session: Session, proof: Proof) -> Sequence[Portrait]:
     return session.scalars(
         select(Portrait)
         .join(ProofPortrait, ProofPortrait.portrait_id == Portrait.id)
-        .where(ProofPortrait.proof_id == proof.id)
+        .where(ProofPortrait.proof_id == proof.id, Portrait.removed_at.is_(None))
         .order_by(ProofPortrait.position)
         .options(
             people.selectinload(Person.layers),

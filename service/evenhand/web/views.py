@@ -20,6 +20,7 @@ from evenhand.shoots.renderings import Agreed
 from evenhand.shoots.sign_offs import Standing, standing
 from evenhand.shoots.tokens import is_open
 from evenhand.web import models
+from evenhand.web.access import Service
 
 T = TypeVar("T", bound=tables.Table)
 
@@ -30,10 +31,13 @@ def found(session: Session, table: type[T], id: str) -> T:
     Raises
     ------
     NotFoundError
-        There is none, or its shoot is being deleted.
+        There is none, its shoot is being deleted, or it is a portrait that was removed.
     """
     row = session.get(table, id)
-    if row is None or (isinstance(row, tables.Shoot) and row.deleting_at is not None):
+    gone = (isinstance(row, tables.Shoot) and row.deleting_at is not None) or (
+        isinstance(row, tables.Portrait) and row.removed_at is not None
+    )
+    if row is None or gone:
         what = table.__name__.lower()
         raise NotFoundError(f"There is no such {what}.", "Look it up in the list above it.")
     return row
@@ -41,7 +45,9 @@ def found(session: Session, table: type[T], id: str) -> T:
 
 def shoot_out(session: Session, shoot: tables.Shoot) -> models.ShootOut:
     """A shoot."""
-    count = select(func.count()).where(tables.Portrait.shoot_id == shoot.id)
+    count = select(func.count()).where(
+        tables.Portrait.shoot_id == shoot.id, tables.Portrait.removed_at.is_(None)
+    )
     return models.ShootOut(
         id=shoot.id,
         name=shoot.name,
@@ -159,13 +165,23 @@ def state_of(
     return "with the client" if portrait.id in standings.with_client else "to review"
 
 
-def whole_portraits(session: Session, shoot_id: str) -> list[tables.Portrait]:
-    """Portraits of a shoot with all that their states depend on, read in a few queries."""
+def whole_portraits(
+    session: Session, shoot_id: str, *, removed: bool = False
+) -> list[tables.Portrait]:
+    """Portraits of a shoot with all that their states depend on, read in a few queries.
+
+    Those that were removed, or those that were not.
+    """
     people = selectinload(tables.Portrait.people)
     return list(
         session.scalars(
             select(tables.Portrait)
-            .where(tables.Portrait.shoot_id == shoot_id)
+            .where(
+                tables.Portrait.shoot_id == shoot_id,
+                tables.Portrait.removed_at.is_not(None)
+                if removed
+                else tables.Portrait.removed_at.is_(None),
+            )
             .order_by(tables.Portrait.number)
             .options(
                 people.selectinload(tables.Person.layers),
@@ -233,6 +249,18 @@ def studio_out(session: Session) -> models.StudioOut:
     return models.StudioOut(
         name=studio.name if studio else "",
         mark_sha256=None if mark is None else hashlib.sha256(mark).hexdigest(),
+    )
+
+
+def link_out(service: Service, token: tables.Token, secret: str, page: str) -> models.LinkOut:
+    """A link to a page, whole where the service was told its public address."""
+    path = f"/{page}#{secret}"
+    return models.LinkOut(
+        id=token.id,
+        token=secret,
+        url=service.settings.public(path),
+        path=path,
+        expires_at=token.expires_at,
     )
 
 

@@ -35,6 +35,3 @@ export function shareSlider({ id, label, value, key, moved, chosen }) {
   return element("div", { class: "strength" }, element("label", { for: id }, label),
     element("span", { class: "typed" }, typed, "%"), range);
 }
-
-/** Whether a slider in a part of the page is being moved, so that it must not be drawn anew. */
-export const isMoved = (root) => root.querySelector("input[type=range]:active, input[type=range][data-moved]") !== null;

@@ -1,7 +1,7 @@
 // Burns: the photographer points at what is burnt and at what is to be left, and says how much goes
 // in each region. Redness is computed again after each word; what was found then is told.
 
-import { element } from "../element.js";
+import { element, icon } from "../element.js";
 import { shareSlider } from "../slider.js";
 import { dabbed, drawCircle, Stroke } from "../stroke.js";
 import { found, whereOf, wouldGo } from "./found.js";
@@ -179,7 +179,8 @@ export function burnsPanel(studio, viewer, portrait) {
     said: () => [...said],
     /** Buttons that take a brush. */
     tools: () => Object.keys(BRUSHES).map((which) => element("button", { type: "button", "aria-pressed": String(brush === which),
-      "data-key": `point:${which}`, onclick: () => take(brush === which ? null : which) }, say(`burns.${which}`))),
+      "data-key": `point:${which}`, onclick: () => take(brush === which ? null : which) }, icon(which === "burnt" ? "burnt" : "stay"),
+      element("span", { class: "word" }, say(`burns.${which}`)))),
     /** What was found on a person, how much of it goes in each region, and the points. */
     of(person, layer, failed) {
       const points = pointsOf(person), regions = SKIN.filter((one) => person.regions.some(({ region }) => region === one));
@@ -193,6 +194,7 @@ export function burnsPanel(studio, viewer, portrait) {
             burns.filter(wouldGo).map((burn) => element("button", { type: "button",
               "data-key": `burn:${person.id}.${burn.at}`, onclick: () => point(person, "burnt", [burn.at]) },
               say("burns.take-off", { where: whereOf([burn]) })))))),
+        element("p", { class: "quiet" }, say("burns.flush")),
         points.length > 0 && element("p", { class: "agreed" },
           element("span", {}, say("burns.points", { burnt: count("burnt"), leave: count("leave") })),
           element("button", { type: "button", "data-key": `points:${person.id}`,

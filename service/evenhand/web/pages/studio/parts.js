@@ -81,3 +81,15 @@ export function ask(text, yes) {
     dialog.showModal();
   });
 }
+
+/** Copy what a field holds; gives what is to be told: that it was copied, or how to. */
+export async function copied(field) {
+  field.focus();
+  field.select();
+  try {
+    await navigator.clipboard.writeText(field.value);
+    return say("proof.copied");
+  } catch {
+    return say(document.execCommand("copy") ? "proof.copied" : "proof.copy-yourself");
+  }
+}
