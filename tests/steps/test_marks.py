@@ -5,10 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from evenhand.steps.coarse import coarse
+from evenhand.steps.mark_detection import causes
 from evenhand.steps.marks import MarksSettings, marks
+from evenhand.steps.pigments import pigments_of
 from tests.evaluation.steps_marks import MarkTally, matches, tally
 from tests.evaluation.steps_measures import difference
-from tests.optics.changes import TrueMark
+from tests.optics.changes import MarkKind, TrueMark
 from tests.optics.scene import Scene
 from tests.optics.skin import MELANIN
 from tests.steps.skins import clean, marked
@@ -42,6 +45,27 @@ def test_the_fill_has_the_grain_of_skin_which_telea_has_not() -> None:
     tally(marked("light"), counts)
     assert 0.75 < np.mean(counts.grain) < 1.25
     assert np.mean(counts.textbook_grain) < 0.7
+
+
+def test_a_mark_is_found_where_the_mask_doubts_it() -> None:
+    scene = marked("light")
+    pimple = next(m for m in scene.marks if m.kind is MarkKind.PIMPLE)
+    doubt = np.where(_around(scene, pimple), 0.6, 1).astype(np.float32)
+    doubted = replace(scene, masks={region: mask * doubt for region, mask in scene.masks.items()})
+    listed = marks(doubted.patch, SETTINGS).facts["marks"]
+    mine = [e for e in listed if matches(pimple, e, scene.mm_per_pixel)]
+    assert [entry["decision"] for entry in mine] == ["filled"]
+
+
+def test_shape_speaks_where_melanin_drowns_blood_and_only_of_a_spot_that_is_redder() -> None:
+    noise = 1e-4 * np.eye(3)
+    for tone, counts in (("light", False), ("brown", True)):
+        pigments = pigments_of(coarse(clean(tone).patch, 0.4))
+        grey = np.full(3, 0.2, np.float32)
+        redder = (grey + 0.1 * pigments.haemoglobin).astype(np.float32)
+        flat, inflamed = (causes(redder, noise, pigments, shape)[0] for shape in (0.0, 1.0))
+        assert (inflamed > flat + 0.2) == counts
+        assert causes(grey, noise, pigments, 1.0)[0] < 0.5
 
 
 def test_clean_skin_has_nothing_to_propose() -> None:
