@@ -16,7 +16,7 @@ export function changesPanel(studio, shoot, portrait = null) {
   const pictures = new Pictures(studio.service);
   const open = element("ul", { class: "asked-changes" });
   const before = element("details", { class: "panel asked-before" });
-  const root = element("section", { class: "changes", "aria-label": say("changes") }, element("h2", {}, say("changes")), open, before);
+  const root = element("section", { class: "changes", "aria-label": say("changes"), hidden: true }, element("h2", {}, say("changes")), open, before);
   const cards = new Map();
 
   const show = (changes, portraits) => {
