@@ -159,7 +159,7 @@ def _own_detail(here: Map, patch: SkinPatch, area: _Area) -> Map | None:
     """
     coloured = area.added - area.added.mean()
     power = float(coloured @ coloured)
-    if power < LEAST_COLOUR**2 * float(area.added @ area.added):
+    if power <= LEAST_COLOUR**2 * float(area.added @ area.added):
         return None
     smooth = cv2.GaussianBlur(here, (0, 0), max(0.5, OWN_MM / FWHM / patch.mm_per_pixel))
     added = (smooth - membrane(smooth, area.hole)) * area.hole[..., None]
