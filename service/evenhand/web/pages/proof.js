@@ -141,6 +141,7 @@ class Proof {
     this.#drawCard(portrait);
     const quiet = this.mode.name !== "choose";
     for (const name of ["choices", "shown", "message", "more"]) this.parts[name].hidden = quiet;
+    if (!portrait.ready) this.parts.shown.hidden = true; // what is shown is not what is chosen yet
     this.status.hidden = ["approve", "ask"].includes(this.mode.name);
     refill(this.parts.choices, [portrait.id, choices, proof.strengths, portrait.people], () => this.#choices(portrait, choices));
     refill(this.parts.shown, [choices, portrait.people], () => choices.length
