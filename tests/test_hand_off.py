@@ -55,7 +55,7 @@ def test_at_other_strengths_and_not_over_what_is_there(tmp_path: Path) -> None:
     evenhand.retouch(path, tmp_path / "out")
     layers, out = tmp_path / "out" / "portrait.layers", tmp_path / "for-others"
     evenhand.hand_off(layers, out, {"redness": 0.5, "smoothing": 0})
-    half = evenhand.blend(layers, tmp_path / "half", {"redness": 0.5, "smoothing": 0})
+    half = evenhand.blend_stored(layers, tmp_path / "half", {"redness": 0.5, "smoothing": 0})
     layer = tifffile.imread(out / "portrait.tiffs" / "1-redness.tif")
     inside = layer[..., 3] > 0
     assert inside.any()

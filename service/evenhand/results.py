@@ -59,7 +59,8 @@ class Writing:
     ----------
     photograph : Photograph
         The original.
-    strengths : mapping of step to float
+    strengths : sequence of float
+        Of each layer.
     scales : mapping of int to float
         Millimetres per pixel of each person.
     results : Results
@@ -73,7 +74,7 @@ class Writing:
     """
 
     photograph: Photograph
-    strengths: Mapping[str, float]
+    strengths: Sequence[float]
     scales: Mapping[int, float]
     results: Results
     home: Path

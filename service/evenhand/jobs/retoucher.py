@@ -4,21 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any, Protocol, cast
+from typing import Any, Protocol
 
 from pydantic import BaseModel, ValidationError
 
 from evenhand.errors import WrongSettingError
 from evenhand.layers.layer import Layer
-from evenhand.people.person import Person, Region
+from evenhand.people.person import Person
 from evenhand.photo.photograph import CodeValues, Photograph
 
 Wanted = Mapping[int, Mapping[str, Mapping[str, Any]]]
 """Settings by person's index and step; a step that is not named is not run."""
-
-
-EYES = "eyes"
-"""Name of the step that needs eyes to be seen."""
 
 
 class Retoucher(Protocol):
@@ -65,10 +61,9 @@ class Engine:
 
     def settings(self) -> Mapping[str, type[BaseModel]]:
         """Settings model of every step."""
-        from evenhand.retouching import STEPS, RetouchSettings
+        from evenhand.computing import settings_models
 
-        models = {name: RetouchSettings.model_fields[name].annotation for name in STEPS}
-        return cast(Mapping[str, type[BaseModel]], models)
+        return settings_models()
 
     def read(self, path: Path) -> Photograph:
         """The photograph of a file; raises what `evenhand.photo.read` raises."""
@@ -86,20 +81,12 @@ class Engine:
         self, photograph: Photograph, people: Sequence[Person], wanted: Wanted
     ) -> list[Layer]:
         """Layers of the wanted steps."""
-        from evenhand import layers as layering
-        from evenhand.retouching import RetouchSettings, layers_of
+        from evenhand.computing import RetouchSettings, compute_layers
 
-        layers: list[Layer] = []
-        for person in people:
-            steps = {
-                step: settings
-                for step, settings in wanted.get(person.index, {}).items()
-                if step != EYES or Region.EYE in person.masks
-            }
-            if steps:
-                settings = RetouchSettings.model_validate({"steps": tuple(steps), **steps})
-                layers += layers_of(photograph, [person], settings)
-        return layering.limit_sum(photograph, layers, RetouchSettings().cap, in_place=True)
+        settings = RetouchSettings.model_validate(
+            {"by_person": {index: {"steps": tuple(of), **of} for index, of in wanted.items()}}
+        )
+        return compute_layers(photograph, people, settings, permission=wanted)
 
     def blend(
         self, photograph: Photograph, layers: Sequence[Layer], strengths: Sequence[float]

@@ -99,6 +99,14 @@ class LayerSet:
         In the order they were saved.
     strengths : list of float
         Strength that each was applied with.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> layers = evenhand.compute_layers(photo, people)
+    >>> stored = evenhand.save_layers(folder / "set.layers", photo, layers, [1, 0.5])
+    >>> [layer.step for layer in evenhand.load_layers(stored).layers]
+    ['redness', 'smoothing']
     """
 
     original: Original
@@ -139,6 +147,7 @@ def save(
     photograph : Photograph
         The original.
     layers : sequence of Layer
+        From `compute_layers`.
     strengths : mapping of step to float, or sequence of float
         Strengths applied, for each step or for each layer in order.
     home : path, optional
@@ -155,6 +164,13 @@ def save(
         The folder exists, or cannot be written; nothing is left behind.
     WrongSettingError
         Strengths are missing or out of range.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> layers = evenhand.compute_layers(photo, people)
+    >>> evenhand.save_layers(folder / "portrait.layers", photo, layers, [1, 0.5]).name
+    'portrait.layers'
     """
     folder = Path(folder)
     values = strengths_of(layers, strengths)
@@ -198,12 +214,25 @@ def load(folder: Path | str, photograph: Photograph | None = None) -> LayerSet:
     photograph : Photograph, optional
         The original; without it the layers are not checked against it (see `LayerSet.check`).
 
+    Returns
+    -------
+    LayerSet
+        The layers and the strengths that they were applied with.
+
     Raises
     ------
     BrokenLayersError
         Something is missing, changed, or of an unknown version.
     WrongPhotographError
         The layers were made from another photograph.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> layers = evenhand.compute_layers(photo, people)
+    >>> stored = evenhand.save_layers(folder / "again.layers", photo, layers, [1, 0.5])
+    >>> evenhand.load_layers(stored, photo).strengths
+    [1.0, 0.5]
     """
     folder = Path(folder)
     index = _read_index(folder)

@@ -2,7 +2,7 @@
 
 from evenhand.photo.limits import PIXEL_LIMIT
 from evenhand.photo.openraster import write_openraster
-from evenhand.photo.photograph import FileKind, Photograph
+from evenhand.photo.photograph import FileKind, Photograph, from_array
 from evenhand.photo.pictures import write_picture
 from evenhand.photo.reading import read
 from evenhand.photo.stage_folder import write_stage_folder
@@ -16,6 +16,7 @@ __all__ = [
     "FileKind",
     "Photograph",
     "Stage",
+    "from_array",
     "read",
     "stages_of",
     "write",

@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from evenhand.box import Box
 from evenhand.colour.encoding import Encoding, encoding_of
-from evenhand.errors import EvenhandError
+from evenhand.errors import EvenhandError, UnsupportedPhotographError
 
 if TYPE_CHECKING:
     from evenhand.photo.source import Source
@@ -80,6 +80,13 @@ class Photograph:
         What writing back needs of the file; None for a photograph made in memory.
     notes : tuple of str
         What the user should know of the file: no profile, a name that does not fit the content.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> photo = evenhand.read(portrait)
+    >>> photo.shape, photo.white, photo.result_suffix
+    ((100, 140), 255, '.png')
     """
 
     pixels: CodeValues
@@ -122,3 +129,43 @@ class Photograph:
         except EvenhandError as error:
             name = self.path.name if self.path is not None else "The photograph"
             raise type(error)(f"{name}: {error.trouble}", error.advice) from error
+
+
+def from_array(pixels: CodeValues, profile: bytes | None = None) -> Photograph:
+    """A photograph of an array, as if it had been read from a file.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8 or uint16, shape (height, width, 3)
+        RGB code values, upright. They are looked at, not copied, and stay as they are.
+    profile : bytes or None
+        ICC profile of the code values; None for sRGB.
+
+    Returns
+    -------
+    Photograph
+        It has no file: `write_picture` writes results of it.
+
+    Raises
+    ------
+    UnsupportedPhotographError
+        The array is no RGB picture of 8 or 16 bits, or the profile is of another colour space.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import evenhand
+    >>> photo = evenhand.from_array(np.zeros((20, 30, 3), np.uint8))
+    >>> photo.shape, photo.white
+    ((20, 30), 255)
+    """
+    if pixels.dtype not in (np.uint8, np.uint16) or pixels.ndim != 3 or pixels.shape[2] != 3:
+        raise UnsupportedPhotographError(
+            f"An array of {pixels.dtype} {pixels.shape} is no photograph.",
+            "Give RGB code values as uint8 or uint16, shape (height, width, 3).",
+        )
+    view = pixels.view()
+    view.flags.writeable = False
+    photograph = Photograph(view, profile)
+    photograph.encoding  # noqa: B018 - a profile that does not fit is told here
+    return photograph

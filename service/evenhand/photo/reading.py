@@ -61,6 +61,13 @@ def read(path: Path | str, pixel_limit: int = PIXEL_LIMIT) -> Photograph:
         The photograph is CMYK, greyscale, indexed, animated, or otherwise not one to retouch.
     PhotographTooLargeError
         It has more than `pixel_limit` pixels.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> photo = evenhand.read(portrait)
+    >>> photo.pixels.dtype, photo.pixels.shape
+    (dtype('uint8'), (100, 140, 3))
     """
     path = Path(path)
     with opened(path) as file:

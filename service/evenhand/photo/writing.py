@@ -45,6 +45,14 @@ def write(
     NotWrittenError
         The file exists, is the original, has an ending of another format, or the disk is full or
         not writable. Nothing is left behind.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> photo = evenhand.read(portrait)
+    >>> pixels = evenhand.blend(photo, evenhand.compute_layers(photo, people), [1, 0.5])
+    >>> evenhand.write(pixels, photo, folder / "written.png").name
+    'written.png'
     """
     path = Path(path)
     source = photograph.source

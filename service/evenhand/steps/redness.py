@@ -21,7 +21,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from evenhand.people.person import SKIN_REGIONS, Region
 from evenhand.steps.blood import MOTTLE_MM, nuisance, own_direction, redness_map
 from evenhand.steps.burns import Piece, Places, around, burnt_pieces, pointed_at
-from evenhand.steps.coarse import CoarsePatch, coarse
+from evenhand.steps.coarse import CoarsePatch, by_region, coarse
 from evenhand.steps.gain import Gain
 from evenhand.steps.harm import Verdict, unharmed
 from evenhand.steps.masked_filters import blur, guided
@@ -79,7 +79,13 @@ MOST_FLUSH = 0.08
 
 
 class RednessSettings(BaseModel):
-    """What the redness step may do."""
+    """What the redness step may do.
+
+    Examples
+    --------
+    >>> RednessSettings(by_region={"arm": 0.5}).cap
+    16.0
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -131,6 +137,14 @@ def redness(patch: SkinPatch, settings: RednessSettings) -> Change | Gain:
         What is wanted at strength 1, and facts: `burns`, a list of `regions`, `action`, `at` (a
         place in it, column and row of the photograph), `sureness` and mean `excess` in density;
         `kept`, the share of the wanted change that does no harm.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> patch = evenhand.patch_of(photo, people[0])
+    >>> change = evenhand.redness(patch, evenhand.RednessSettings(burnt_at=[(70, 85)]))
+    >>> change.wanted.shape == patch.linear.shape
+    True
     """
     skin = coarse(patch, GRID_MM)
     if not skin.inside.any():
@@ -152,7 +166,7 @@ def redness(patch: SkinPatch, settings: RednessSettings) -> Change | Gain:
     own = own_direction(skin, amount, direction)
     log_gain = amount[..., None] * own.astype(np.float32)
     log_gain += flush[..., None] * direction.astype(np.float32)
-    log_gain *= _by_region(skin, settings)[..., None]
+    log_gain *= by_region(skin, settings.by_region)[..., None]
     verdict = unharmed(skin, log_gain, unburnt)
     return Gain(
         patch, np.float32(verdict.kept) * log_gain, _facts(patch, skin, done, excess, verdict)
@@ -255,15 +269,6 @@ def _flush(skin: CoarsePatch, excess: Map | None, amount: Map) -> Map:
     over = left - np.median(left[face > 0.5])
     smooth = blur(face, skin.skin, skin.pixels(FLUSH_MM))
     return np.asarray(smooth * MOST_FLUSH * np.tanh(np.maximum(over, 0) / MOST_FLUSH), np.float32)
-
-
-def _by_region(skin: CoarsePatch, settings: RednessSettings) -> Map:
-    """Strength of each place by its region, 1 where none is given."""
-    strength = np.ones(skin.skin.shape, np.float32)
-    for region, chosen in settings.by_region.items():
-        if region in skin.regions:
-            strength -= (1 - np.float32(chosen)) * skin.regions[region]
-    return np.clip(strength, 0, 1)
 
 
 def _facts(
