@@ -19,9 +19,9 @@ from evenhand.box import Box
 from evenhand.computing import STEPS, RetouchSettings, Stopwatch, strengths_of
 from evenhand.findings import findings_of
 from evenhand.gamut import gamut_notes
-from evenhand.layers.cap import Measure
 from evenhand.layers.changed import Change, changed
 from evenhand.layers.layer import Layer
+from evenhand.layers.measure import Measure
 from evenhand.people.person import SKIN_REGIONS, Alpha, Person
 from evenhand.photo.photograph import CodeValues, Photograph
 from evenhand.report import (

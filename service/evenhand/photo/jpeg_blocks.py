@@ -15,7 +15,7 @@ import imagecodecs
 import numpy as np
 import numpy.typing as npt
 
-from evenhand.photo.compiling import compiled
+from evenhand.colour.compiling import compiled
 from evenhand.photo.jpeg_entropy import (
     BlockOrder,
     Integers,

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from evenhand.photo.compiling import compiled, inlined
+from evenhand.colour.compiling import compiled, inlined
 from evenhand.photo.jpeg_huffman import LOOK, Entries, HuffmanTables, Numbers, Octets
 
 Shorts = npt.NDArray[np.int16]
