@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from evenhand.colour.compiling import compiled, inlined
+from evenhand.colour.compiling import compiled
 from evenhand.photo.jpeg_huffman import LOOK, Entries, HuffmanTables, Numbers, Octets
 
 Shorts = npt.NDArray[np.int16]
@@ -25,6 +25,9 @@ _WIDTHS = np.array([n.bit_length() for n in range(2048)], np.uint8)
 
 _LARGEST_BLOCK = 64 * (16 + 11) // 8
 """Bytes of a block whose 64 codes have 16 bits each, and its values 11."""
+
+NONE, EIGHT = np.int64(0), np.int64(8)
+"""Bare numbers in calls would have each function compiled once more, for that number alone."""
 
 BAD_CODE, DATA_MISSING, NO_CODE = 1, 2, 3
 """Troubles: no such Huffman code in the table; data end early; a value has no code in the table."""
@@ -192,7 +195,7 @@ def _unstuff(data: Octets, clean: Octets, starts: Integers) -> tuple[int, int]:
     return size, count
 
 
-@inlined
+@compiled
 def _peek(clean: Octets, bit: int) -> int:
     """The 32 bits from `bit` on."""
     place = bit >> 3
@@ -206,7 +209,7 @@ def _peek(clean: Octets, bit: int) -> int:
     return int((word >> np.uint64(8 - (bit & 7))) & np.uint64(0xFFFFFFFF))
 
 
-@inlined
+@compiled
 def _symbol(
     word: int, slot: int, look: Entries, largest: Numbers, first: Numbers, symbols: Octets
 ) -> int:
@@ -221,7 +224,7 @@ def _symbol(
     return found
 
 
-@inlined
+@compiled
 def _value(word: int, used: int, size: int) -> int:
     """The signed number in the `size` bits after the first `used` bits of `word` (F.2.2.1)."""
     if size == 0:
@@ -230,7 +233,7 @@ def _value(word: int, used: int, size: int) -> int:
     return bits if bits >> (size - 1) else bits - (1 << size) + 1
 
 
-@inlined
+@compiled
 def _next_word(clean: Octets, place: int) -> int:
     """Four bytes as a number."""
     return (
@@ -449,7 +452,7 @@ def _finish_interval(out: Octets, size: int, pending: int, count: int) -> int:
     """Fill the last byte with ones (F.1.2.3); gives back the bytes written so far."""
     if count:
         rest = 8 - count
-        size, pending, count = _flush(out, size, (pending << rest) | ((1 << rest) - 1), 8)
+        size, pending, count = _flush(out, size, (pending << rest) | ((1 << rest) - 1), EIGHT)
     return size
 
 
@@ -475,7 +478,7 @@ def _rewrite(
     out: Octets,
 ) -> tuple[int, int]:
     units = last_dc.shape[0]
-    size, pending, count = 0, 0, 0
+    size, pending, count = NONE, NONE, NONE
     block, no_differences = np.zeros(64, np.int64), np.zeros((1, 64), np.int16)
     read_dc, written_dc = np.zeros(3, np.int64), np.zeros(3, np.int64)
     following = 0  # index of the next touched unit
@@ -485,7 +488,7 @@ def _rewrite(
             if unit:
                 size = _finish_interval(out, size, pending, count)
                 out[size], out[size + 1] = 0xFF, 0xD0 + (unit // interval - 1) % 8
-                size, pending, count = size + 2, 0, 0
+                size, pending, count = size + 2, NONE, NONE
             read_dc[:] = 0
             written_dc[:] = 0
         is_touched = following < touched.size and touched[following] == unit
@@ -569,7 +572,7 @@ def _code_unit(
     return size, pending, count
 
 
-@inlined
+@compiled
 def _limited(coefficient: int) -> int:
     """The nearest coefficient that 8-bit files may hold (F.1.2.1 and F.1.2.2)."""
     return min(max(coefficient, -1023), 1023)
