@@ -20,11 +20,3 @@ def compiled(function: Callable[Arguments, Result]) -> Callable[Arguments, Resul
     return cast(
         Callable[Arguments, Result], njit(cache=True, nogil=True, error_model="numpy")(function)
     )
-
-
-def inlined(function: Callable[Arguments, Result]) -> Callable[Arguments, Result]:
-    """The function compiled into those that call it."""
-    return cast(
-        Callable[Arguments, Result],
-        njit(cache=True, nogil=True, error_model="numpy", inline="always")(function),
-    )

@@ -290,7 +290,7 @@ def _coefficients(sampling: Sampling, change: Reals, inverse_steps: Reals) -> Re
         half = planes.transpose(2, 0, 3, 4, 1) @ _COSINES.T
         whole = half.swapaxes(-1, -2) @ _COSINES.T
         blocks.append(whole.reshape(units, down * across, 64) * inverse_steps[component])
-    return np.rint(np.concatenate(blocks, axis=1))
+    return np.asarray(np.rint(np.concatenate(blocks, axis=1)))
 
 
 @compiled
