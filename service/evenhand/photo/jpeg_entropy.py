@@ -64,8 +64,8 @@ class UnitIndex:
 
     Attributes
     ----------
-    bits : ndarray of int64, shape (units + 1,)
-        First bit of each unit in the unstuffed data, and of what follows the last.
+    bits : ndarray of int64, shape (units, 2)
+        First bit of each unit in the unstuffed data, and the one after its last.
     dc : ndarray of int16, shape (units, 3)
         DC coefficient of each component's last block in each unit.
     """
@@ -99,7 +99,7 @@ def index_units(data: Octets, tables: HuffmanTables, order: BlockOrder) -> tuple
         The index, and the trouble met: 0 for none, `BAD_CODE` or `DATA_MISSING`.
     """
     clean, starts = unstuffed(data)
-    index = UnitIndex(np.zeros(order.units + 1, np.int64), np.zeros((order.units, 3), np.int16))
+    index = UnitIndex(np.zeros((order.units, 2), np.int64), np.zeros((order.units, 3), np.int16))
     trouble = _walk(
         clean,
         starts,
@@ -275,7 +275,7 @@ def _walk(
             place, held, count = starts[segment], 0, 0
             stop = starts[segment + 1] * 8
             predicted[:] = 0
-        bits[unit] = place * 8 - count
+        bits[unit, 0] = place * 8 - count
         for component in components:
             if count < 32:
                 if place + 4 > clean.size:
@@ -314,7 +314,7 @@ def _walk(
                 return DATA_MISSING
         for component in range(3):
             last_dc[unit, component] = predicted[component]
-    bits[units] = place * 8 - count
+        bits[unit, 1] = place * 8 - count
     return 0
 
 
@@ -503,19 +503,15 @@ def _rewrite(
             last = touched[following] if following < touched.size else units
             if interval:
                 last = min(last, (unit // interval + 1) * interval)
-            stop = bits[last]
-            if interval and last < units and last % interval == 0:
-                stop = _end_of_interval(
-                    clean, bits[last - 1], components, dc, ac, look, largest, first, symbols, block
-                )
-            size, pending, count = _copy(clean, bits[unit], stop, out, size, pending, count)
+            stop = bits[last - 1, 1]
+            size, pending, count = _copy(clean, bits[unit, 0], stop, out, size, pending, count)
             for component in range(3):
                 read_dc[component] = written_dc[component] = last_dc[last - 1, component]
             unit = last
             continue
         added = differences[following] if is_touched else no_differences
         size, pending, count = _code_unit(
-            clean, bits[unit], components, dc, ac, look, largest, first, symbols, codes, widths,
+            clean, bits[unit, 0], components, dc, ac, look, largest, first, symbols, codes, widths,
             is_touched, added, block, read_dc, written_dc, out, size, pending, count,
         )  # fmt: skip
         if size < 0:
@@ -578,24 +574,3 @@ def _code_unit(
 def _limited(coefficient: int) -> int:
     """The nearest coefficient that 8-bit files may hold (F.1.2.1 and F.1.2.2)."""
     return min(max(coefficient, -1023), 1023)
-
-
-@compiled
-def _end_of_interval(
-    clean: Octets,
-    bit: int,
-    components: Integers,
-    dc: Integers,
-    ac: Integers,
-    look: Entries,
-    largest: Numbers,
-    first: Numbers,
-    symbols: Octets,
-    block: Integers,
-) -> int:
-    """The bit after the unit that begins at `bit`; fill bits follow it."""
-    for component in components:
-        bit = _read_block(
-            clean, bit, dc[component], ac[component], look, largest, first, symbols, block
-        )
-    return bit
