@@ -15,7 +15,7 @@ from evenhand.computing import RetouchSettings
 from evenhand.errors import EvenhandError
 from evenhand.memory import keep_freed_memory
 from evenhand.photo.credentials import Certificate
-from evenhand.photo.photograph import FileKind
+from evenhand.photo.kinds import FileKind
 from evenhand.processors import available
 from evenhand.report import Report
 from evenhand.results import Results

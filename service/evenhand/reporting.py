@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from evenhand import __version__
 from evenhand.box import Box
+from evenhand.colour.encoding import CodeValues
 from evenhand.computing import STEPS, RetouchSettings, Stopwatch, strengths_of
 from evenhand.findings import findings_of
 from evenhand.gamut import gamut_notes
@@ -23,7 +24,7 @@ from evenhand.layers.changed import Change, changed
 from evenhand.layers.layer import Layer
 from evenhand.layers.measure import Measure
 from evenhand.people.person import SKIN_REGIONS, Alpha, Person
-from evenhand.photo.photograph import CodeValues, Photograph
+from evenhand.photo.photograph import Photograph
 from evenhand.report import (
     Area,
     BoxReport,

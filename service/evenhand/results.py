@@ -9,11 +9,12 @@ from datetime import datetime
 from pathlib import Path
 
 from evenhand import layers as layering
+from evenhand.colour.encoding import CodeValues
 from evenhand.comparison import comparison
 from evenhand.layers.layer import Layer
 from evenhand.memory import give_freed_memory_back
 from evenhand.photo.credentials import Certificate
-from evenhand.photo.photograph import CodeValues, Photograph
+from evenhand.photo.photograph import Photograph
 from evenhand.provenance import write_result
 from evenhand.report import LayerReport
 from evenhand.reporting import Changes, total_difference

@@ -31,6 +31,7 @@ def test_a_sample_is_even_and_the_farthest_are_not_missed() -> None:
     np.testing.assert_array_equal(np.sort(size[found.farthest]), np.sort(size)[-400:])
 
 
-def test_nothing_changes() -> None:
-    found = changed(np.zeros((5, 4, 3), np.int32).__getitem__, 5, 100, 10)
+@pytest.mark.parametrize("shape", [(5, 4, 3), (0, 0, 3)])
+def test_nothing_changes(shape: tuple[int, int, int]) -> None:
+    found = changed(np.zeros(shape, np.int32).__getitem__, shape[0], 100, 10)
     assert found.count == found.even.size == found.farthest.size == 0

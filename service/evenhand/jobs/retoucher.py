@@ -8,10 +8,11 @@ from typing import Any, Protocol
 
 from pydantic import BaseModel, ValidationError
 
+from evenhand.colour.encoding import CodeValues
 from evenhand.errors import WrongSettingError
 from evenhand.layers.layer import Layer
 from evenhand.people.person import Person
-from evenhand.photo.photograph import CodeValues, Photograph
+from evenhand.photo.photograph import Photograph
 
 Wanted = Mapping[int, Mapping[str, Mapping[str, Any]]]
 """Settings by person's index and step; a step that is not named is not run."""

@@ -26,7 +26,8 @@ from evenhand.layers.layer import CodeDifferences, Layer
 from evenhand.processors import PROCESSORS
 
 if TYPE_CHECKING:
-    from evenhand.photo.photograph import CodeValues, Photograph
+    from evenhand.colour.encoding import CodeValues
+    from evenhand.photo.photograph import Photograph
 
 STRENGTH_STEPS = 1024
 # Strengths are rounded to this part, so that a result is the same on every machine.

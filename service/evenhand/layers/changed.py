@@ -55,6 +55,9 @@ def changed(change: Callable[[slice], Change], height: int, most: int, farthest:
     farthest : int
         How many of those with the largest change are wanted besides a sample.
     """
+    none = np.empty(0, np.intp)
+    if height == 0:
+        return Changed(0, none, none)
     strips = [slice(top, min(top + ROWS, height)) for top in range(0, height, ROWS)]
     with ThreadPoolExecutor(PROCESSORS) as pool:
         counts = list(pool.map(lambda strip: np.count_nonzero(_sizes(change(strip))), strips))
@@ -68,7 +71,7 @@ def changed(change: Callable[[slice], Change], height: int, most: int, farthest:
             places = np.flatnonzero(sizes)
             even = places[-before % every :: every] + first
             if every == 1:
-                return even, places[:0], sizes[0, :0]
+                return even, none, none.astype(np.int32)
             found = sizes.reshape(-1)[places]
             far = _largest(found, farthest)
             return even, places[far] + first, found[far]

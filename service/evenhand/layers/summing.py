@@ -20,7 +20,8 @@ from evenhand.layers.measure import Measure
 from evenhand.layers.pieces import Pixels, any_channel, in_pieces
 
 if TYPE_CHECKING:
-    from evenhand.photo.photograph import CodeValues, Photograph
+    from evenhand.colour.encoding import CodeValues
+    from evenhand.photo.photograph import Photograph
 
 
 def limit_sum(

@@ -13,8 +13,8 @@ from pathlib import Path
 from typing import Any
 
 from evenhand.errors import NotWrittenError, WrongSettingError
+from evenhand.photo.kinds import FileKind
 from evenhand.photo.opening import opened
-from evenhand.photo.photograph import FileKind
 from evenhand.photo.saving import saved
 
 ACTIONS = {

@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.colour.compiling import compiled
+from evenhand.colour.encoding import CodeValues
 from evenhand.photo.jpeg_entropy import (
     BlockOrder,
     Integers,
@@ -36,7 +37,6 @@ from evenhand.photo.jpeg_markers import (
     layout_of,
     quantisation,
 )
-from evenhand.photo.photograph import CodeValues
 
 Reals = npt.NDArray[np.float32]
 

@@ -16,10 +16,11 @@ from evenhand.errors import (
     UnsupportedPhotographError,
 )
 from evenhand.photo import heif, jpeg, png, raw, tiff
+from evenhand.photo.kinds import FileKind
 from evenhand.photo.limits import PIXEL_LIMIT
 from evenhand.photo.opening import opened, sha256_of
 from evenhand.photo.orientation import contiguous, upright
-from evenhand.photo.photograph import FileKind, Photograph
+from evenhand.photo.photograph import Photograph
 from evenhand.photo.source import Decoded
 
 _LARGEST_CONTENT = 2 << 30

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from evenhand.colour.encoding import CodeValues
 from evenhand.errors import NotWrittenError
+from evenhand.photo.kinds import FileKind
 from evenhand.photo.orientation import as_stored
-from evenhand.photo.photograph import CodeValues, FileKind, Photograph
+from evenhand.photo.photograph import Photograph
 from evenhand.photo.saving import saved
 from evenhand.photo.source import Stored
 from evenhand.photo.xmp import Edit, with_edit

@@ -13,8 +13,8 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.colour.compiling import compiled
+from evenhand.colour.encoding import CodeValues
 from evenhand.people.person import Alpha, Mask
-from evenhand.photo.photograph import CodeValues
 from evenhand.processors import PROCESSORS
 
 Map = npt.NDArray[np.float32]
