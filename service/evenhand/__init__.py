@@ -115,8 +115,13 @@ def __getattr__(name: str) -> Any:
     """Load a public name on first use."""
     if name not in _NAMES:
         raise AttributeError(f"module 'evenhand' has no attribute {name!r}")
-    home, there = _NAMES[name]
+    home, there = home_of(name)
     return getattr(import_module(f"evenhand.{home}"), there)
+
+
+def home_of(name: str) -> tuple[str, str]:
+    """Module of the package in which a public name is defined, and its name there."""
+    return _NAMES[name]
 
 
 def __dir__() -> list[str]:
