@@ -25,6 +25,9 @@ BLUE_WIDTH = radians(25.0)
 BLUE_TURN = radians(60.0)
 # Twice the largest turn (same source).
 
+ASK_AGAIN = -1.0
+# Stands for a difference that only the whole formula tells.
+
 TINY = float(np.finfo(np.float32).tiny)
 # Keeps divisions by the chroma of greys finite.
 
@@ -102,12 +105,9 @@ def difference(
     bound: bool,
 ) -> float:  # fmt: skip
     """CIEDE2000 of one pair of colours, or its bound; for compiled loops."""
-    grey = (sqrt(a_1 * a_1 + b_1 * b_1) + sqrt(a_2 * a_2 + b_2 * b_2)) / 2
-    stretch = 1.5 - 0.5 * sqrt(_saturation(grey))
-    a_1, a_2 = a_1 * stretch, a_2 * stretch
-    chroma_1, chroma_2 = sqrt(a_1 * a_1 + b_1 * b_1), sqrt(a_2 * a_2 + b_2 * b_2)
-    east_1, north_1 = a_1 / max(chroma_1, TINY), b_1 / max(chroma_1, TINY)
-    east_2, north_2 = a_2 / max(chroma_2, TINY), b_2 / max(chroma_2, TINY)
+    chroma_1, chroma_2, east_1, north_1, east_2, north_2, lightness = _parts(
+        lightness_1, a_1, b_1, lightness_2, a_2, b_2
+    )
     chord = sqrt((east_2 - east_1) ** 2 + (north_2 - north_1) ** 2)
     hue_step = sqrt(chroma_1 * chroma_2) * chord
     if east_1 * north_2 < north_1 * east_2:
@@ -122,13 +122,51 @@ def difference(
     chroma = (chroma_1 + chroma_2) / 2
     chroma_step = (chroma_2 - chroma_1) / (1 + 0.045 * chroma)
     square = _chroma_and_hue(chroma, chroma_step, hue_step, east, north)
-    if bound and a_1 * a_2 + b_1 * b_2 < 0:
+    if bound and east_1 * east_2 + north_1 * north_2 < 0:
         square = max(square, _chroma_and_hue(chroma, chroma_step, -hue_step, -east, -north))
+    square += lightness
+    return 0.0 if square < 0 else sqrt(square)
+
+
+@compiled
+def plain_difference(
+    lightness_1: float, a_1: float, b_1: float, lightness_2: float, a_2: float, b_2: float
+) -> float:  # fmt: skip
+    """The same where hues are less than a right angle apart and not near blue; else `ASK_AGAIN`.
+
+    It has no branches, so that a compiler can work on several pixels at a time.
+    """
+    chroma_1, chroma_2, east_1, north_1, east_2, north_2, lightness = _parts(
+        lightness_1, a_1, b_1, lightness_2, a_2, b_2
+    )
+    chord = (east_2 - east_1) ** 2 + (north_2 - north_1) ** 2
+    east, north = east_1 + east_2, north_1 + north_2
+    length = max(sqrt(east * east + north * north), TINY)
+    east, north = east / length, north / length
+    chroma = (chroma_1 + chroma_2) / 2
+    chroma_step = (chroma_2 - chroma_1) / (1 + 0.045 * chroma)
+    hue = 1 + 0.015 * chroma * _hue_weight(east, north)
+    square = lightness + chroma_step * chroma_step + chroma_1 * chroma_2 * chord / (hue * hue)
+    near = east_1 * east_2 + north_1 * north_2 > 0
+    plain = near & (east * BLUE_EAST + north * BLUE_NORTH <= 0)
+    return sqrt(square) if plain else ASK_AGAIN
+
+
+@compiled
+def _parts(
+    lightness_1: float, a_1: float, b_1: float, lightness_2: float, a_2: float, b_2: float
+) -> tuple[float, float, float, float, float, float, float]:  # fmt: skip
+    """Chromas, hues as unit vectors, and the squared step of lightness over its weight."""
+    grey = (sqrt(a_1 * a_1 + b_1 * b_1) + sqrt(a_2 * a_2 + b_2 * b_2)) / 2
+    stretch = 1.5 - 0.5 * sqrt(_saturation(grey))
+    a_1, a_2 = a_1 * stretch, a_2 * stretch
+    chroma_1, chroma_2 = sqrt(a_1 * a_1 + b_1 * b_1), sqrt(a_2 * a_2 + b_2 * b_2)
+    inverse_1, inverse_2 = 1 / max(chroma_1, TINY), 1 / max(chroma_2, TINY)
     centred = (lightness_1 + lightness_2) / 2 - 50
     centred *= centred
-    lightness_step = (lightness_2 - lightness_1) / (1 + 0.015 * centred / sqrt(20 + centred))
-    square += lightness_step * lightness_step
-    return 0.0 if square < 0 else sqrt(square)
+    step = (lightness_2 - lightness_1) / (1 + 0.015 * centred / sqrt(20 + centred))
+    hues = a_1 * inverse_1, b_1 * inverse_1, a_2 * inverse_2, b_2 * inverse_2
+    return chroma_1, chroma_2, hues[0], hues[1], hues[2], hues[3], step * step
 
 
 @compiled

@@ -9,7 +9,13 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.colour.compiling import compiled
-from evenhand.colour.difference import ciede2000, ciede2000_bound, difference
+from evenhand.colour.difference import (
+    ASK_AGAIN,
+    ciede2000,
+    ciede2000_bound,
+    difference,
+    plain_difference,
+)
 from evenhand.colour.encoding import CodeValues, Encoding, MatrixEncoding
 from evenhand.colour.lab import EPSILON, KAPPA, WORKING_TO_RATIO, lab_of
 
@@ -17,6 +23,15 @@ Floats = npt.NDArray[np.float32]
 
 FINE_PER_CODE = {8: 257, 16: 1}
 # 16-bit code values per code value of a file of that depth: caps are measured on this scale.
+
+BLOCK = 1024
+# Pixels at a time: their planes fit the first-level cache.
+
+ROOT_START = np.int32(709921077)
+# Added to a third of a float's bits it gives the bits of its cube root, within 4 %.
+
+DARK, SLOPE, START = np.float32(EPSILON), np.float32(KAPPA / 116), np.float32(16 / 116)
+# The straight part of L*a*b*'s curve, as float32.
 
 
 @dataclass(frozen=True)
@@ -79,34 +94,58 @@ def _ratios(encoding: MatrixEncoding) -> Floats:
 def _differences(
     ratios: Floats, codes: CodeValues, fine: int, change: Floats, bound: bool, found: Floats
 ) -> None:
-    """From tables to difference at once: four times as quick as by way of arrays of L*a*b*."""
-    for i in range(found.size):
+    """From tables to difference, block by block in the cache, most pixels several at a time."""
+    before, after = np.empty((3, BLOCK), np.float32), np.empty((3, BLOCK), np.float32)
+    for start in range(0, found.size, BLOCK):
+        end = min(start + BLOCK, found.size)
+        count = end - start
+        _look_up(ratios, codes[start:end], fine, change[start:end], before, after)
+        for axis in range(3):
+            _compress(before[axis, :count])
+            _compress(after[axis, :count])
+        for i in range(count):
+            found[start + i] = plain_difference(*_lab(before, i), *_lab(after, i))
+        for i in range(count):
+            if found[start + i] == ASK_AGAIN:
+                found[start + i] = difference(*_lab(before, i), *_lab(after, i), bound)
+
+
+@compiled
+def _lab(roots: Floats, i: int) -> tuple[float, float, float]:
+    x, y, z = roots[0, i], roots[1, i], roots[2, i]
+    return 116 * y - 16, 500 * (x - y), 200 * (y - z)
+
+
+@compiled
+def _look_up(
+    ratios: Floats, codes: CodeValues, fine: int, change: Floats, before: Floats, after: Floats
+) -> None:
+    """Ratios to white before and after, code values clipped to what a file can hold."""
+    low, high = np.float32(0), np.float32(65535)
+    for i in range(codes.shape[0]):
         r, g, b = codes[i, 0] * fine, codes[i, 1] * fine, codes[i, 2] * fine
-        x_1, y_1, z_1 = _roots(ratios, r, g, b)
-        x_2, y_2, z_2 = _roots(
-            ratios, _moved(r, change[i, 0]), _moved(g, change[i, 1]), _moved(b, change[i, 2])
-        )
-        found[i] = difference(
-            116 * y_1 - 16, 500 * (x_1 - y_1), 200 * (y_1 - z_1),
-            116 * y_2 - 16, 500 * (x_2 - y_2), 200 * (y_2 - z_2), bound,
-        )  # fmt: skip
+        for axis in range(3):
+            before[axis, i] = ratios[0, r, axis] + ratios[1, g, axis] + ratios[2, b, axis]
+        r = np.int32(np.rint(min(max(np.float32(r) + change[i, 0], low), high)))
+        g = np.int32(np.rint(min(max(np.float32(g) + change[i, 1], low), high)))
+        b = np.int32(np.rint(min(max(np.float32(b) + change[i, 2], low), high)))
+        for axis in range(3):
+            after[axis, i] = ratios[0, r, axis] + ratios[1, g, axis] + ratios[2, b, axis]
 
 
 @compiled
-def _moved(code: int, change: float) -> int:
-    """A 16-bit code value after a change, clipped to what a file can hold."""
-    return int(np.rint(min(max(code + change, 0.0), 65535.0)))
+def _compress(ratio: Floats) -> None:
+    """Cube root, straight in the dark (CIE 15:2018, 8.2.1), in place.
 
-
-@compiled
-def _roots(ratios: Floats, r: int, g: int, b: int) -> tuple[float, float, float]:
-    """Compressed ratios to white, from which L*a*b* is made (CIE 15:2018, 8.2.1)."""
-    x = ratios[0, r, 0] + ratios[1, g, 0] + ratios[2, b, 0]
-    y = ratios[0, r, 1] + ratios[1, g, 1] + ratios[2, b, 1]
-    z = ratios[0, r, 2] + ratios[1, g, 2] + ratios[2, b, 2]
-    return _root(x), _root(y), _root(z)
-
-
-@compiled
-def _root(ratio: float) -> float:
-    return float(np.cbrt(ratio)) if ratio > EPSILON else (ratio * KAPPA + 16) / 116
+    Two steps of Halley's from a guess by the float's bits, as no library's root is done several at
+    a time.
+    """
+    for i in range(ratio.size):
+        value = ratio[i]
+        lit = np.float32(max(value, DARK))
+        bits = np.int32(np.int32(lit.view(np.int32) * np.float32(1 / 3)) + ROOT_START)
+        root = bits.view(np.float32)
+        for _ in range(2):
+            cube = root * root * root
+            root *= (cube + lit + lit) / (cube + cube + lit)
+        ratio[i] = root if value > DARK else value * SLOPE + START
