@@ -47,7 +47,7 @@ KEPT = tuple(CLASSES.index(n) for n in ("eye", "lash", "brow", "lip", "mouth", "
 CHANNELS = (len(CLASSES) + 2) // 3
 """Colour outputs needed for one scalar a class."""
 
-TRUTHS = ("burn", "freckle", "blemish")
+TRUTHS = ("burn", "freckle", "mole", "blemish")
 """Further outputs: how strong a marking is at each pixel, 0 to 1."""
 
 BODY = ("body", "who")

@@ -292,7 +292,9 @@ def _pigments(
         spots = nodes.cells(place, 26)
         chance = nodes.parts(spots.outputs["Color"])[0]
         mole = nodes.step(spots.outputs["Distance"], 0.040 * look.mole_size, 0.022 * look.mole_size)
-        brown = nodes.add(brown, nodes.mul(mole, nodes.above(chance, 1 - 0.3 * look.moles), 1.1))
+        mole = nodes.mul(mole, nodes.above(chance, 1 - 0.3 * look.moles))
+        brown = nodes.add(brown, nodes.mul(mole, 1.1))
+        labels.write_truth(nodes, "mole", mole)
     freckle = _freckles(nodes, look, rest, place, masks, cheeks, nose)
     blemish = _blemishes(figure, nodes, look, rest)
     burn = _burn(nodes, place, look, masks)

@@ -1,4 +1,4 @@
-"""What the network is given of one person: skin, and its colour against that of the same person.
+"""What the network is given of one person: skin, its colour against the person's own, and points.
 
 The same features are worked out by `evenhand.people.burnt` when a photograph is retouched.
 """
@@ -8,11 +8,12 @@ from __future__ import annotations
 import torch
 from torch import Tensor
 
-SIDE = 128
+SIDE = 192
 # Pixels of the square that holds a person's skin.
 
-CHANNELS = 12
-# Skin, three of its own colour, face, hand, three of the picture, three of the tone of the skin.
+CHANNELS = 14
+# Skin, three of its own colour, face, hand, three of the picture, three of the tone of the skin,
+# and where the photographer says that skin is burnt and that it is to be left.
 
 DARKEST = 0.004
 # Linear light that is added before density is taken: noise and flare of a camera.
@@ -27,7 +28,7 @@ def linear(picture: Tensor) -> Tensor:
     return torch.where(picture <= 0.04045, low, ((picture + 0.055) / 1.055) ** 2.4)
 
 
-def features(picture: Tensor, skin: Tensor, face: Tensor, hand: Tensor) -> Tensor:
+def features(picture: Tensor, skin: Tensor, face: Tensor, hand: Tensor, points: Tensor) -> Tensor:
     """Features of pictures of one person each.
 
     Parameters
@@ -36,6 +37,8 @@ def features(picture: Tensor, skin: Tensor, face: Tensor, hand: Tensor) -> Tenso
         sRGB values in [0, 1].
     skin, face, hand : Tensor, shape (N, 1, S, S)
         Chance of the person's skin, and of that of face and hands, in [0, 1].
+    points : Tensor, shape (N, 2, S, S)
+        1 around points that are burnt, and around those that are to be left; 0 elsewhere.
 
     Returns
     -------
@@ -51,4 +54,4 @@ def features(picture: Tensor, skin: Tensor, face: Tensor, hand: Tensor) -> Tenso
     own = own.clamp(-1, 1) * skin
     around = density / 2.5 - 1
     constant = (tone / 2.5 - 1).expand_as(density)
-    return torch.cat([skin, 2 * own, face, hand, around, constant], 1)
+    return torch.cat([skin, 2 * own, face, hand, around, constant, points], 1)

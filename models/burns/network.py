@@ -10,8 +10,8 @@ from models.parser.network import Context, Residual, convolution
 
 from .features import CHANNELS
 
-WIDTHS = (32, 48, 64, 96)
-# Channels at a half, a quarter, an eighth and a sixteenth of the features' size.
+WIDTHS = (32, 64, 96, 128, 160)
+# Channels at a half, a quarter and so on to a thirty-second of the features' size.
 
 
 class BurnNetwork(nn.Module):

@@ -1,8 +1,9 @@
-"""Trains the burn network on rendered views with drawn burns, on a processor.
+"""Trains the burn network on rendered views with drawn burns.
 
-    python -m models.burns.train --views FOLDER --out OUT --minutes 40
+    python -m models.burns.train --views FOLDER --out OUT --minutes 20
 
-Writes ``burns.pt``, ``burns.onnx``, ``metrics.json``, ``log.txt`` and a contact sheet.
+Views may still be coming. Writes ``burns.pt``, ``burns.onnx``, ``metrics.json``, ``log.txt`` and a
+contact sheet. With a graphics card it takes minutes, on a processor hours.
 """
 
 from __future__ import annotations
@@ -10,146 +11,70 @@ from __future__ import annotations
 import argparse
 import copy
 import json
+import os
 import random
 import time
 from collections import deque
-from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import torch
 from PIL import Image
 from torch import Tensor, nn
-from torch.multiprocessing import Process, Queue
 from torch.nn import functional
 
-from models.parser.burns import burnt, look_alikes, red_shade, warm_and_cold
-from models.parser.camera import blurred_by, mildly_photographed, photographed, plain_picture
-from models.parser.frames import Framed, framed, unframed
-from models.parser.randomness import chance, log_uniform, uniform
-from models.parser.train import follow, rate_at, some
-from models.parser.variation import recoloured, relit
-from models.parser.views import MOST_PEOPLE, Views, read_views, scenes_of
+from models.parser.train import Note, follow, rate_at, some
+from models.parser.views import GrowingViews, Views, read_views, scenes_of
 
 from .export import write_onnx
-from .features import SIDE, features
+from .features import SIDE
 from .network import BurnNetwork
-
-FACE, HAND, SKIN = 1, 6, (1, 7)
-# Numbers of parts, see evenhand.people.parser.Part; skin from first to last.
+from .pictures import People, drawn, plain
 
 TONES = {"light": (0.0, 4.0), "tan": (4.0, 6.0), "brown": (6.0, 8.0), "dark": (8.0, 11.0)}
 # Groups of skin tones by the Monk scale: from, below.
 
-BURN_CHANCE, MILD = 0.7, 0.9
-# Shares of pictures with a burn, and of those spared the harsh variations of the camera.
-
-BURNT_WEIGHT = 2.0
+BURNT_WEIGHT = 1.5
 # Of burnt places in the loss, which are the fewer.
 
-RATE = 3e-3
+RATE = 2e-3
 # Peak of the learning rate.
 
-LEAST_SKIN = 60
-# Pixels of skin of a person that is looked at.
+DRAWN_EVERY, KEPT = 3, 48
+# Steps from one drawn batch to the next, and batches kept: drawing costs more than a step, and what
+# was drawn is learnt from several times, mixed and mirrored anew.
 
-KEPT, FEWEST = 6000, 96
-# Pictures drawn last that are learnt from again and again, and fewest to begin with: drawing one
-# costs several times as much as a step on it.
+FEWEST = 64
+# Views from which training begins.
 
-CHECKED = 60
+MINUTES_AFTER = 0.5
+# Of the time given, kept back for measuring and writing.
+
+CHECKED = 100
 # Scenes that are measured on.
 
 
-@dataclass
-class People:
-    """One person of each picture: features, truth and where it counts, shapes (N, C, S, S)."""
-
-    picture: Tensor
-    features: Tensor
-    burn: Tensor
-    weight: Tensor
-
-
-def one_person(front: Framed) -> Tensor:
-    """Share of one person's skin in each picture, picked by chance among those seen."""
-    count = front.light.shape[0]
-    skin = ((front.part >= SKIN[0]) & (front.part <= SKIN[1])).float()
-    areas = torch.stack(
-        [(skin * (front.who == number)).sum((1, 2, 3)) for number in range(1, MOST_PEOPLE + 1)], 1
-    )
-    seen = (areas > LEAST_SKIN).float() + 1e-6
-    number = torch.multinomial(seen, 1)[:, 0] + 1
-    return skin * (front.who == number.view(count, 1, 1, 1))
-
-
-def as_parsed(skin: Tensor) -> Tensor:
-    """A mask with the errors of a parser: edges a little off and soft, holes and strays."""
-    count = skin.shape[0]
-    soft = blurred_by(skin, log_uniform(skin, 0.5, 2.5, count))
-    level = uniform(skin, 0.3, 0.7, count, 1, 1, 1)
-    return ((soft - level) * log_uniform(skin, 1.5, 6, count, 1, 1, 1) + 0.5).clamp(0, 1)
-
-
-def drawn(views: Views, count: int) -> People:
-    """A batch of varied pictures of people, some of them burnt."""
-    front = framed(views, torch.randint(0, len(views), (count,)), SIDE)
-    front.light, front.cut_out = recoloured(front)
-    burn = burnt(front, BURN_CHANCE)
-    light = warm_and_cold(red_shade(relit(front.light * look_alikes(front) * burn.ratio)))
-    spared = chance(light, MILD, count)
-    picture, known = mildly_photographed(light), burn.known
-    if not spared.all():
-        harsh, colour = photographed(light[~spared])
-        picture[~spared] = harsh
-        known = known.clone()
-        known[~spared] *= colour
-    return people_of(front, torch.round(picture * 255) / 255, burn.share, known, as_parsed)
-
-
-def people_of(front: Framed, picture: Tensor, burn: Tensor, known: Tensor, parsed) -> People:
-    """Features and truth of one person of each picture."""
-    mine = one_person(front)
-    skin = parsed(mine)
-    face, hand = (
-        functional.avg_pool2d((front.part == p).float() * mine, 3, 1, 1) for p in (FACE, HAND)
-    )
-    weight = functional.avg_pool2d(mine * front.skin.clamp(0, 1) * known, 2)
-    share = functional.avg_pool2d(burn, 2).clamp(0, 1)
-    return People(picture, features(picture, skin, face, hand), share, weight)
-
-
-def draw(paths: list[Path], count: int, queue: Queue) -> None:
-    """Draws batches for ever, in a process of its own: features, burn and weight."""
-    torch.set_num_threads(1)
-    views = read_views(paths, torch.device("cpu"), 1)
-    assert views is not None
-    with torch.no_grad():
-        while True:
-            people = drawn(views, count)
-            queue.put(tuple(t.half() for t in (people.features, people.burn, people.weight)))
-
-
-def picked(kept: Sequence[tuple[Tensor, ...]], count: int) -> list[Tensor]:
-    """People picked from the batches kept, mirrored and turned by quarters at random."""
-    batch = random.randrange(len(kept)), random.randrange(len(kept))
-    halves = [
-        [t[k * count // 2 : (k + 1) * count // 2] for t in kept[b]] for k, b in enumerate(batch)
-    ]
+def picked(kept: deque[People]) -> People:
+    """Half of one kept batch and half of another, mirrored and turned by quarters at random."""
+    halves = []
+    for _ in range(2):
+        people = random.choice(kept)
+        halves.append(people.chosen(torch.randperm(len(people))[: len(people) // 2]))
     turns, mirror = random.randrange(4), random.random() < 0.5
-    people = []
-    for first, second in zip(*halves, strict=True):
-        tensor = torch.rot90(torch.cat([first, second]), turns, (2, 3))
-        tensor = tensor.flip(3) if mirror else tensor
-        people.append(tensor.float().contiguous(memory_format=torch.channels_last))
-    return people
+    joined = {}
+    for name, first in vars(halves[0]).items():
+        tensor = torch.cat([first, vars(halves[1])[name]])
+        if tensor.ndim == 4:
+            tensor = torch.rot90(tensor, turns, (2, 3))
+            tensor = tensor.flip(3) if mirror else tensor
+        joined[name] = tensor
+    return People(**joined)
 
 
-def loss_of(logit: Tensor, burn: Tensor, weight: Tensor) -> Tensor:
+def loss_of(logit: Tensor, people: People) -> Tensor:
     """Cross-entropy on skin; every person counts alike, however much of it is seen."""
-    each = functional.binary_cross_entropy_with_logits(logit, burn, reduction="none")
-    weight = weight * (1 + (BURNT_WEIGHT - 1) * burn)
+    each = functional.binary_cross_entropy_with_logits(logit, people.burn, reduction="none")
+    weight = people.weight * (1 + (BURNT_WEIGHT - 1) * people.burn)
     mean = (each * weight).sum((1, 2, 3)) / weight.sum((1, 2, 3)).clamp(min=20)
     return mean.mean()
 
@@ -158,95 +83,80 @@ def loss_of(logit: Tensor, burn: Tensor, weight: Tensor) -> Tensor:
 def measured(network: nn.Module, views: Views) -> dict:
     """Intersection over union of drawn burns by tone, and belief where nobody is burnt."""
     torch.manual_seed(5)
-    hit = {name: [0.0, 0.0] for name in TONES}
-    false = {name: [0.0, 0.0, 0.0] for name in TONES}
+    names = ("burn_iou", "burn_iou_pointed", "burn_false", "burn_false_sure")
+    totals = {name: {tone: [0.0, 0.0] for tone in TONES} for name in names}
     for begin in range(0, len(views), 16):
-        chosen = torch.arange(begin, min(begin + 16, len(views)))
-        for burn_chance in (0.0, 1.0):
-            front = unframed(views, chosen)
-            burn = burnt(front, burn_chance)
-            picture = plain_picture(front.light * burn.ratio)
-            shrunk = functional.interpolate
-            people = people_of(front, picture, burn.share, burn.known, lambda skin: skin)
-            size = (SIDE, SIDE)
-            belief = network(shrunk(people.features, size=size, mode="area")).sigmoid()
-            share, weight = (
-                shrunk(t, size=(SIDE // 2,) * 2, mode="area") for t in (people.burn, people.weight)
-            )
-            sure = weight > 0.8
-            for k, tone in enumerate(views.tone[chosen, 0].tolist()):
-                name = next(n for n, (low, high) in TONES.items() if low <= tone < high)
-                hot, cold = sure[k] & (share[k] > 0.5), sure[k] & (share[k] < 0.1)
-                believed = belief[k] > 0.5
-                if burn_chance:
-                    hit[name][0] += float((hot & believed).sum())
-                    hit[name][1] += float((hot | (cold & believed)).sum())
+        chosen = torch.arange(begin, min(begin + 16, len(views)), device=views.light.device)
+        for name in ("burn_iou", "burn_iou_pointed", "burn_false"):
+            people = plain(views, chosen, float(name != "burn_false"), name == "burn_iou_pointed")
+            belief = network(people.features).sigmoid()
+            sure = people.weight > 0.8
+            hot, cold = sure & (people.burn > 0.5), sure & (people.burn < 0.1)
+            for k, tone in enumerate(people.tone.tolist()):
+                group = next(n for n, (low, high) in TONES.items() if low <= tone < high)
+                wrong = float((cold[k] & (belief[k] > 0.5)).sum())
+                if name == "burn_false":
+                    surely = float((cold[k] & (belief[k] > 0.8)).sum())
+                    count = float(cold[k].sum())
+                    added = {name: (wrong, count), "burn_false_sure": (surely, count)}
                 else:
-                    false[name][0] += float((cold & believed).sum())
-                    false[name][1] += float((cold & (belief[k] > 0.8)).sum())
-                    false[name][2] += float(cold.sum())
+                    right = float((hot[k] & (belief[k] > 0.5)).sum())
+                    added = {name: (right, float(hot[k].sum()) + wrong)}
+                for key, values in added.items():
+                    for place, value in enumerate(values):
+                        totals[key][group][place] += value
     return {
-        "burn_iou": {n: a / max(1.0, b) for n, (a, b) in hit.items()},
-        "burn_false": {n: a / max(1.0, c) for n, (a, _, c) in false.items()},
-        "burn_false_sure": {n: b / max(1.0, c) for n, (_, b, c) in false.items()},
+        name: {tone: a / max(1.0, b) for tone, (a, b) in groups.items()}
+        for name, groups in totals.items()
     }
 
 
 @torch.no_grad()
 def contact_sheet(network: nn.Module, people: People, path: Path) -> None:
-    """Pictures above the truth above the belief."""
+    """Pictures above the truth above the belief; points in blue and yellow."""
     belief = network(people.features).sigmoid()
     rows = []
     for begin in range(0, len(belief), 10):
         part = slice(begin, begin + 10)
-        tiles = [people.picture[part]]
+        picture = people.picture[part].clone()
+        for channel, plane in ((2, -2), (0, -1), (1, -1)):
+            picture[:, channel] = torch.maximum(picture[:, channel], people.features[part, plane])
+        tiles = [picture]
         for plane in (people.burn * (people.weight > 0.3), belief * (people.weight > 0.05)):
             large = functional.interpolate(plane[part], size=(SIDE, SIDE))
             tiles.append(large.expand(-1, 3, -1, -1))
         rows += [torch.cat(list(tile), 2) for tile in tiles]
-    sheet = (torch.cat(rows, 1).permute(1, 2, 0).clamp(0, 1) * 255).byte().numpy()
+    sheet = (torch.cat(rows, 1).permute(1, 2, 0).clamp(0, 1) * 255).byte().cpu().numpy()
     Image.fromarray(np.ascontiguousarray(sheet)).save(path, quality=88)
 
 
-def main() -> None:
-    """Reads, trains, measures, writes."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--views", type=Path, required=True)
-    parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--minutes", type=float, default=40)
-    parser.add_argument("--batch", type=int, default=24)
-    parser.add_argument("--threads", type=int, default=2)
-    parser.add_argument("--rate", type=float, default=RATE)
-    parser.add_argument("--start", type=Path)
-    options = parser.parse_args()
-    options.out.mkdir(parents=True, exist_ok=True)
-    log = (options.out / "log.txt").open("a")
-    torch.set_num_threads(options.threads)
-    torch.manual_seed(int(time.time()) if options.start else 1)
-    cpu = torch.device("cpu")
-    paths = scenes_of(options.views, "train")
-    if not paths:
-        raise SystemExit(f"no views to train on under {options.views}")
-    queue: Queue = Queue(4)
-    Process(target=draw, args=(paths, options.batch, queue), daemon=True).start()
-    network = BurnNetwork().to(memory_format=torch.channels_last)
-    if options.start:
-        network.load_state_dict(torch.load(options.start, weights_only=True))
+def trained(
+    network: BurnNetwork, growing: GrowingViews, options: argparse.Namespace, note: Note
+) -> tuple[BurnNetwork, int]:
+    """Trains for the time given; the moving average of the network, and its steps."""
+    device = growing.device
+    views = growing.grown(wait=True)
+    while views is None or len(views) < FEWEST:
+        time.sleep(1)
+        views = growing.grown(wait=True) or views
     average = copy.deepcopy(network).requires_grad_(False).eval()
     optimiser = torch.optim.AdamW(network.parameters(), options.rate, weight_decay=0.02)
-    kept: deque[tuple[Tensor, ...]] = deque([queue.get()], KEPT // options.batch)
+    kept: deque[People] = deque(maxlen=KEPT)
     begin = last = time.monotonic()
-    step = drawn_batches = 0
-    while (share := (time.monotonic() - begin) / (60 * options.minutes)) < 1:
-        while not queue.empty() or len(kept) < FEWEST // options.batch:
-            kept.append(queue.get())
-            drawn_batches += 1
+    step = 0
+    length = 60 * max(options.minutes - MINUTES_AFTER, options.minutes / 2)
+    while (share := (time.monotonic() - begin) / length) < 1:
+        if step % 50 == 0:
+            views = growing.grown() or views
+        if step % DRAWN_EVERY == 0:
+            with torch.no_grad():
+                kept.append(drawn(views, options.batch))
         for group in optimiser.param_groups:
             group["lr"] = rate_at(share, options.rate)
-        given, burn, weight = picked(kept, options.batch)
-        with torch.autocast("cpu", torch.bfloat16):
-            logit = network(given)
-        loss = loss_of(logit.float(), burn, weight)
+        people = picked(kept)
+        with torch.autocast(device.type, torch.bfloat16):
+            logit = network(people.features.contiguous(memory_format=torch.channels_last))
+        loss = loss_of(logit.float(), people)
         optimiser.zero_grad(set_to_none=True)
         loss.backward()
         norm = nn.utils.clip_grad_norm_(network.parameters(), 2.0)
@@ -254,25 +164,59 @@ def main() -> None:
             optimiser.step()
             follow(average, network, step)
         step += 1
-        if step in (1, 10, 50) or time.monotonic() - last > 60:
+        if step in (1, 10, 50) or time.monotonic() - last > 30:
             last = time.monotonic()
-            count = drawn_batches * options.batch
-            line = f"{last - begin:6.0f} s step {step} loss {loss.item():.4f} drawn {count}"
-            print(line, flush=True)
-            log.write(line + "\n")
+            note(f"{last - begin:6.0f} s step {step} loss {loss.item():.4f} views {len(views)}")
             torch.save(average.state_dict(), options.out / "burns.pt")
-    views = read_views(some(paths, CHECKED), cpu, options.threads)
-    assert views is not None
+    return average, step
+
+
+def main() -> None:
+    """Reads, trains, measures, writes."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--views", type=Path, required=True)
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--minutes", type=float, default=20)
+    parser.add_argument("--batch", type=int, default=128)
+    parser.add_argument("--workers", type=int, default=2, help="threads that read views")
+    parser.add_argument("--room", type=int, default=24000, help="views that fit in memory")
+    parser.add_argument("--rate", type=float, default=RATE)
+    parser.add_argument("--start", type=Path, help="own weights to go on from")
+    options = parser.parse_args()
+    options.out.mkdir(parents=True, exist_ok=True)
+    log = (options.out / "log.txt").open("a")
+
+    def note(line: str) -> None:
+        print(line, flush=True)
+        log.write(line + "\n")
+        log.flush()
+
+    torch.manual_seed(int(time.time()) if options.start else 1)
+    torch.backends.cudnn.benchmark = True
+    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    growing = GrowingViews(options.views, "train", device, options.workers, options.room)
+    network = BurnNetwork().to(device, memory_format=torch.channels_last)
+    if options.start:
+        network.load_state_dict(torch.load(options.start, weights_only=True))
+    average, step = trained(network, growing, options, note)
     torch.save(average.state_dict(), options.out / "burns.pt")
-    results: dict = {"scenes": len(paths), "pictures": drawn_batches * options.batch, "steps": step}
+    results: dict = {"steps": step, "batch": options.batch, "train_views": growing.count}
     for split in ("check", "test"):
-        held = read_views(some(scenes_of(options.views, split), CHECKED), cpu, options.threads)
+        paths = some(scenes_of(options.views, split), CHECKED)
+        held = read_views(paths, device, options.workers)
         if held is not None:
             results[split] = measured(average, held) | {"views": len(held)}
-            print(split, json.dumps(results[split]), flush=True)
+            note(f"{split} {json.dumps(results[split])}")
     (options.out / "metrics.json").write_text(json.dumps(results, indent=1))
-    contact_sheet(average, drawn(views, 40), options.out / "varied.jpg")
-    write_onnx(average, options.out / "burns.onnx")
+    views = growing.grown()
+    assert views is not None
+    with torch.no_grad():
+        contact_sheet(average, drawn(views, 40), options.out / "varied.jpg")
+    try:
+        write_onnx(average.cpu(), options.out / "burns.onnx")
+    except Exception as error:  # the weights are saved; they can be written again elsewhere
+        note(f"no ONNX file: {error!r}")
+    os._exit(0)  # threads that read would keep the process
 
 
 if __name__ == "__main__":

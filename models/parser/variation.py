@@ -34,7 +34,10 @@ OWN_GROUND, OTHERS_GROUND, SHAPES_GROUND = 0.45, 0.2, 0.2
 # before a collage of shapes; the rest before textures.
 
 MILD = 0.75
-# Share of pictures spared the harsh variations of the camera, which erase the colour of a burn.
+# Share of pictures spared the harsh variations of the camera.
+
+UNEVEN = 0.3
+# Share of pictures whose skin has burns, tans or natural differences drawn on it.
 
 
 @dataclass
@@ -191,8 +194,11 @@ def varied_batch(views: Views, count: int, size: int, mild: float = MILD) -> Bat
     device = views.light.device
     front = framed(views, torch.randint(0, len(views), (count,), device=device), size)
     front.light, front.cut_out = recoloured(front)
-    change = look_alikes(front) * burnt(front).ratio
-    front.light, front.cut_out = front.light * change, front.cut_out * change
+    uneven = torch.nonzero(chance(front.light, UNEVEN, count))[:, 0]
+    some = front.chosen(uneven)
+    change = look_alikes(some) * burnt(some).ratio
+    front.light[uneven] = some.light * change
+    front.cut_out[uneven] = some.cut_out * change
     scene = occluded(composed(front, views))
     light = warm_and_cold(red_shade(relit(scene.light)))
     spared = chance(light, mild, count)

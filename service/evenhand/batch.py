@@ -100,20 +100,22 @@ def retouch_many(
     overwrite: bool = False,
     dry_run: bool = False,
     certificate: Certificate | None = None,
+    before_burn: Path | None = None,
 ) -> Iterator[Outcome]:
-    """Retouch each file into `out` and give each outcome as soon as it is there."""
+    """Retouch each file into `out` and give each outcome as soon as it is there.
+
+    The other parameters are those of `evenhand.retouching.retouch`.
+    """
     workers = min(len(paths), available())
+    given = settings, overwrite, dry_run, certificate, before_burn
     if workers <= 1:
         keep_freed_memory()
         for path in paths:
-            yield _retouch_one(path, out, settings, overwrite, dry_run, certificate)
+            yield _retouch_one(path, out, *given)
         return
     suspects: list[Path] = []
     with _pool(workers) as pool:
-        futures = {
-            pool.submit(_retouch_one, path, out, settings, overwrite, dry_run, certificate): path
-            for path in paths
-        }
+        futures = {pool.submit(_retouch_one, path, out, *given): path for path in paths}
         try:
             for future in as_completed(futures):
                 outcome = _outcome(future, futures[future])
@@ -126,7 +128,7 @@ def retouch_many(
             raise
     for path in suspects:
         with _pool(1) as pool:
-            future = pool.submit(_retouch_one, path, out, settings, overwrite, dry_run, certificate)
+            future = pool.submit(_retouch_one, path, out, *given)
             yield _outcome(future, path) or Outcome(
                 path, trouble=f"{path}: the process was ended from outside; memory may be short."
             )
@@ -229,10 +231,17 @@ def _retouch_one(
     overwrite: bool,
     dry_run: bool,
     certificate: Certificate | None,
+    before_burn: Path | None,
 ) -> Outcome:
     try:
         report = retouch(
-            path, out, settings, overwrite=overwrite, dry_run=dry_run, certificate=certificate
+            path,
+            out,
+            settings,
+            overwrite=overwrite,
+            dry_run=dry_run,
+            certificate=certificate,
+            before_burn=before_burn,
         )
     except EvenhandError as error:
         return Outcome(path, trouble=str(error))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from evenhand.people.person import Region
@@ -33,6 +33,25 @@ ALONE = "redness on {where}, left: too little unburnt skin is there to compare i
 WEAKENED = "less was taken off than is there, so that no patch is made"
 """Said where a change had to be weakened."""
 
+AS_SAID = "left as you said: {where}"
+"""Said of what the photographer pointed at to be left."""
+
+NOT_LOOKED = "too little skin is seen to tell whether it is burnt: point at it if it is"
+"""Said where nothing was found because the network could not look."""
+
+NO_REDDER = "no redder than in the portrait taken before the burn"
+COMPARED = "compared with the portrait taken before the burn"
+"""Said where there is such a portrait, without and with a burn."""
+
+LIGHT_UNKNOWN = (
+    "the portrait taken before the burn counts only where you point: neither eye white nor hair is "
+    "seen in both, to tell their light apart"
+)
+"""Said where the light of the two portraits cannot be compared."""
+
+NOT_SHOWN = "judged without the portrait taken before the burn, which does not show it: {where}"
+"""Said of skin that the earlier portrait does not show."""
+
 WORDS = {Action.TAKEN_OFF: TAKEN_OFF, Action.EASED: EASED, Action.LEFT: LEFT}
 """Words by action."""
 
@@ -53,27 +72,43 @@ def redness_findings(facts: Mapping[str, Any]) -> list[str]:
     facts : mapping
         As `evenhand.steps.redness.redness` returns them.
     """
+    burns = facts.get("burns", ())
     said: dict[str, None] = {}
     for words in (*WORDS.values(), ALONE):
-        burnt = [burn for burn in facts.get("burns", ()) if _words(burn) == words]
-        named = [name for region, name in NAMES.items() if _on(region, burnt)]
+        named = _named({r for burn in burns if _words(burn) == words for r in burn["regions"]})
         if named:
-            said[words.format(where=_listed(named))] = None
-    if not said:
-        return [NO_BURN]
-    if facts.get("kept", 1.0) < 1:
+            said[words.format(where=named)] = None
+    if said and facts.get("kept", 1.0) < 1:
         said[WEAKENED] = None
+    left, before = _named(facts.get("left_at", ())), facts.get("before")
+    if not said:
+        said[_nothing(facts, left, before)] = None
+    elif left:
+        said[AS_SAID.format(where=left)] = None
+    if before:
+        if not before["balanced_by"]:
+            said[LIGHT_UNKNOWN] = None
+        elif NO_REDDER not in said:
+            said[COMPARED] = None
+        if before["missing"]:
+            said[NOT_SHOWN.format(where=_named(before["missing"]))] = None
     return list(said)
+
+
+def _nothing(facts: Mapping[str, Any], left: str, before: Mapping[str, Any] | None) -> str:
+    """What is said where there is no burn to tell of."""
+    if left:
+        return AS_SAID.format(where=left)
+    if before and before["balanced_by"]:
+        return NO_REDDER
+    return NO_BURN if facts.get("looked", True) else NOT_LOOKED
 
 
 def _words(burn: Mapping[str, Any]) -> str:
     return ALONE if burn["excess"] is None else WORDS[Action(burn["action"])]
 
 
-def _on(region: Region, burns: list[Mapping[str, Any]]) -> bool:
-    return any(region.value in burn["regions"] for burn in burns)
-
-
-def _listed(names: list[str]) -> str:
-    """Names with commas, and an "and" before the last."""
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+def _named(regions: Collection[str]) -> str:
+    """Regions of skin by name, with commas, and an "and" before the last; empty for none."""
+    names = [name for region, name in NAMES.items() if region.value in regions]
+    return " and ".join(filter(None, (", ".join(names[:-1]), *names[-1:])))

@@ -126,6 +126,10 @@ class Report(Model):
     result: FileReport | None = Field(
         description="The retouched photograph; null in a dry run or where nobody was found."
     )
+    before_burn: FileReport | None = Field(
+        default=None,
+        description="The portrait taken before the burn that skin was compared with, if any.",
+    )
     people: list[PersonReport] = Field(description="People found; empty where there are none.")
     layers: list[LayerReport] = Field(description="Layers in the order they were computed.")
     cap: float = Field(description="Largest CIEDE2000 allowed to the sum of all layers.")

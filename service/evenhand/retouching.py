@@ -12,11 +12,12 @@ from evenhand import photo
 from evenhand.computing import RetouchSettings, Stopwatch, compute_layers, strengths_of
 from evenhand.computing.computing import MOST_AT_ONCE
 from evenhand.delivery import delivery, refuse_existing, refuse_original
+from evenhand.earlier import reference_for, skin_before
 from evenhand.layers.layer import Layer
 from evenhand.people.finding import find_people
 from evenhand.people.person import SKIN_REGIONS, Person, Region
 from evenhand.photo.credentials import Certificate
-from evenhand.report import LayerReport, Report
+from evenhand.report import FileReport, LayerReport, Report
 from evenhand.reporting import (
     Changes,
     advice_of,
@@ -27,6 +28,7 @@ from evenhand.reporting import (
     total_difference,
 )
 from evenhand.results import Results, Writing
+from evenhand.steps.patch import ReferenceSkin
 
 READ_BY_STEPS = (*SKIN_REGIONS, Region.EYE)
 """Regions whose masks steps read; skin's are free of all the others."""
@@ -43,6 +45,7 @@ def retouch(
     clock: Stopwatch | None = None,
     certificate: Certificate | None = None,
     when: datetime | None = None,
+    before_burn: Path | None = None,
 ) -> Report:
     """Retouch one photograph into a folder.
 
@@ -72,6 +75,9 @@ def retouch(
         Signs the result with content credentials; see `evenhand.photo.credentials`.
     when : datetime, optional
         Time that the result's metadata give; now unless given.
+    before_burn : path, optional
+        A portrait of the same person taken before the burn, whose skin the redness step compares
+        with. Both must show that one person alone: nobody is recognised.
 
     Returns
     -------
@@ -86,6 +92,8 @@ def retouch(
         A result is already there, or `out` cannot be written.
     WrongSettingError
         A point on skin is outside the photograph, or the certificate does not fit.
+    WrongPhotographError
+        `before_burn` cannot be compared with; the message says why.
 
     Examples
     --------
@@ -105,13 +113,23 @@ def retouch(
         refuse_original(path, out / results.portrait)
     with clock("people"):
         people = find_people(photograph, settings.people, settings.skin_at)
+    references: Mapping[int, ReferenceSkin] = {}
+    compared: dict[str, FileReport] = {}
+    if before_burn is not None:
+        with clock("earlier portrait"):
+            before = skin_before(before_burn, settings.people)
+            references = reference_for(photograph, people, before)
+        compared["before_burn"] = file_report(before_burn)
     with clock("report"):
         told = people_report(people)
     people = [_as_steps_need(person) for person in people]
-    layers = compute_layers(photograph, people, settings, permission=permission, clock=clock)
+    layers = compute_layers(
+        photograph, people, settings, permission=permission, references=references, clock=clock
+    )
     if not layers:
         advice = advice_of(people, settings, permission)
-        return report_of(photograph, told, Changes(), settings, clock, advice)
+        report = report_of(photograph, told, Changes(), settings, clock, advice)
+        return report.model_copy(update=compared)
     scales = {person.index: person.scale.mm_per_pixel for person in people}
     del people  # their masks take as much memory as the photograph, and are no longer needed
     strengths = strengths_of(layers)
@@ -125,7 +143,8 @@ def retouch(
         with clock("report"):
             total = total_difference(photograph, pixels, layers)
             changes = Changes(measured(layers), total)
-        return report_of(photograph, told, changes, settings, clock)
+        report = report_of(photograph, told, changes, settings, clock)
+        return report.model_copy(update=compared)
     with delivery(out, results.in_order, overwrite=overwrite) as beside:
         files = Writing(photograph, strengths, scales, results, out, beside, certificate, when)
         with clock("write"):
@@ -134,7 +153,7 @@ def retouch(
             else:
                 changes = files.in_turn(layers, measured)
         report = report_of(photograph, told, changes, settings, clock)
-        written = {"result": file_report(beside / results.portrait)}
+        written = {"result": file_report(beside / results.portrait), **compared}
         report = report.model_copy(update=written)
         (beside / results.report).write_text(report.model_dump_json(indent=2) + "\n")
         if not (beside / results.marks).exists():

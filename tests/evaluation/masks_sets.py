@@ -185,7 +185,7 @@ def body() -> Iterator[Sample]:
         kept["cloth"] = person & ~skin & ~hair & ~kept["glasses"] & ~kept["jewellery"]
         judged = judged_near(person)
         kept["background"] = ~person & judged
-        head = head_at_top(person, skin, hair)
+        head = head_at_top(person, skin | kept["glasses"], hair)
         face = np.zeros_like(skin)
         if head is not None:
             left, top, right, bottom = (int(v) for v in head)
@@ -207,7 +207,10 @@ def judged_near(person: Chosen) -> Chosen:
 
 
 def head_at_top(person: Chosen, skin: Chosen, hair: Chosen) -> BoxCorners | None:
-    """Box of the topmost large patch of skin in the upper part of the person, with its hair."""
+    """Box of the topmost large patch of skin or glasses in the person's upper part, with its hair.
+
+    Dark glasses part a face in two: without them the forehead alone would be the head.
+    """
     _, top, _, bottom = corners(person)
     upper = np.zeros_like(skin)
     height = bottom - top

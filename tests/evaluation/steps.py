@@ -19,6 +19,7 @@ from tests.evaluation import steps_scenes as scenes
 from tests.evaluation.pointing import amid_each_piece
 from tests.evaluation.steps_harm import measure_harm
 from tests.evaluation.steps_marks import MarkTally, tally
+from tests.evaluation.steps_pimples import measure_pimples
 from tests.evaluation.steps_scenes import Case
 from tests.evaluation.steps_sheet import Sheet
 from tests.evaluation.steps_textbook import gaussian_separation, global_a_shift
@@ -45,10 +46,13 @@ ROWS = (
     Row("burn reduced", ">= 0.75", 2, share=True),
     Row("burnt to clean", "< 2.5", 2),
     Row("unburnt moved", "< 0.4", 2),
+    Row("residue", "<= 1.5", 2),
     Row("burn reduced, pointed at", ">= 0.88", 2, share=True),
     Row("burnt to clean, pointed at", "< 2.5", 2),
     Row("unburnt moved, pointed at", "< 0.4", 2),
+    Row("residue, pointed at", "<= 1.5", 2),
     Row("hue error", "<= 3 deg", 1),
+    Row("pictures that show blotch", "", 2),
     Row("texture kept, default", ">= 0.95", 3, share=True),
     Row("texture kept, half size, default", ">= 0.95", 3, share=True),
     Row("texture kept, one pass, default", ">= 0.95", 3, share=True),
@@ -92,11 +96,16 @@ def measure_burns(cases: Iterable[Case], figures: Figures, sheet: Sheet) -> None
 
 
 def measure_blotches(cases: Iterable[Case], figures: Figures, sheet: Sheet) -> None:
-    """Smoothing on blotched skin."""
+    """Smoothing on blotched skin; what is too coarse to show blotch is left alone and counted."""
     settings = SmoothingSettings()
     for case in cases:
         scene = case.scene
-        whole = smoothing(scene.patch, settings).wanted - scene.changed
+        change = smoothing(scene.patch, settings)
+        resolved = bool(change.facts["resolved"])
+        figures["pictures that show blotch", "evenhand", case.tone].append(float(resolved))
+        if not resolved:
+            continue
+        whole = change.wanted - scene.changed
         clean = replace(scene, changed=scene.clean)
         on_clean = smoothing(clean.patch, settings).wanted - scene.clean
         inside = measures.well_inside(scene.patch)
@@ -220,6 +229,8 @@ def main() -> None:
     )
     print("\nPhotographed people without a burn")
     measure_harm("odd" if chosen.tuning else "even", chosen.out / "harm.jpg")
+    print("\nPimples on rendered faces, masks found")
+    measure_pimples(chosen.tuning, chosen.out / "pimples.png")
     print("\nRendered people, masks found; looked at while tuning")
     _measure(rendered.burnt(), (), (), chosen.out / "rendered")
 

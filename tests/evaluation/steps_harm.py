@@ -61,7 +61,7 @@ def harm_of(path: Path) -> Harm | None:
         whole = photo.read(path)
     except EvenhandError:
         return None
-    photograph = _reduced(whole)
+    photograph = reduced(whole)
     linear = photograph.encoding.to_linear(photograph.pixels)
     result = linear.copy()
     moved = np.zeros(photograph.shape, np.float32)
@@ -131,7 +131,8 @@ def _line(name: str, found: list[Harm]) -> str:
     )
 
 
-def _reduced(photograph: Photograph) -> Photograph:
+def reduced(photograph: Photograph) -> Photograph:
+    """A photograph whose longer side is `LONGEST` at most."""
     factor = max(photograph.shape) / LONGEST
     if factor <= 1:
         return photograph

@@ -17,13 +17,16 @@ from pydantic import BaseModel, ConfigDict, Field
 from evenhand import photo
 from evenhand.box import Box
 from evenhand.colour.encoding import CodeValues
-from evenhand.jobs.retoucher import Wanted
+from evenhand.jobs.retoucher import NOBODY, Wanted
 from evenhand.layers.layer import Layer
 from evenhand.people.person import Face, Mask, Person, Region, Scale, ScaleSource
 from evenhand.photo.photograph import Photograph
+from evenhand.steps.patch import RegionSkin
+from evenhand.steps.reference import DaySkin
 
 SIDE = 32
 STEPS_PER_CODE = 64
+PALE = RegionSkin(np.full(3, 0.5), np.zeros((3, 3)))
 CHANGES = {"redness": (-6, 2, 2), "smoothing": (1, 1, 1), "marks": (9, 9, 9)}
 
 
@@ -73,11 +76,18 @@ class Plain:
             for index, box in enumerate(squares(photograph.shape))
         ]
 
+    def skin_before(self, photograph: Photograph, person: Person, name: str) -> DaySkin:
+        return DaySkin({region: PALE for region in person.masks}, {})
+
     def layers(
-        self, photograph: Photograph, people: Sequence[Person], wanted: Wanted
+        self,
+        photograph: Photograph,
+        people: Sequence[Person],
+        wanted: Wanted,
+        before: Mapping[int, DaySkin] = NOBODY,
     ) -> list[Layer]:
         return [
-            self._layer(person, step, settings)
+            self._layer(person, step, settings, before.get(person.index))
             for person in people
             for step, settings in wanted.get(person.index, {}).items()
         ]
@@ -103,7 +113,9 @@ class Plain:
         photo.write(pixels, photograph, out)
         return out
 
-    def _layer(self, person: Person, step: str, settings: Mapping[str, Any]) -> Layer:
+    def _layer(
+        self, person: Person, step: str, settings: Mapping[str, Any], before: DaySkin | None
+    ) -> Layer:
         chosen = self.settings()[step].model_validate(dict(settings))
         skin = person.skin(person.skin_box)[..., None]
         change = np.array(CHANGES[step], np.float64) * chosen.times * STEPS_PER_CODE  # type: ignore[attr-defined]
@@ -115,6 +127,9 @@ class Plain:
             burn = {"regions": ["face-skin"], "action": "taken off", "pointed_at": True,
                     "sureness": 1.0, "excess": 0.1}  # fmt: skip
             facts = {"burns": [burn] if chosen.burnt_at else [], "kept": 1.0}
+            if before is not None:
+                regions = [region.value for region in before.regions]
+                facts["before"] = {"regions": regions, "missing": [], "balanced_by": ["hair"]}
         return Layer(
             step, person.index, person.skin_box, difference, STEPS_PER_CODE, 20.0,
             chosen.model_dump(mode="json"), facts,

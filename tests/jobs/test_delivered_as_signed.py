@@ -86,6 +86,7 @@ def test_a_final_whose_sign_off_is_stale_is_not_packed(studio: Studio) -> None:
     _, link = studio.proof(shoot, portrait)
     sign(studio, portrait, person, link, 1.0)
     make(studio, portrait)
+    studio.put(f"/v1/portraits/{portrait}/lock", json={"locked": False})
     layer = studio.get(f"/v1/portraits/{portrait}/layers")[0]["id"]
     studio.put(f"/v1/layers/{layer}/strength", json={"strength": 0.2})
     refused = studio.http.post(f"/v1/shoots/{shoot}/delivery", json={})

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Literal
 
 import pytest
 from playwright.sync_api import Browser, Page, ViewportSize, expect
@@ -54,12 +55,19 @@ def fits(page: Page) -> None:
     until(page, "document.scrollingElement.scrollWidth <= innerWidth", within_s=20)
 
 
+@pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("view", VIEWS)
-def test_photographers_views(page: Page, demo: Demo, view: str, screens: Path) -> None:
+def test_photographers_views(
+    page: Page, demo: Demo, view: str, scheme: Literal["light", "dark"], screens: Path
+) -> None:
+    page.emulate_media(color_scheme=scheme)
     page.goto(address(view, demo))
     until(page, "document.querySelector('#main').children.length > 0")
     page.wait_for_timeout(600)
     assert faults(page) == []
+    page.screenshot(path=screens / f"{view}-{scheme}.jpg", type="jpeg", quality=80)
+    if scheme == "dark":
+        return
     for size in WIDTHS:
         page.set_viewport_size(size)
         fits(page)
@@ -90,14 +98,17 @@ def test_sign_in_and_keys(browser: Browser, server: Server, screens: Path) -> No
 def test_dialogs(page: Page, server: Server, demo: Demo) -> None:
     page.goto(f"/#/shoot/{demo.shoot}")
     page.get_by_label("Choose freckles.jpg").check()
-    page.get_by_role("button", name="Make a proof of these").click()
-    expect(page.get_by_role("dialog")).to_be_visible()
-    assert faults(page) == []
-    page.get_by_role("button", name="Close").click()
+    for opener in ("Show it to the client", "Strengths …"):
+        page.get_by_role("button", name=opener).click()
+        expect(page.get_by_role("dialog")).to_be_visible()
+        assert faults(page) == []
+        page.get_by_role("button", name="Close").click()
     page.get_by_role("link", name="People and permission").click()
-    page.get_by_role("button", name="Permission", exact=True).first.click()
-    expect(page.get_by_role("dialog")).to_be_visible()
-    assert faults(page) == []
+    for opener in ("Write down what several said", "Permission"):
+        page.get_by_role("button", name=opener, exact=True).first.click()
+        expect(page.get_by_role("dialog")).to_be_visible()
+        assert faults(page) == []
+        page.get_by_role("button", name="Close").click()
 
 
 @pytest.mark.parametrize("language", ["en-GB", "de-DE"])
@@ -126,3 +137,20 @@ def looked_at(page: Page, path: str, name: str, screens: Path) -> None:
     page.set_viewport_size(DESKTOP)
     page.wait_for_timeout(400)
     page.screenshot(path=screens / f"{name}-wide.jpg", type="jpeg", quality=80)
+
+
+@pytest.mark.parametrize("size", [*WIDTHS, PHONE], ids=lambda size: str(size["width"]))
+def test_the_photograph_is_the_largest_thing(page: Page, demo: Demo, size: ViewportSize) -> None:
+    page.set_viewport_size(size)
+    page.goto(f"/#/portrait/{demo.portraits[0]}")
+    expect(page.locator(".viewer")).to_have_attribute("data-waiting", "0")
+    shown = page.evaluate(
+        """() => Object.fromEntries(['.viewer', '.doing', '#bar', '.tools', '.film'].map((one) => {
+          const box = document.querySelector(one).getBoundingClientRect();
+          const width = Math.min(innerWidth, box.right) - Math.max(0, box.left);
+          const height = Math.min(innerHeight, box.bottom) - Math.max(0, box.top);
+          return [one, Math.max(0, width) * Math.max(0, height) / innerWidth / innerHeight];
+        }))"""
+    )
+    assert shown[".viewer"] > 0.5
+    assert shown[".viewer"] == max(shown.values())

@@ -294,7 +294,7 @@ def test_strength_by_region(page: Page, server: Server, fresh: Demo, screens: Pa
     card = page.locator(".person")
     expect(card.get_by_label("neck", exact=True)).to_be_hidden()
     card.get_by_text("By region").click()
-    expect(card.locator(".by-region input")).to_have_count(len(found))
+    expect(card.locator(".by-region input[type=range]")).to_have_count(len(found))
     neck = card.get_by_label("neck", exact=True)
     neck.focus()
     with held(server):
@@ -346,7 +346,24 @@ def told(page: Page, facts: dict[str, Any]) -> Iterator[None]:
     page.unroute_all(behavior="ignoreErrors")
 
 
-@pytest.mark.parametrize("facts", [FACTS, {"kept": 1.0, "burns": []}, {"grade": 2}])
+BEFORE = {"regions": ["face-skin"], "missing": [], "balanced_by": ["eye white"], "doubt": 0.1}
+"""An earlier portrait that could be compared with."""
+
+
+@pytest.mark.parametrize(
+    "facts",
+    [
+        FACTS,
+        {"kept": 1.0, "burns": []},
+        {"grade": 2},
+        {"burns": [], "looked": False},
+        {"burns": [], "left_at": ["neck", "arm"]},
+        {**FACTS, "left_at": ["ear"], "before": BEFORE},
+        {"burns": [], "before": BEFORE},
+        {"burns": [], "left_at": ["arm"], "before": {**BEFORE, "missing": ["arm", "hand"]}},
+        {"burns": [], "before": {**BEFORE, "balanced_by": []}},
+    ],
+)
 def test_what_was_found_is_told_as_the_service_tells_it(
     page: Page, fresh: Demo, facts: dict[str, Any], screens: Path
 ) -> None:
@@ -456,6 +473,12 @@ def test_the_page_says_what_the_engine_says() -> None:
         "none": findings.NO_BURN,
         "alone": findings.ALONE,
         "weakened": findings.WEAKENED,
+        "as-said": findings.AS_SAID,
+        "not-looked": findings.NOT_LOOKED,
+        "no-redder": findings.NO_REDDER,
+        "compared": findings.COMPARED,
+        "light-unknown": findings.LIGHT_UNKNOWN,
+        "not-shown": findings.NOT_SHOWN,
         **{action.value: words for action, words in findings.WORDS.items()},
     }
     assert {f"found.{key}": words[0].upper() + words[1:] for key, words in said.items()} == {

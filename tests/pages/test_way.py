@@ -9,7 +9,6 @@ from io import BytesIO
 from pathlib import Path
 
 import numpy as np
-import pytest
 from PIL import Image
 from playwright.sync_api import Browser, Page, expect
 
@@ -37,10 +36,10 @@ def test_from_upload_to_signed_final(
 
         page.get_by_label("Name of the shoot").fill("Regatta, second day")
         page.get_by_role("button", name="Make the shoot").click()
-        expect(page.get_by_text("No portraits yet.")).to_be_visible()
+        expect(page.get_by_text("Nothing here yet")).to_be_visible()
         page.screenshot(path=screens / "sheet-empty.jpg", type="jpeg", quality=80)
         page.set_input_files("#files", photograph)
-        expect(page.locator(".sheet .state")).to_have_text("◔to name")
+        expect(page.locator(".sheet .state")).to_have_text("to name")
 
         page.locator(".sheet a").first.click()
         settled(page)
@@ -51,41 +50,51 @@ def test_from_upload_to_signed_final(
             page.get_by_role("dialog").get_by_label(step, exact=True).check()
         page.screenshot(path=screens / "permission-asked.jpg", type="jpeg", quality=80)
         page.get_by_role("button", name="Write it down").click()
-        expect(page.locator(".status .state")).to_have_text("◐to review")
+        expect(page.locator(".status .state")).to_have_text("to review")
 
         page.get_by_role("link", name="Regatta, second day").click()
-        page.get_by_label("Choose freckles.jpg").check()
-        page.get_by_role("button", name="Make a proof of these").click()
+        page.get_by_role("button", name="Show it to the client").click()
         page.get_by_label("Message to the client").fill("Dear Mara, this is my first pass.")
         page.get_by_role("button", name="Make the link").click()
         link = page.get_by_role("textbox", name="Link").input_value()
-        page.screenshot(path=screens / "proof-link.jpg", type="jpeg", quality=80)
         page.get_by_role("button", name="Close").click()
-        expect(page.locator(".sheet .state")).to_have_text("➤with the client")
+        expect(page.locator(".sheet .state")).to_have_text("with the client")
         page.get_by_role("link", name="Proofs, sign-offs, finals").click()
+        expect(page.get_by_text("1 not signed yet")).to_be_visible()
 
         client = phone.new_page()
         client.goto(link)
         expect(client.get_by_text("Dear Mara, this is my first pass.")).to_be_visible()
-        signed_at(client, "50% of it", "A little less, please.")
+        signed_at(client, "Half")
         client.screenshot(path=screens / "client-signed.jpg", type="jpeg", quality=80)
+        client.locator(".more summary").click()
         with client.expect_download() as kept:
             client.get_by_role("button", name="Keep a copy").click()
         copy = kept.value.path().read_bytes()
 
         expect(page.get_by_text("Mara signed off freckles.jpg.")).to_be_visible()
-        expect(page.get_by_text("A little less, please.")).to_be_visible()
-        page.get_by_role("button", name="Make the final", exact=True).click()
+        page.get_by_role("button", name="Make all signed").click()
+        page.get_by_label("Name of each file").fill("{shoot}-{number}")
+        page.screenshot(path=screens / "finals-asked.jpg", type="jpeg", quality=80)
+        page.get_by_role("dialog").get_by_role("button", name="Make all signed").click()
         with page.expect_download() as saved:
             page.get_by_role("button", name="Save the file").click()
         final = saved.value.path().read_bytes()
         page.get_by_role("button", name="Pack all finals").click()
         with page.expect_download() as packed:
-            page.get_by_role("button", name="finals.zip").click()
+            page.get_by_role("button", name="Save all finals (ZIP)").click()
         with zipfile.ZipFile(packed.value.path()) as package:
-            assert package.read("freckles.jpg") == final
+            assert package.read("Regatta-second-day-001.jpg") == final
             assert package.read("contact-sheet.pdf").startswith(b"%PDF")
         page.screenshot(path=screens / "signed-and-final.jpg", type="jpeg", quality=80)
+
+        page.get_by_role("link", name="freckles.jpg").first.click()
+        expect(page.get_by_text("Signed by Mara")).to_be_visible()
+        expect(page.get_by_label("Softer skin", exact=True)).to_be_disabled()
+        page.screenshot(path=screens / "locked.jpg", type="jpeg", quality=80)
+        page.get_by_role("button", name="Unlock to change it").click()
+        page.get_by_role("dialog").get_by_role("button", name="Unlock").click()
+        expect(page.get_by_label("Softer skin", exact=True)).to_be_enabled()
 
     shoot = server.get("/v1/shoots")[0]["id"]
     (sign_off,) = server.get(f"/v1/shoots/{shoot}/sign-offs")
@@ -104,67 +113,14 @@ def test_from_upload_to_signed_final(
     assert "signed off" in record
 
 
-def signed_at(client: Page, strength: str, note: str) -> None:
-    """Choose on the client's page, say something, sign."""
-    client.get_by_label(strength, exact=True).first.check()
-    client.get_by_label("A note to the studio (optional)").fill(note)
+def signed_at(client: Page, strength: str) -> None:
+    """Choose on the client's page, and approve."""
+    client.get_by_role("radio", name=strength).first.check()
+    until(client, "document.querySelector('.approve').disabled === false")
+    client.locator(".decide .approve").click()
     client.get_by_label("Your name").fill("Mara")
-    until(client, "document.querySelector('.stage').ariaBusy !== 'true'")
-    client.wait_for_timeout(300)
-    client.get_by_role("button", name="This is how I want it").click()
-    expect(client.get_by_text("Signed off by Mara")).to_be_visible()
-
-
-@pytest.fixture
-def proof(server: Server, demo: Demo) -> str:
-    """Address of a proof of both demo portraits."""
-    server.settle(demo.shoot)
-    made = server.send(
-        "POST", f"/v1/shoots/{demo.shoot}/proofs", json={"portraits": demo.portraits}
-    )
-    return str(made["link"]["path"])
-
-
-def test_reload_and_back_keep_the_clients_words(
-    browser: Browser, server: Server, proof: str, screens: Path
-) -> None:
-    with watched(browser, server, viewport=PHONE, is_mobile=True, has_touch=True) as phone:
-        page = phone.new_page()
-        page.goto(proof)
-        page.get_by_label("75% of it", exact=True).first.check()
-        page.get_by_label("A note to the studio (optional)").fill("Just as I am")
-        page.get_by_role("link", name="Picture 2").click()
-        expect(page).to_have_title("bowman.jpg · Summer regatta")
-        page.go_back()
-        expect(page).to_have_title("freckles.jpg · Summer regatta")
-        page.reload()
-        expect(page.get_by_label("75% of it").first).to_be_checked()
-        expect(page.get_by_label("A note to the studio (optional)")).to_have_value("Just as I am")
-        page.get_by_role("button", name="Undo").click()
-        expect(page.get_by_label("All: as the studio suggests").first).to_be_checked()
-        page.get_by_role("slider", name="Slide to uncover before").fill("50")
-        page.screenshot(path=screens / "client-divided.jpg", type="jpeg", quality=80)
-
-
-def test_the_client_leaves_a_spot(
-    browser: Browser, server: Server, demo: Demo, proof: str, screens: Path
-) -> None:
-    with watched(browser, server, viewport=PHONE, is_mobile=True, has_touch=True) as phone:
-        page = phone.new_page()
-        page.goto(proof)
-        spots = page.locator(".spots li")
-        if not page.locator(".part.spots details").evaluate("one => one.open"):
-            page.locator(".part.spots summary").click()
-        spot = spots.filter(has_text="taken out here").first
-        number = spot.locator("strong").inner_text().split()[-1]
-        spot.get_by_label("leave it", exact=True).check()
-        mark = spots.filter(has=page.get_by_text(f"Spot {number}", exact=True)).first
-        expect(mark).to_contain_text("left as it is")
-        mark.scroll_into_view_if_needed()
-        page.screenshot(path=screens / "client-spots.jpg", type="jpeg", quality=80)
-        mark.get_by_role("button", name="Take it back").click()
-        expect(mark).to_contain_text("taken out here")
-    server.settle(demo.shoot)
+    client.get_by_role("button", name="Yes, approve").click()
+    expect(client.get_by_text("Approved by Mara")).to_be_visible()
 
 
 def test_a_closed_link_says_so(browser: Browser, server: Server) -> None:

@@ -5,15 +5,21 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from evenhand.steps.coarse import coarse
+from evenhand.steps.mark_detection import causes
 from evenhand.steps.marks import MarksSettings, marks
+from evenhand.steps.pigments import pigments_of
 from tests.evaluation.steps_marks import MarkTally, matches, tally
 from tests.evaluation.steps_measures import difference
-from tests.optics.changes import TrueMark
+from tests.optics.changes import MarkKind, TrueMark
 from tests.optics.scene import Scene
 from tests.optics.skin import MELANIN
 from tests.steps.skins import clean, marked
 
 SETTINGS = MarksSettings()
+
+FAINT = 0.15
+# Power of the density that drawn marks add, at which the step does not find them.
 
 
 def _around(scene: Scene, mark: TrueMark) -> np.ndarray:
@@ -39,6 +45,27 @@ def test_the_fill_has_the_grain_of_skin_which_telea_has_not() -> None:
     tally(marked("light"), counts)
     assert 0.75 < np.mean(counts.grain) < 1.25
     assert np.mean(counts.textbook_grain) < 0.7
+
+
+def test_a_mark_is_found_where_the_mask_doubts_it() -> None:
+    scene = marked("light")
+    pimple = next(m for m in scene.marks if m.kind is MarkKind.PIMPLE)
+    doubt = np.where(_around(scene, pimple), 0.6, 1).astype(np.float32)
+    doubted = replace(scene, masks={region: mask * doubt for region, mask in scene.masks.items()})
+    listed = marks(doubted.patch, SETTINGS).facts["marks"]
+    mine = [e for e in listed if matches(pimple, e, scene.mm_per_pixel)]
+    assert [entry["decision"] for entry in mine] == ["filled"]
+
+
+def test_shape_speaks_where_melanin_drowns_blood_and_only_of_a_spot_that_is_redder() -> None:
+    noise = 1e-4 * np.eye(3)
+    for tone, counts in (("light", False), ("brown", True)):
+        pigments = pigments_of(coarse(clean(tone).patch, 0.4))
+        grey = np.full(3, 0.2, np.float32)
+        redder = (grey + 0.1 * pigments.haemoglobin).astype(np.float32)
+        flat, inflamed = (causes(redder, noise, pigments, shape)[0] for shape in (0.0, 1.0))
+        assert (inflamed > flat + 0.2) == counts
+        assert causes(grey, noise, pigments, 1.0)[0] < 0.5
 
 
 def test_clean_skin_has_nothing_to_propose() -> None:
@@ -119,3 +146,44 @@ def test_nothing_else_changes_and_runs_agree_to_the_bit() -> None:
     changed = (once != scene.changed).any(axis=-1)
     assert not changed[scene.alpha == 0].any()
     assert changed.mean() < 0.05
+
+
+@pytest.mark.parametrize("tone", list(MELANIN))
+def test_a_spot_that_is_not_found_goes_where_it_is_pointed_at(tone: str) -> None:
+    scene = marked(tone)
+    scene = replace(scene, changed=scene.clean * (scene.changed / scene.clean) ** FAINT)
+    listed = marks(scene.patch, SETTINGS).facts["marks"]
+    unseen = [
+        mark
+        for mark in scene.marks
+        if mark.kind.passing and not any(matches(mark, e, scene.mm_per_pixel) for e in listed)
+    ]
+    mark = max(unseen, key=lambda one: one.diameter_mm)
+    place = (round(mark.column) + scene.patch.box.left, round(mark.row) + scene.patch.box.top)
+    change = marks(scene.patch, SETTINGS.model_copy(update={"removed_at": (place,)}))
+    near = _around(scene, mark)
+    before = difference(scene.changed, scene.clean)[near].mean()
+    after = difference(change.wanted, scene.clean)[near].mean()
+    assert after < 0.9 * before
+    assert after < 0.5  # half of what is just seen, common practice without a source
+    entry = next(e for e in change.facts["marks"] if matches(mark, e, scene.mm_per_pixel))
+    assert (entry["kind"], entry["decision"]) == ("passing", "filled")
+
+
+def test_a_lasting_mark_does_not_go_by_a_point() -> None:
+    scene = marked("light")
+    listed = marks(scene.patch, SETTINGS).facts["marks"]
+    for entry in (e for e in listed if e["kind"] == "lasting"):
+        place = (round(entry["column"]), round(entry["row"]))
+        change = marks(scene.patch, SETTINGS.model_copy(update={"removed_at": (place,)}))
+        same = next(e for e in change.facts["marks"] if e["number"] == entry["number"])
+        assert same["decision"] == "kept"
+
+
+def test_a_point_beside_the_skin_or_the_photograph_changes_nothing() -> None:
+    scene = marked("light")
+    usual = marks(scene.patch, SETTINGS)
+    places = ((10**5, 10**5), (0, 0))
+    change = marks(scene.patch, SETTINGS.model_copy(update={"removed_at": places}))
+    assert change.facts == usual.facts
+    assert np.array_equal(change.wanted, usual.wanted)

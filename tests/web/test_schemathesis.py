@@ -78,6 +78,7 @@ def a_shoot(app: FastAPI, place: Place, secret: str) -> Known:
         link = http.post(f"/v1/shoots/{shoot}/permission-links", json={"name": "Mara"}).json()
         job = http.post(f"/v1/portraits/{portrait}/final", json={"override": "a test"}).json()
         work_off(place)
+        change = ask_for_change(http, portrait, proof["link"]["token"])
         ids = {
             "shoot_id": shoot,
             "portrait_id": portrait,
@@ -85,11 +86,20 @@ def a_shoot(app: FastAPI, place: Place, secret: str) -> Known:
             "layer_id": http.get(f"/v1/portraits/{portrait}/layers").json()[0]["id"],
             "mark_id": http.get(f"/v1/portraits/{portrait}/marks").json()[0]["id"],
             "final_id": http.get(f"/v1/shoots/{shoot}/finals").json()[0]["id"],
+            "change_id": change,
             "job_id": job["id"],
             "region": "full",
             "size": "32,",
         }
     return Known(ids, {"studio": secret, "proof": proof["link"]["token"], "asked": link["token"]})
+
+
+def ask_for_change(http: TestClient, portrait: str, link: str) -> str:
+    """Ask for a change as the client; gives its identifier."""
+    path, headers = f"/v1/proof/portraits/{portrait}", {"Authorization": f"Bearer {link}"}
+    seen = http.get(f"{path}/picture", headers=headers).headers["Rendering"]
+    body = {"rendering": seen, "asked_by": "Mara", "words": "Less, please."}
+    return str(http.post(f"{path}/changes", headers=headers, json=body).json()["id"])
 
 
 @pytest.fixture(scope="module")

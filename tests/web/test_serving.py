@@ -120,6 +120,11 @@ def test_it_listens_on_loopback_and_speaks_to_nobody_else(running: Running) -> N
             assert not connection.raddr or connection.raddr.ip == "127.0.0.1"
 
 
+def test_it_says_what_to_open(running: Running) -> None:
+    assert running.process.stdout is not None
+    assert running.process.stdout.readline() == f"Open {running.url}/ in a browser.\n"
+
+
 def test_a_stopped_service_leaves_no_process(running: Running) -> None:
     """Runs last: it stops the service."""
     family = psutil.Process(running.process.pid).children(recursive=True)
@@ -135,6 +140,27 @@ def test_it_refuses_to_be_reachable_without_tls(tmp_path: Path) -> None:
     refused = subprocess.run(command, capture_output=True, text=True, timeout=PATIENCE_S)
     assert refused.returncode == 1
     assert "TLS" in refused.stderr
+
+
+def test_links_are_made_with_the_public_address(tmp_path: Path) -> None:
+    options = ["--workers", "0", "--public-url", "https://proofs.example.org"]
+    with serving(tmp_path, *options) as running:
+        headers = {"Authorization": f"Bearer {running.token}"}
+        with httpx.Client(base_url=running.url, headers=headers) as studio:
+            shoot = studio.post("/v1/shoots", json={"name": "Regatta"}).json()["id"]
+            asked = {"name": "Mara"}
+            link = studio.post(f"/v1/shoots/{shoot}/permission-links", json=asked).json()
+        assert link["url"] == f"https://proofs.example.org{link['path']}"
+        assert running.process.stdout is not None
+        told = running.process.stdout.readline()
+        assert told == "Open https://proofs.example.org/ in a browser.\n"
+
+
+def test_a_public_address_that_is_none_is_told(tmp_path: Path) -> None:
+    command = [*SERVE, "serve", "--data", str(tmp_path), "--public-url", "proofs"]
+    refused = subprocess.run(command, capture_output=True, text=True, timeout=PATIENCE_S)
+    assert refused.returncode == 2
+    assert "public_url" in refused.stderr
 
 
 def test_a_port_that_is_taken_is_told(tmp_path: Path) -> None:

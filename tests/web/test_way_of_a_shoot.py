@@ -128,6 +128,7 @@ def test_any_later_change_makes_a_sign_off_stale(studio: Studio, change: str) ->
     studio.agree(shoot, "Mara", "redness", "marks")
     _, link = studio.proof(shoot, portrait)
     signed = studio.sign(portrait, link)
+    studio.put(f"/v1/portraits/{portrait}/lock", json={"locked": False})
     if change == "strength":
         layer = studio.get(f"/v1/portraits/{portrait}/layers")[0]
         studio.put(f"/v1/layers/{layer['id']}/strength", json={"strength": 0.4})

@@ -90,6 +90,13 @@ LEAVE_AT = click.option(
     type=Point(),
     help="A point on redness that is no burn and is to be left. May be repeated.",
 )
+BEFORE_BURN = click.option(
+    "--before-burn",
+    metavar="PHOTO",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="A portrait of the same person, alone, taken before the burn: skin is compared with that "
+    "of then. For one file at a time.",
+)
 STRENGTH = click.option(
     "--strength",
     "strengths",

@@ -9,6 +9,7 @@ import click
 
 from evenhand.cli.options import (
     ALGORITHM,
+    BEFORE_BURN,
     BURNT_AT,
     CERTIFICATE,
     EPILOG,
@@ -49,6 +50,7 @@ from evenhand.cli.settings import certificate_from, settings_from
 @SKIN_AT
 @BURNT_AT
 @LEAVE_AT
+@BEFORE_BURN
 @CERTIFICATE
 @KEY
 @ALGORITHM
@@ -65,6 +67,7 @@ def retouch_command(
     skin_at: tuple[tuple[int, int], ...],
     burnt_at: tuple[tuple[int, int], ...],
     leave_at: tuple[tuple[int, int], ...],
+    before_burn: Path | None,
     chain: Path | None,
     key: Path | None,
     algorithm: str,
@@ -82,7 +85,9 @@ def retouch_command(
 
     settings = settings_from(only, strengths, caps, others, skin_at, burnt_at, leave_at)
     certificate = certificate_from(chain, key, algorithm)
-    portraits, failed = portraits_in(paths, out)
+    portraits, failed = portraits_in(paths, out, [before_burn] if before_burn else [])
+    if before_burn is not None and len(portraits) + len(failed) != 1:
+        raise click.UsageError("--before-burn is for one file: name the portrait it belongs to.")
     for outcome in failed:
         say_outcome(outcome, as_json=as_json)
     with progress(len(portraits), shown=not as_json) as advance:
@@ -93,6 +98,7 @@ def retouch_command(
             overwrite=overwrite,
             dry_run=dry_run,
             certificate=certificate,
+            before_burn=before_burn,
         ):
             advance()
             say_outcome(outcome, as_json=as_json)

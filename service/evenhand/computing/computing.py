@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from evenhand.people.person import Person
 from evenhand.photo.photograph import Photograph
 from evenhand.processors import PROCESSORS
 from evenhand.steps.gain import Gain, added
-from evenhand.steps.patch import Change, SkinPatch, frame_of, patch_of
+from evenhand.steps.patch import Change, ReferenceSkin, SkinPatch, frame_of, patch_of
 
 MOST_AT_ONCE = 50_000_000
 """Pixels up to which people are retouched, and results written, at the same time; of more, one
@@ -42,6 +43,7 @@ def compute_layers(
     settings: RetouchSettings | None = None,
     *,
     permission: Mapping[int, Collection[str]] | None = None,
+    references: Mapping[int, ReferenceSkin] = MappingProxyType({}),
     further: Sequence[Step] = (),
     clock: Stopwatch | None = None,
 ) -> list[Layer]:
@@ -58,6 +60,9 @@ def compute_layers(
     permission : mapping of int to collection of str, optional
         Steps that each person, by index, agreed to: no other runs on them, and none on a person who
         is not in it. Without it everything asked for runs, and it is you who has asked.
+    references : mapping of int to ReferenceSkin
+        Skin from before a burn, in this photograph's light, by person's index
+        (`evenhand.earlier`).
     further : sequence of Step
         Steps of your own, with their settings; they run on everybody, after the others, and need
         permission like them.
@@ -93,7 +98,10 @@ def compute_layers(
     at_once = PROCESSORS if photograph.frame.area <= MOST_AT_ONCE else 1
     with ThreadPoolExecutor(at_once) as threads:
         found = threads.map(
-            lambda person: _layers_of_person(photograph, person, asked[person.index], clock), shown
+            lambda person: _layers_of_person(
+                photograph, person, asked[person.index], references.get(person.index), clock
+            ),
+            shown,
         )
         layers = [layer for those in found for layer in those]
     with clock("sum"):
@@ -142,14 +150,18 @@ def _asked(
 
 
 def _layers_of_person(
-    photograph: Photograph, person: Person, asked: Sequence[_Asked], clock: Stopwatch
+    photograph: Photograph,
+    person: Person,
+    asked: Sequence[_Asked],
+    before: ReferenceSkin | None,
+    clock: Stopwatch,
 ) -> list[Layer]:
     """One person's layers; each step sees what the steps before it want, so none acts twice.
 
     A layer is made of what a step wants while the next step is computed.
     """
     with clock("cut"):
-        patch = patch_of(photograph, person)
+        patch = replace(patch_of(photograph, person), before=before)
     so_far = patch
 
     def made(one: _Asked, patch: SkinPatch, change: Change | Gain) -> Layer:

@@ -8,6 +8,7 @@ from pathlib import Path
 from sqlalchemy.orm import Session
 
 from evenhand.jobs.contact_sheet import Entry, write_contact_sheet
+from evenhand.jobs.final_forms import write_form
 from evenhand.jobs.job import Run, SupersededError
 from evenhand.jobs.packing import unpack_layer
 from evenhand.jobs.pictures import srgb_picture
@@ -16,10 +17,9 @@ from evenhand.layers.layer import Layer
 from evenhand.shoots import record, storage
 from evenhand.shoots.errors import NoSignOffError, NotReadyError, StaleError
 from evenhand.shoots.files import Stored
-from evenhand.shoots.finals import deliverable
+from evenhand.shoots.finals import Format, deliverable, final_name
 from evenhand.shoots.inputs import inputs_of
 from evenhand.shoots.media_types import media_type_of
-from evenhand.shoots.names import file_name
 from evenhand.shoots.renderings import Shown, as_choices, shown, state_of
 from evenhand.shoots.sign_offs import Standing, latest, standing
 from evenhand.shoots.tables import Final, Portrait, Shoot, SignOff
@@ -44,7 +44,12 @@ def make_final(place: Place, run: Run) -> None:
         strengths = [item.strength for item in items]
         pixels = place.retoucher.blend(photograph, layers, strengths)
         run.doing("writing", 0.7)
-        made = place.retoucher.write(pixels, photograph, folder, layers, strengths)
+        form = Format(run.arguments.get("format", Format.ORIGINAL))
+        if form is Format.ORIGINAL:
+            made = place.retoucher.write(pixels, photograph, folder, layers, strengths)
+        else:
+            side = run.arguments.get("longest_side")
+            made = write_form(pixels, photograph, form, side, folder, layers, strengths)
         stored = place.files.put(run.shoot_id, made)
         with run.committing() as session:
             portrait, items, now_state = _basis(place, session, run)
@@ -114,7 +119,8 @@ def _basis(place: Place, session: Session, run: Run) -> tuple[Portrait, list[Sho
     portrait = session.get(Portrait, run.portrait_id)
     if portrait is None:
         raise SupersededError(run.job_id)
-    if portrait.layers_key != inputs_of(session, portrait, place.steps).key:
+    signing = bool(run.arguments.get("sign_off"))  # its state says which layers it is made from
+    if not signing and portrait.layers_key != inputs_of(session, portrait, place.steps).key:
         raise NotReadyError(
             f"The layers of {portrait.name} are still to be computed.", "Wait, then ask again."
         )
@@ -125,7 +131,7 @@ def _basis(place: Place, session: Session, run: Run) -> tuple[Portrait, list[Sho
             f"{portrait.name} was signed off after this final was asked for.",
             "Ask for the final as it was signed.",
         )
-    if run.arguments.get("sign_off"):
+    if signing:
         sign_off = session.get(SignOff, run.arguments["sign_off"])
         how = standing(session, portrait, sign_off) if sign_off else Standing.VOID
         if sign_off is None or how is Standing.VOID:
@@ -157,6 +163,8 @@ def _enter_final(
         override=run.arguments.get("override"),
         name=_final_name(session, run, portrait, made.suffix),
         media_type=media_type_of(made),
+        format=run.arguments.get("format", Format.ORIGINAL),
+        longest_side=run.arguments.get("longest_side"),
         layers=[
             {"person": i.person.id, "step": i.layer.step, "strength": i.strength} for i in items
         ],
@@ -175,6 +183,9 @@ def _enter_final(
         portrait=portrait.id,
         sign_off=final.sign_off_id,
         override=final.override,
+        format=final.format,
+        longest_side=final.longest_side,
+        strengths=final.layers,
         sha256=stored.sha256,
     )
     final.number = entry.number
@@ -183,9 +194,7 @@ def _enter_final(
 
 def _final_name(session: Session, run: Run, portrait: Portrait, suffix: str) -> str:
     shoot = session.get_one(Shoot, run.shoot_id)
-    number = [p.id for p in shoot.portraits].index(portrait.id) + 1
-    pattern = run.arguments.get("pattern") or "{portrait}"
-    return file_name(pattern, shoot=shoot.name, portrait=portrait.name, number=number) + suffix
+    return final_name(shoot, portrait, run.arguments.get("pattern") or "{portrait}") + suffix
 
 
 def _held_finals(session: Session, run: Run) -> list[Final]:

@@ -85,6 +85,8 @@ def pack_person(person: Person) -> bytes:
     if person.burnt is not None:
         arrays["burnt"] = mask_codes(person.burnt.chance)
         arrays["burnt.to_photograph"] = person.burnt.to_photograph
+        if person.burnt.seen is not None:
+            arrays["burnt.seen"] = person.burnt.seen
     return pack(facts, arrays)
 
 
@@ -106,7 +108,9 @@ def unpack_person(data: bytes) -> Person:
             Region(name): Mask(Box(**box), mask_alpha(arrays[f"mask.{name}"]))
             for name, box in facts["masks"].items()
         },
-        burnt=Belief(mask_alpha(arrays["burnt"]), arrays["burnt.to_photograph"])
+        burnt=Belief(
+            mask_alpha(arrays["burnt"]), arrays["burnt.to_photograph"], arrays.get("burnt.seen")
+        )
         if "burnt" in arrays
         else None,
     )

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any, Protocol
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any, Protocol
 
 from pydantic import BaseModel, ValidationError
 
@@ -14,8 +15,15 @@ from evenhand.layers.layer import Layer
 from evenhand.people.person import Person
 from evenhand.photo.photograph import Photograph
 
+if TYPE_CHECKING:
+    from evenhand.steps.reference import DaySkin
+
 Wanted = Mapping[int, Mapping[str, Mapping[str, Any]]]
 """Settings by person's index and step; a step that is not named is not run."""
+
+
+NOBODY: Mapping[int, DaySkin] = MappingProxyType({})
+"""Nobody's skin before a burn."""
 
 
 class Retoucher(Protocol):
@@ -34,9 +42,20 @@ class Retoucher(Protocol):
         ...
 
     def layers(
-        self, photograph: Photograph, people: Sequence[Person], wanted: Wanted
+        self,
+        photograph: Photograph,
+        people: Sequence[Person],
+        wanted: Wanted,
+        before: Mapping[int, DaySkin] = NOBODY,
     ) -> list[Layer]:
-        """Layers of the wanted steps, each inside its cap and together inside the sum's."""
+        """Layers of the wanted steps, each inside its cap and together inside the sum's.
+
+        `before` is people's skin before a burn by their index.
+        """
+        ...
+
+    def skin_before(self, photograph: Photograph, person: Person, name: str) -> DaySkin:
+        """Skin of a person in a portrait of that name, taken before a burn."""
         ...
 
     def blend(
@@ -78,16 +97,35 @@ class Engine:
 
         return find_people(photograph)
 
+    def skin_before(self, photograph: Photograph, person: Person, name: str) -> DaySkin:
+        """Skin of a person in a portrait taken before a burn."""
+        from evenhand.earlier import measured
+
+        return measured(photograph, person, name)
+
     def layers(
-        self, photograph: Photograph, people: Sequence[Person], wanted: Wanted
+        self,
+        photograph: Photograph,
+        people: Sequence[Person],
+        wanted: Wanted,
+        before: Mapping[int, DaySkin] = NOBODY,
     ) -> list[Layer]:
         """Layers of the wanted steps."""
         from evenhand.computing import RetouchSettings, compute_layers
+        from evenhand.earlier import reference_of
 
         settings = RetouchSettings.model_validate(
             {"by_person": {index: {"steps": tuple(of), **of} for index, of in wanted.items()}}
         )
-        return compute_layers(photograph, people, settings, permission=wanted)
+        name = photograph.path.name if photograph.path else "The photograph"
+        references = {
+            person.index: reference_of(photograph, person, before[person.index], name)
+            for person in people
+            if person.index in before and wanted.get(person.index)
+        }
+        return compute_layers(
+            photograph, people, settings, permission=wanted, references=references
+        )
 
     def blend(
         self, photograph: Photograph, layers: Sequence[Layer], strengths: Sequence[float]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from contextlib import suppress
 from datetime import timedelta
 
 from dbos import DBOS
@@ -11,8 +12,10 @@ from sqlalchemy import delete, select
 from evenhand.jobs.job import OVER, State
 from evenhand.jobs.place import Place
 from evenhand.shoots import storage
-from evenhand.shoots.deletion import delete_shoot, unfinished
+from evenhand.shoots.deletion import delete_portrait, delete_shoot, unfinished
+from evenhand.shoots.errors import NotFoundError
 from evenhand.shoots.files import UPLOADS
+from evenhand.shoots.removal import overdue
 from evenhand.shoots.tables import Audit, Job, Shoot, Upload, now
 
 KEPT = timedelta(days=7)
@@ -32,7 +35,7 @@ YOUNG_S = 3600.0
 
 
 def tidy(place: Place) -> dict[str, int]:
-    """Finish broken-off deletions, end old uploads, delete files without an entry.
+    """Finish broken-off deletions, delete what was removed, end uploads, delete lost files.
 
     Returns
     -------
@@ -44,14 +47,26 @@ def tidy(place: Place) -> dict[str, int]:
         shoots = list(session.scalars(select(Shoot.id).where(Shoot.deleting_at.is_(None))))
     for shoot_id in deletions:
         delete_shoot(place.database, place.files, shoot_id, "service")
+    removed = delete_removed(place)
     unneeded = sum(len(storage.sweep(place.database, place.files, one)) for one in shoots)
     unentered = storage.sweep_unentered(place.database, place.files, time.time() - YOUNG_S)
     return {
         "audit": prune_audit(place),
         "deletions": len(deletions),
+        "portraits": removed,
         "uploads": end_uploads(place) + end_lost_parts(place),
         "files": unneeded + len(unentered),
     }
+
+
+def delete_removed(place: Place) -> int:
+    """Delete portraits that were removed too long ago to be brought back; gives how many."""
+    with place.database.reading() as session:
+        portraits = overdue(session)
+    for portrait_id in portraits:
+        with suppress(NotFoundError):
+            delete_portrait(place.database, place.files, portrait_id, "service")
+    return len(portraits)
 
 
 def prune_audit(place: Place) -> int:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
+from typing import TYPE_CHECKING
 
 import structlog
 from opentelemetry.trace import get_tracer
@@ -27,8 +28,12 @@ from evenhand.people.person import Mask, Region
 from evenhand.people.person import Person as Found
 from evenhand.shoots import record, storage, tables
 from evenhand.shoots.errors import NotFoundError
-from evenhand.shoots.inputs import MARKS, Inputs, PersonInputs, inputs_of
+from evenhand.shoots.inputs import MARKS, EarlierInputs, Inputs, PersonInputs, inputs_of
 from evenhand.shoots.outages import AWAY, outage_of
+from evenhand.shoots.sign_offs import is_locked
+
+if TYPE_CHECKING:
+    from evenhand.steps.reference import DaySkin
 
 SHORTEST_PAUSE_S, LONGEST_PAUSE_S = 0.5, 20.0
 """How long a job waits before it tries again what could not be done, seconds; doubled each time."""
@@ -153,15 +158,30 @@ def _layers(place: Place, run: Run, inputs: Inputs) -> list[Layer]:
     if not inputs.wanted:
         return []
     run.doing("reading", 0.1)
+    before = _before_burn(place, run, inputs)
     with place.files.as_path(run.shoot_id, inputs.sha256, inputs.name) as path:
         photograph = place.retoucher.read(path)
     run.doing("computing layers", 0.3)
     people = [_found(place, run, person) for person in inputs.people]
     wanted = {person.index: person.steps for person in inputs.people}
-    return place.retoucher.layers(photograph, people, wanted)
+    return place.retoucher.layers(photograph, people, wanted, before)
 
 
-def _found(place: Place, run: Run, person: PersonInputs) -> Found:
+def _before_burn(place: Place, run: Run, inputs: Inputs) -> dict[int, DaySkin]:
+    """Skin before the burn of the people for whom such a portrait was named, by index."""
+    before = {}
+    for person in inputs.people:
+        earlier = person.before_burn
+        if earlier is not None:
+            file = earlier.photograph_sha256, earlier.name
+            with place.files.as_path(run.shoot_id, *file) as path:
+                photograph = place.retoucher.read(path)
+            found = _found(place, run, earlier)
+            before[person.index] = place.retoucher.skin_before(photograph, found, earlier.name)
+    return before
+
+
+def _found(place: Place, run: Run, person: PersonInputs | EarlierInputs) -> Found:
     """A person as found, with masks as painted."""
     found = unpack_person(place.files.read(run.shoot_id, person.sha256))
     edits: list[Edit] = []
@@ -179,12 +199,18 @@ def painted(package: bytes) -> Mask:
 
 
 def _enter_layers(place: Place, run: Run, inputs: Inputs, layers: list[Layer]) -> bool:
-    """Enter layers if they still are what is wanted; gives whether the work is done."""
+    """Enter layers if they still are what is wanted; gives whether the work is done.
+
+    Nothing is entered where the portrait was signed and locked.
+    """
     run.doing("storing layers", 0.8)
     packages = [pack_layer(layer) for layer in layers]
     stored = [place.files.put(run.shoot_id, package) for package in packages]
     with run.committing() as session:
         portrait = _portrait(session, run)
+        if is_locked(session, portrait):
+            run.end(session, {"layers": 0})
+            return True
         if inputs_of(session, portrait, place.steps).key != inputs.key:
             return False
         rows = {person.index: person for person in portrait.people}

@@ -1,13 +1,16 @@
 """Where one person's skin is burnt, as a small network of our own believes.
 
 It is given the person's skin with its colour against that of the same person, in optical density
-and apart from shading, so that neither tone nor the light's colour has to be guessed. How it was
-trained, on what, and where it fails is told in ``models/burns/README.md``.
+and apart from shading, so that neither tone nor the light's colour has to be guessed; and the
+photographer's points, which it grows to the burn they lie in. How it was trained, on what, and
+where it fails is told in ``models/burns/README.md``.
 """
 
 from __future__ import annotations
 
 import threading
+from collections.abc import Sequence
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -18,8 +21,10 @@ from evenhand.people.views import View, chained
 from evenhand.people.weights import network_of
 
 Field = npt.NDArray[np.float32]
+Seen = npt.NDArray[np.uint8]
+Points = Sequence[tuple[float, float]]
 
-SIDE = 128
+SIDE = 192
 """Pixels of the square that holds a person's skin."""
 
 MARGIN = 0.06
@@ -31,8 +36,11 @@ DARKEST = 0.004
 LEAST_SKIN = 0.5
 """Chance of skin from which a pixel tells the person's own colour."""
 
-FEWEST = 60
+FEWEST = 120
 """Pixels of such skin below which nothing can be told."""
+
+POINT_RADIUS = 2.5
+"""Pixels around a point that are marked, as in training."""
 
 CELLS = np.array([[2.0, 0.0, 0.5], [0.0, 2.0, 0.5]])
 """From cells of the answer to pixels of the square."""
@@ -72,33 +80,86 @@ def belief_of(view: View, skin: Field, face: Field, hand: Field) -> Belief | Non
         size = (SIDE, SIDE)
         return np.asarray(cv2.warpAffine(values, to_view, size, flags=flags, borderMode=border))
 
-    picture = drawn(view.pixels, cv2.BORDER_REPLICATE)
-    masks = [drawn(mask, cv2.BORDER_CONSTANT) for mask in (skin, face, hand)]
-    given = features(np.asarray(picture, np.uint8), *(np.asarray(m, np.float32) for m in masks))
+    masks = np.stack([drawn(mask, cv2.BORDER_CONSTANT) for mask in (skin, face, hand)], axis=-1)
+    codes = np.rint(np.clip(np.asarray(masks, np.float32), 0, 1) * 255).astype(np.uint8)
+    picture = np.asarray(drawn(view.pixels, cv2.BORDER_REPLICATE), np.uint8)
+    seen = np.concatenate([picture, codes], axis=-1)
+    chance = _answer(seen, np.zeros((SIDE, SIDE, 2), np.float32))
+    if chance is None:
+        return None
+    return Belief(chance, chained(view.to_photograph, chained(to_view, CELLS)), seen)
+
+
+def pointed(belief: Belief, burnt_at: Points, leave_at: Points) -> Belief:
+    """The belief once more, told what the photographer points at.
+
+    Parameters
+    ----------
+    belief : Belief
+        Without points.
+    burnt_at, leave_at : sequence of (column, row)
+        Points of the photograph that are burnt, and that are to be left. Those that lie off the
+        person's skin tell nothing.
+
+    Returns
+    -------
+    Belief
+        The same where nothing is pointed at.
+    """
+    if belief.seen is None:
+        return belief
+    to_square = np.linalg.inv(np.vstack([belief.to_photograph, [0, 0, 1]]))[:2]
+    marked = np.zeros((SIDE, SIDE, 2), np.float32)
+    for channel, points in enumerate((burnt_at, leave_at)):
+        for point in points:
+            cell = to_square @ np.array([*point, 1.0])
+            marked[..., channel] = np.maximum(marked[..., channel], _disc(_pixel(cell)))
+    marked *= belief.seen[..., 3:4] > LEAST_SKIN * 255
+    if not marked.any():
+        return belief
+    chance = _answer(belief.seen, marked)
+    return belief if chance is None else replace(belief, chance=chance)
+
+
+def _pixel(cell: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Pixel of the square of a (fractional) cell of the answer."""
+    return np.asarray(CELLS[:, :2] @ cell + CELLS[:, 2], np.float64)
+
+
+def _disc(middle: npt.NDArray[np.float64]) -> Field:
+    step = np.arange(SIDE)
+    away = (step[None, :] - round(middle[0])) ** 2 + (step[:, None] - round(middle[1])) ** 2
+    return np.asarray(away <= POINT_RADIUS**2, np.float32)
+
+
+def _answer(seen: Seen, points: Field) -> Field | None:
+    """What the network says; None where too little skin is seen."""
+    given = features(seen, points)
     if given is None:
         return None
     with _lock:  # the network holds its activations: one person at a time
         network = network_of("burns", "burns.onnx")
         network.setInput(given[None])
-        belief = network.forward()[0, 0].copy()
-    return Belief(belief, chained(view.to_photograph, chained(to_view, CELLS)))
+        return np.asarray(network.forward()[0, 0].copy(), np.float32)
 
 
-def features(picture: npt.NDArray[np.uint8], skin: Field, face: Field, hand: Field) -> Field | None:
+def features(seen: Seen, points: Field) -> Field | None:
     """What the network is given, as in ``models/burns/features.py``.
 
     Parameters
     ----------
-    picture : ndarray of uint8, shape (S, S, 3)
-        sRGB code values.
-    skin, face, hand : ndarray of float32, shape (S, S)
+    seen : ndarray of uint8, shape (S, S, 6)
+        sRGB code values, then the chance of this person's skin, of face and of hands, 255 for 1.
+    points : ndarray of float32, shape (S, S, 2)
+        1 around points that are burnt, and around those that are to be left.
 
     Returns
     -------
-    ndarray of float32, shape (12, S, S), or None
+    ndarray of float32, shape (14, S, S), or None
         None where too little skin is seen.
     """
-    density = -np.log(_LINEAR[picture] + np.float32(DARKEST))
+    density = -np.log(_LINEAR[seen[..., :3]] + np.float32(DARKEST))
+    skin, face, hand = np.moveaxis(seen[..., 3:].astype(np.float32) / 255, -1, 0)
     sure = skin > LEAST_SKIN
     if sure.sum() < FEWEST:
         return None
@@ -109,7 +170,8 @@ def features(picture: npt.NDArray[np.uint8], skin: Field, face: Field, hand: Fie
     own = np.clip(own, -1, 1) * skin
     around = np.moveaxis(density, -1, 0) / np.float32(2.5) - 1
     constant = np.broadcast_to((tone / 2.5 - 1)[:, None, None], around.shape)
-    planes = [skin[None], 2 * own, face[None], hand[None], around, constant]
+    marks = np.moveaxis(points, -1, 0)
+    planes = [skin[None], 2 * own, face[None], hand[None], around, constant, marks]
     return np.asarray(np.concatenate(planes), np.float32)
 
 

@@ -10,7 +10,6 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from evenhand.box import Box
 from evenhand.people import parser
 from evenhand.people.burnt import belief_of
 from evenhand.people.drawing import kept_mask, masks_of
@@ -18,7 +17,8 @@ from evenhand.people.edges import moved
 from evenhand.people.parser import SKIN_PARTS, Parse, Parsing, Part
 from evenhand.people.parts import face_parts, parts_of
 from evenhand.people.person import Person, Region, Scale, ScaleSource
-from evenhand.people.views import View, reduced
+from evenhand.people.shapes import disc
+from evenhand.people.views import View, box_around, reduced
 from evenhand.photo.photograph import Photograph
 
 Field = npt.NDArray[np.float32]
@@ -93,9 +93,8 @@ def faceless_people(
 
 def _groups(seen: Chosen) -> list[Chosen]:
     """Patches that lie close together, the small ones left out, from left to right."""
-    reach = max(1, round(TOGETHER * max(seen.shape) / 2))
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
-    _, labels = cv2.connectedComponents(cv2.dilate(seen.astype(np.uint8), disc))
+    reach = disc(TOGETHER * max(seen.shape) / 2)
+    _, labels = cv2.connectedComponents(cv2.dilate(seen.astype(np.uint8), reach))
     groups = [seen & (labels == number) for number in range(1, int(labels.max()) + 1)]
     large = [group for group in groups if group.mean() >= LEAST_SHARE]
     return sorted(large, key=lambda group: float(np.nonzero(group)[1].mean()))
@@ -130,7 +129,8 @@ def _person(
     photograph: Photograph, frame: Parse, near: Chosen, whole: View, scale: Scale, index: int
 ) -> Person:
     """The person of a group of patches, with masks; never a face."""
-    box = _box_around(near, whole, photograph.frame)
+    margin = round(MARGIN_SHARE * max(photograph.shape))
+    box = box_around(near, whole.to_photograph).grown(margin, photograph.shape)
     view = reduced(photograph, box, WORKING_SIZE)
     closer: tuple[Parse, ...] = ()
     if max(box.height, box.width) < CLOSER_SHARE * max(photograph.shape):
@@ -148,15 +148,3 @@ def _person(
     masks.pop(Region.FACE, None)
     burnt = belief_of(view, parts.skin, parts.face, parts.hand)
     return Person(index, None, scale, masks, burnt)
-
-
-def _box_around(group: Chosen, view: View, frame: Box) -> Box:
-    """Box in the photograph around what was seen, with a margin."""
-    rows, columns = np.nonzero(group)
-    ends = np.array([[columns.min(), rows.min()], [columns.max() + 1, rows.max() + 1]], np.float32)
-    (left, top), (right, bottom) = view.in_photograph(ends)
-    margin = MARGIN_SHARE * max(frame.height, frame.width)
-    box = Box(
-        round(top - margin), round(left - margin), round(bottom + margin), round(right + margin)
-    )
-    return box.intersection(frame)

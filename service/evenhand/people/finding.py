@@ -9,20 +9,19 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import BaseModel, ConfigDict, Field
 
-from evenhand.box import Box
 from evenhand.people import edges, parser, regions
 from evenhand.people.burnt import belief_of
 from evenhand.people.drawing import joined, kept_mask, masks_of, on_view
 from evenhand.people.faceless import faceless_people
 from evenhand.people.faces import Head, find_heads
-from evenhand.people.looks import further_heads, looked_at
+from evenhand.people.looks import confirmed, further_heads, looked_at
 from evenhand.people.ownership import owners
 from evenhand.people.parser import Parsing
 from evenhand.people.parts import face_parts, parts_of
 from evenhand.people.person import SKIN_REGIONS, Mask, Person, Region, Scale
 from evenhand.people.pointed import SkinPlace, pointed_person
 from evenhand.people.scale import scale_of
-from evenhand.people.views import Affine, View, quarter_turned, reduced
+from evenhand.people.views import Affine, View, box_around, quarter_turned, reduced
 from evenhand.photo.photograph import Photograph
 
 WORKING_SIZE = 640
@@ -105,6 +104,7 @@ def find_people(
         look = thread.submit(parser.look, photograph, photograph.frame)
         heads = find_heads(photograph)
     frame = look.result()
+    heads = confirmed(frame, heads)
     heads = _chosen(heads + further_heads(frame, heads, photograph.frame), settings)
     if not heads:
         return faceless_people(photograph, frame, settings.pointed_mm_per_pixel)
@@ -148,7 +148,8 @@ def _person_of(
     """The person of one head, with masks."""
     scale = scale_of(head.face)
     own, to_photograph = owned
-    box = _box_around(own, to_photograph, head, photograph.frame)
+    margin = round(MARGIN * max(photograph.shape)) + 1
+    box = box_around(own, to_photograph).union(head.face.box).grown(margin, photograph.shape)
     turns = round(head.face.roll / 90) % 4
     view = quarter_turned(reduced(photograph, box, WORKING_SIZE), turns)
     mm_per_pixel = scale.mm_per_pixel * view.pixel_size
@@ -158,19 +159,6 @@ def _person_of(
     masks = masks_of(photograph, view, parts, kept)
     burnt = belief_of(view, parts.skin, parts.face, parts.hand)
     return Person(index, head.face, scale, masks, burnt)
-
-
-def _box_around(own: npt.NDArray[np.bool_], to_photograph: Affine, head: Head, frame: Box) -> Box:
-    """Box in the photograph around what belongs to a head, the face at least."""
-    margin = round(MARGIN * max(frame.height, frame.width)) + 1
-    box = head.face.box
-    if own.any():
-        rows, columns = np.flatnonzero(own.any(axis=1)), np.flatnonzero(own.any(axis=0))
-        ends = np.array([[columns[0], rows[0]], [columns[-1] + 1, rows[-1] + 1]], np.float64)
-        (left, top), (right, bottom) = ends @ to_photograph[:, :2].T + to_photograph[:, 2]
-        box = box.union(Box(round(top), round(left), round(bottom), round(right)))
-    grown = Box(box.top - margin, box.left - margin, box.bottom + margin, box.right + margin)
-    return grown.intersection(frame)
 
 
 def _face_parts(

@@ -14,6 +14,7 @@ from evenhand.colour.encoding import encoding_of
 from evenhand.people import skin_model
 from evenhand.people.parser import SKIN_PARTS, Parsing, Part
 from evenhand.people.person import Region
+from evenhand.people.shapes import disc
 from evenhand.people.views import View
 
 Field = npt.NDArray[np.float32]
@@ -151,21 +152,14 @@ def face_parts(
     """
     parts = {}
     margin = (MESH_PART_MARGIN_MM if known else FACE_PART_MARGIN_MM) / mm_per_pixel
-    within = _disc(FACE_PARTS_WITHIN_MM / mm_per_pixel)
+    within = disc(FACE_PARTS_WITHIN_MM / mm_per_pixel)
     for region, part in FACE_PARTS.items():
         seen = (_chance(parsing, view, (part,)) > FACE_PART_SHARE).astype(np.float32)
-        seen = cv2.dilate(seen, _disc(margin))
+        seen = cv2.dilate(seen, disc(margin))
         if known:
             seen *= cv2.dilate(known[region], within) if region in known else 0
         parts[region] = cv2.GaussianBlur(seen, (0, 0), max(0.5, margin / 4))
     return parts
-
-
-def _disc(radius: float) -> Codes:
-    """Shape to dilate by, at least a pixel."""
-    side = 2 * max(1, round(radius)) + 1
-    disc: Codes = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
-    return disc
 
 
 def _chance(parsing: Parsing, view: View, parts: tuple[Part, ...]) -> Field:

@@ -157,11 +157,14 @@ class Belief:
     chance : ndarray of float32, shape (height, width)
         In [0, 1].
     to_photograph : ndarray of float64, shape (2, 3)
-        Affine map from (column, row) of the working view to the photograph.
+        Affine map from (column, row) of `chance` to the photograph.
+    seen : ndarray of uint8, shape (side, side, 6), or None
+        What the network was given, to be asked again with the photographer's points.
     """
 
     chance: Alpha
     to_photograph: npt.NDArray[np.float64]
+    seen: npt.NDArray[np.uint8] | None = None
 
     def on(self, box: Box, shape: tuple[int, int]) -> Alpha:
         """The belief on a grid of some (rows, columns) over a box of the photograph."""

@@ -69,6 +69,9 @@ widen for each degree beyond."""
 FOREHEAD, CHIN = 10, 152
 """Top of the forehead and tip of the chin in the face mesh."""
 
+MIDDLE_OF_FACE = (FOREHEAD, 9, 168, 6, 197, 195, 5, 4, 1, 2, 164, 0, 17, 18, 200, CHIN)
+"""Points along the middle of a face, from the forehead over the nose to the chin."""
+
 LASHES_MM = 3.0
 """Upper lashes stand out this much farther than the lower ones."""
 

@@ -190,6 +190,23 @@ def _looks_like_srgb(encoding: Encoding) -> bool:
     return float(np.abs(np.clip(srgb, 0, 255) - probe).max()) < SAME_LOOK
 
 
+def box_around(chosen: npt.NDArray[np.bool_], to_photograph: Affine) -> Box:
+    """Smallest box in the photograph around the chosen pixels of a view; empty where none is.
+
+    Parameters
+    ----------
+    chosen : ndarray of bool, shape (height, width)
+    to_photograph : ndarray of float64, shape (2, 3)
+        Affine map from (column, row) of the view to the photograph, without a turn.
+    """
+    if not chosen.any():
+        return Box(0, 0, 0, 0)
+    rows, columns = np.flatnonzero(chosen.any(axis=1)), np.flatnonzero(chosen.any(axis=0))
+    ends = np.array([[columns[0], rows[0]], [columns[-1] + 1, rows[-1] + 1]], np.float64)
+    (left, top), (right, bottom) = ends @ to_photograph[:, :2].T + to_photograph[:, 2]
+    return Box(round(top), round(left), round(bottom), round(right))
+
+
 def chained(outer: Affine, inner: npt.NDArray[Any]) -> Affine:
     """The affine map that applies `inner`, then `outer`."""
     matrix = outer[:, :2] @ inner[:, :2]

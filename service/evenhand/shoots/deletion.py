@@ -12,6 +12,7 @@ from evenhand.shoots.database import Database
 from evenhand.shoots.errors import NotFoundError
 from evenhand.shoots.files import Files
 from evenhand.shoots.tables import (
+    AskedChange,
     Audit,
     Final,
     Job,
@@ -111,6 +112,9 @@ def delete_portrait(database: Database, files: Files, portrait_id: str, actor: s
             "people": _count(session, Person, Person.portrait_id == portrait_id),
             "layers": _count(session, Layer, Layer.person_id.in_(people)),
             "mask edits": _count(session, MaskEdit, MaskEdit.person_id.in_(people)),
+            "changes asked for": _count(
+                session, AskedChange, AskedChange.portrait_id == portrait_id
+            ),
             "sign-offs": _count(session, SignOff, SignOff.portrait_id == portrait_id),
             "finals": _count(session, Final, Final.portrait_id == portrait_id),
         }
@@ -139,6 +143,7 @@ def _rows(session: Session, shoot_id: str) -> dict[str, int]:
         "mask edits": _count(session, MaskEdit, MaskEdit.person_id.in_(people)),
         "permissions": _count(session, Permission, Permission.shoot_id == shoot_id),
         "proofs": _count(session, Proof, Proof.shoot_id == shoot_id),
+        "changes asked for": _count(session, AskedChange, AskedChange.proof_id.in_(proofs)),
         "sign-offs": _count(session, SignOff, SignOff.proof_id.in_(proofs)),
         "finals": _count(session, Final, Final.portrait_id.in_(portraits)),
         "jobs": _count(session, Job, Job.shoot_id == shoot_id),

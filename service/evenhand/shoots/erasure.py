@@ -15,6 +15,7 @@ from evenhand.shoots import record, storage
 from evenhand.shoots.database import Database
 from evenhand.shoots.files import Files
 from evenhand.shoots.tables import (
+    AskedChange,
     Audit,
     Final,
     Job,
@@ -34,7 +35,7 @@ MARK = "[erased]"
 """Stands where a name was."""
 
 WITH_WORDS: tuple[type[Table], ...] = (
-    Shoot, Portrait, Person, Permission, Proof, SignOff, Final, Job, Upload, Token,
+    Shoot, Portrait, Person, Permission, Proof, AskedChange, SignOff, Final, Job, Upload, Token,
 )  # fmt: skip
 """Tables in which somebody may have written a name; `Record` besides."""
 
@@ -191,7 +192,7 @@ def _of_shoot(table: Any, shoot_id: str) -> Any:
     """The condition that a row belongs to a shoot."""
     if table is Shoot:
         return Shoot.id == shoot_id
-    if table in (Person, SignOff, Final):
+    if table in (Person, AskedChange, SignOff, Final):
         portraits = select(Portrait.id).where(Portrait.shoot_id == shoot_id)
         return table.portrait_id.in_(portraits)
     if table is Token:

@@ -25,6 +25,10 @@ class NoSignOffError(EvenhandError):
     """There is no valid sign-off for what is asked."""
 
 
+class LockedError(EvenhandError):
+    """The portrait is signed, and was not unlocked."""
+
+
 class NotReadyError(EvenhandError):
     """Something must be computed first."""
 

@@ -2,13 +2,34 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
+
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from evenhand.errors import WrongSettingError
 from evenhand.shoots.errors import NotReadyError, StaleError
+from evenhand.shoots.names import file_name
 from evenhand.shoots.renderings import state_of
 from evenhand.shoots.sign_offs import Standing, latest, standing
-from evenhand.shoots.tables import Final, Job, Portrait
+from evenhand.shoots.tables import Final, Job, Portrait, Shoot, SignOff
+
+
+class Format(StrEnum):
+    """In which form a final is made."""
+
+    ORIGINAL = "original"
+    JPEG = "jpeg"
+    TIFF = "tiff"
+
+
+def check_form(format: Format, longest_side: int | None) -> None:
+    """Raise `WrongSettingError` where the original's own form is to have another size."""
+    if format is Format.ORIGINAL and longest_side is not None:
+        raise WrongSettingError(
+            "A final in the original's form has the original's size.",
+            "Leave the size out, or ask for jpeg or tiff.",
+        )
 
 
 def deliverable(session: Session, portrait: Portrait) -> Final:
@@ -35,6 +56,29 @@ def deliverable(session: Session, portrait: Portrait) -> Final:
             "Have it signed off again, or make the final again.",
         )
     return final
+
+
+def final_name(shoot: Shoot, portrait: Portrait, pattern: str) -> str:
+    """Name of a portrait's final by a pattern, without ending; portraits are numbered from 1."""
+    number = [one.id for one in shoot.portraits].index(portrait.id) + 1
+    return file_name(pattern, shoot=shoot.name, portrait=portrait.name, number=number)
+
+
+def is_made(
+    session: Session, signed: SignOff, name: str, format: Format, longest_side: int | None
+) -> bool:
+    """Whether a final of this name and form is made already from a sign-off."""
+    made = session.scalars(
+        select(Final).where(
+            Final.sign_off_id == signed.id,
+            Final.voided_at.is_(None),
+            Final.format == format,
+        )
+    )
+    return any(
+        final.longest_side == longest_side and final.name.rpartition(".")[0] == name
+        for final in made
+    )
 
 
 def held(session: Session, shoot_id: str) -> set[str]:

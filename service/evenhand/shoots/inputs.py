@@ -25,6 +25,33 @@ LEAST_CONFIDENCE = 0.5
 """A mark that is passing with less confidence than this is as likely a lasting one, and stays."""
 
 
+REDNESS = "redness"
+"""Name of the step that may compare with an earlier portrait."""
+
+BEFORE_BURN = "before_burn"
+"""Setting of that step: which portrait of the shoot shows the same person before the burn."""
+
+
+@dataclass(frozen=True)
+class EarlierInputs:
+    """A person in a portrait taken before the burn.
+
+    Attributes
+    ----------
+    name, photograph_sha256 : str
+        Of the portrait's file.
+    sha256 : str
+        Of the file with the person's masks and face geometry.
+    edits : tuple of (region, paint, sha256)
+        What was painted into or out of masks, in order.
+    """
+
+    name: str
+    photograph_sha256: str
+    sha256: str
+    edits: tuple[tuple[str, str, str], ...]
+
+
 @dataclass(frozen=True)
 class PersonInputs:
     """What the layers of one person are computed from.
@@ -40,6 +67,9 @@ class PersonInputs:
         What was painted into or out of masks, in order.
     steps : dict of step to settings
         Only what the person agreed to.
+    before_burn : EarlierInputs or None
+        The same person before the burn, where the photographer named such a portrait and it still
+        shows them.
     """
 
     person_id: str
@@ -47,6 +77,7 @@ class PersonInputs:
     sha256: str
     edits: tuple[tuple[str, str, str], ...]
     steps: dict[str, dict[str, Any]]
+    before_burn: EarlierInputs | None = None
 
 
 @dataclass(frozen=True)
@@ -67,7 +98,10 @@ class Inputs:
     @property
     def key(self) -> str:
         """A hash that changes when anything here does."""
-        people = [[p.index, p.sha256, p.edits, p.steps] for p in self.people]
+        people: list[list[Any]] = [[p.index, p.sha256, p.edits, p.steps] for p in self.people]
+        for person, inputs in zip(self.people, people, strict=True):
+            if person.before_burn is not None:
+                inputs.append(vars(person.before_burn))
         return hashlib.sha256(canonical([self.sha256, people])).hexdigest()
 
 
@@ -95,17 +129,45 @@ def inputs_of(
             for step in steps
             if step in mine
         }
-        edits = tuple((edit.region, edit.paint, edit.sha256) for edit in person.edits)
-        people.append(PersonInputs(person.id, person.index, person.sha256, edits, wanted))
+        earlier = _earlier_inputs(session, person) if REDNESS in wanted else None
+        people.append(
+            PersonInputs(person.id, person.index, person.sha256, _edits(person), wanted, earlier)
+        )
     return Inputs(portrait.id, portrait.shoot_id, portrait.name, portrait.sha256, tuple(people))
+
+
+def same_person_in(session: Session, person: Person, portrait_id: str) -> Person | None:
+    """The person of the same name in another portrait of the shoot; None where there is none."""
+    portrait = session.get(Portrait, portrait_id)
+    if portrait is None or portrait.shoot_id != person.portrait.shoot_id or person.name is None:
+        return None
+    if portrait.id == person.portrait_id:
+        return None
+    return next((one for one in portrait.people if one.name == person.name), None)
+
+
+def _earlier_inputs(session: Session, person: Person) -> EarlierInputs | None:
+    """The person in the portrait that the photographer named, while it still shows them."""
+    portrait_id = person.settings.get(REDNESS, {}).get(BEFORE_BURN)
+    earlier = same_person_in(session, person, portrait_id) if portrait_id else None
+    if earlier is None:
+        return None
+    portrait = earlier.portrait
+    return EarlierInputs(portrait.name, portrait.sha256, earlier.sha256, _edits(earlier))
+
+
+def _edits(person: Person) -> tuple[tuple[str, str, str], ...]:
+    return tuple((edit.region, edit.paint, edit.sha256) for edit in person.edits)
 
 
 def settings_of(person: Person, step: str, *, lasting: bool) -> dict[str, Any]:
     """A step's settings for a person: what the photographer set, and the decisions on marks.
 
-    Strength is left out: choosing it computes nothing anew.
+    Strength is left out: choosing it computes nothing anew. So is which portrait is the earlier
+    one: what it shows is an input of its own.
     """
-    settings = {k: v for k, v in person.settings.get(step, {}).items() if k != "strength"}
+    own = ("strength", BEFORE_BURN)
+    settings = {k: v for k, v in person.settings.get(step, {}).items() if k not in own}
     if step == MARKS:
         decided = {mark: mark.decision for mark in person.marks if mark.decision}
         settings["kept"] = sorted(

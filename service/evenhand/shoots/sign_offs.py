@@ -10,12 +10,18 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from evenhand.shoots import record
-from evenhand.shoots.errors import ConflictError, NoSignOffError, StaleError
-from evenhand.shoots.renderings import Agreed, as_choices, rendering_of, state_of
+from evenhand.shoots.errors import ConflictError, LockedError, NoSignOffError, StaleError
+from evenhand.shoots.renderings import Agreed, as_choices, rendering_of, shown, state_of
 from evenhand.shoots.tables import Final, Portrait, Proof, SignOff, now
 
 REPLACED = "replaced by a later sign-off"
 """Why an earlier sign-off is void, and every final made by it."""
+
+CHANGE_ASKED = "a change was asked for after it"
+"""The same, where the client thought better of it."""
+
+PICTURE_KEPT = (REPLACED, CHANGE_ASKED)
+"""Reasons for which the picture that was signed is kept: nobody took a permission back."""
 
 
 class Standing(StrEnum):
@@ -57,7 +63,7 @@ def sign(
     note: str,
     actor: str,
 ) -> SignOff:
-    """Record the client's sign-off of a portrait.
+    """Record the client's sign-off of a portrait, which is locked from then on.
 
     Parameters
     ----------
@@ -79,12 +85,17 @@ def sign(
             "The picture has changed since it was looked at.", "Look again, then sign off."
         )
     void(session, portrait.id, REPLACED)
+    applied = [
+        {"person": item.person.id, "step": item.layer.step, "strength": round(item.strength, 6)}
+        for item in shown(session, portrait, as_choices(choices))
+    ]
     sign_off = SignOff(
         proof_id=proof.id,
         portrait_id=portrait.id,
         signed_by=signed_by,
         note=note,
         choices=choices,
+        applied=applied,
         state_sha256=state,
         image_sha256=image_sha256,
         rendering=rendering,
@@ -101,8 +112,9 @@ def sign(
         portrait=portrait.id,
         signed_by=signed_by,
         choices=choices,
+        applied=applied,
         rendering=rendering,
-        wishes=_wishes(portrait),
+        wishes=wishes(portrait),
         note=note,
     )
     sign_off.number = entry.number
@@ -172,7 +184,50 @@ def require_valid(session: Session, portrait: Portrait) -> SignOff:
     return sign_off
 
 
-def _wishes(portrait: Portrait) -> list[dict[str, Any]]:
+def is_locked(session: Session, portrait: Portrait, agreed: Agreed | None = None) -> bool:
+    """Whether a portrait is validly signed and nobody unlocked it since."""
+    sign_off = latest(session, portrait.id)
+    return (
+        sign_off is not None
+        and sign_off.unlocked_at is None
+        and standing(session, portrait, sign_off, agreed) is Standing.VALID
+    )
+
+
+def require_unlocked(session: Session, portrait: Portrait) -> None:
+    """Raise `LockedError` where a portrait is signed and locked; asked before every change."""
+    if is_locked(session, portrait):
+        raise LockedError(
+            f"{portrait.name} is signed, so nothing in it is changed.",
+            "Unlock it first if it must be changed; the client is then asked again.",
+        )
+
+
+def set_lock(session: Session, portrait: Portrait, *, locked: bool, actor: str, why: str) -> None:
+    """Unlock a signed portrait, or lock it again; each is an act of its own in the record.
+
+    Raises
+    ------
+    NoSignOffError, StaleError
+        There is no valid sign-off, hence nothing to lock or unlock.
+    """
+    sign_off = require_valid(session, portrait)
+    if (sign_off.unlocked_at is None) == locked:
+        return
+    sign_off.unlocked_at = None if locked else now()
+    record.append(
+        session,
+        portrait.shoot_id,
+        actor,
+        "portrait locked" if locked else "portrait unlocked",
+        portrait=portrait.id,
+        sign_off=sign_off.id,
+        why=why,
+    )
+
+
+def wishes(portrait: Portrait) -> list[dict[str, Any]]:
+    """What the client wished for single marks of a portrait."""
     return [
         {"person": person.id, "mark": mark.number, "wish": mark.wish}
         for person in portrait.people

@@ -17,8 +17,9 @@ from evenhand.shoots.database import Database
 from evenhand.shoots.errors import DamagedFileError, NotFoundError
 from evenhand.shoots.files import Files, Stored
 from evenhand.shoots.finals import held, package_stands
-from evenhand.shoots.sign_offs import REPLACED
+from evenhand.shoots.sign_offs import PICTURE_KEPT
 from evenhand.shoots.tables import (
+    AskedChange,
     Final,
     Job,
     Layer,
@@ -67,7 +68,7 @@ def in_use(session: Session, shoot_id: str) -> set[str]:
     """SHA-256 of every file that some row of the shoot needs.
 
     A package is not needed once a final in it was voided or deleted, nor is the picture of a
-    sign-off once the change that it shows was taken back.
+    sign-off, or of a change asked for, once what it shows was taken back.
     """
     people = select(Person.id).join(Portrait).where(Portrait.shoot_id == shoot_id)
     portraits = select(Portrait.id).where(Portrait.shoot_id == shoot_id)
@@ -80,7 +81,10 @@ def in_use(session: Session, shoot_id: str) -> set[str]:
         .join(Proof)
         .where(
             Proof.shoot_id == shoot_id,
-            or_(SignOff.voided_at.is_(None), SignOff.void_reason == REPLACED),
+            or_(SignOff.voided_at.is_(None), SignOff.void_reason.in_(PICTURE_KEPT)),
+        ),
+        select(AskedChange.image_sha256).where(
+            AskedChange.portrait_id.in_(portraits), AskedChange.image_sha256.is_not(None)
         ),
         select(Final.sha256).where(Final.portrait_id.in_(portraits), Final.sha256.is_not(None)),
     )

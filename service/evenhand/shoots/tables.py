@@ -116,7 +116,7 @@ class StoredFile(Table):
 
 
 class Portrait(Table):
-    """One photograph of a shoot."""
+    """One photograph of a shoot; one that was removed can be brought back for a while."""
 
     __tablename__ = "portrait"
     __table_args__ = (UniqueConstraint("shoot_id", "sha256"),)
@@ -133,6 +133,8 @@ class Portrait(Table):
     trouble: Mapped[str | None] = mapped_column(Text)
     found_at: Mapped[datetime | None]
     layers_key: Mapped[str | None] = mapped_column(String(64))
+    stars: Mapped[int] = mapped_column(default=0)
+    removed_at: Mapped[datetime | None]
     created_at: Mapped[datetime] = mapped_column(default=now)
 
     shoot: Mapped[Shoot] = relationship(back_populates="portraits")
@@ -301,12 +303,44 @@ class SignOff(Table):
     signed_by: Mapped[str]
     note: Mapped[str] = mapped_column(Text, default="")
     choices: Mapped[list[Any]]
+    applied: Mapped[list[Any]] = mapped_column(default=list)
     state_sha256: Mapped[str] = mapped_column(String(64))
     image_sha256: Mapped[str] = mapped_column(String(64))
     rendering: Mapped[str] = mapped_column(String(64))
     signed_at: Mapped[datetime] = mapped_column(default=now)
+    unlocked_at: Mapped[datetime | None]
     voided_at: Mapped[datetime | None]
     void_reason: Mapped[str | None] = mapped_column(Text)
+
+
+class AskedChange(Table):
+    """A change that the client asked for, bound to the hash of exactly what they saw.
+
+    `round` counts the showings of the portrait from 1. `answered_in` is the proof in which it was
+    shown again. The picture goes when a change that it shows is taken back.
+    """
+
+    __tablename__ = "asked_change"
+
+    id: Mapped[str] = mapped_column(String(32), primary_key=True, default=new_id)
+    proof_id: Mapped[str] = _of("proof")
+    portrait_id: Mapped[str] = _of("portrait")
+    number: Mapped[int] = mapped_column(default=0)
+    round: Mapped[int]
+    asked_by: Mapped[str]
+    words: Mapped[str] = mapped_column(Text)
+    places: Mapped[list[Any]]
+    choices: Mapped[list[Any]]
+    state_sha256: Mapped[str] = mapped_column(String(64))
+    image_sha256: Mapped[str | None] = mapped_column(String(64))
+    rendering: Mapped[str] = mapped_column(String(64))
+    asked_at: Mapped[datetime] = mapped_column(default=now)
+    standing: Mapped[str]
+    answer: Mapped[str] = mapped_column(Text, default="")
+    answered_at: Mapped[datetime | None]
+    answered_in: Mapped[str | None] = mapped_column(
+        ForeignKey("proof.id", ondelete="SET NULL"), index=True
+    )
 
 
 class Final(Table):
@@ -323,6 +357,8 @@ class Final(Table):
     override: Mapped[str | None] = mapped_column(Text)
     name: Mapped[str]
     media_type: Mapped[str]
+    format: Mapped[str] = mapped_column(default="original")
+    longest_side: Mapped[int | None]
     layers: Mapped[list[Any]]
     state_sha256: Mapped[str] = mapped_column(String(64))
     sha256: Mapped[str | None] = mapped_column(String(64))
@@ -361,6 +397,19 @@ class Audit(Table):
     subject: Mapped[str]
     outcome: Mapped[str]
     facts: Mapped[dict[str, Any]] = mapped_column(default=dict)
+
+
+class Studio(Table):
+    """The studio's name and mark, as its clients see them; one row at most.
+
+    The mark is a PNG in base64, so that backups hold it as text.
+    """
+
+    __tablename__ = "studio"
+
+    id: Mapped[int] = mapped_column(primary_key=True, default=1)
+    name: Mapped[str] = mapped_column(default="")
+    mark: Mapped[str | None] = mapped_column(Text)
 
 
 class Token(Table):
@@ -425,6 +474,17 @@ class Job(Table):
     created_at: Mapped[datetime] = mapped_column(default=now)
     started_at: Mapped[datetime | None]
     finished_at: Mapped[datetime | None]
+
+
+class Preset(Table):
+    """Strengths by step that the studio gave a name, to give them again."""
+
+    __tablename__ = "preset"
+
+    id: Mapped[str] = mapped_column(String(32), primary_key=True, default=new_id)
+    name: Mapped[str] = mapped_column(unique=True)
+    strengths: Mapped[dict[str, Any]]
+    created_at: Mapped[datetime] = mapped_column(default=now)
 
 
 class Worker(Table):

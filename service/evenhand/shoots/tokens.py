@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import base64
 import hashlib
+import hmac
 import secrets
 from datetime import datetime, timedelta
 from enum import StrEnum
@@ -10,8 +12,9 @@ from enum import StrEnum
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from evenhand.shoots.errors import TokenRefusedError
-from evenhand.shoots.tables import Token, now
+from evenhand.shoots.errors import NotFoundError, TokenRefusedError
+from evenhand.shoots.studio_key import StudioKey
+from evenhand.shoots.tables import Token, new_id, now
 
 SECRET_BYTES = 32
 """Random bytes in a token. At 256 bits a plain SHA-256 is enough to keep it: there is nothing to
@@ -48,14 +51,17 @@ def make(
     shoot_id: str | None = None,
     person_name: str | None = None,
 ) -> tuple[Token, str]:
-    """A new token, and its secret, which is told this once.
+    """A new token, and its secret: a studio token's is told this once, for a link see `told_again`.
 
     It ends after `lasts`; a studio token always does, after `STUDIO_LASTS` where nothing is said.
     """
     if lasts is None and scope is Scope.STUDIO:
         lasts = STUDIO_LASTS
-    secret = PREFIX + secrets.token_urlsafe(SECRET_BYTES)
+    id = new_id()
+    secret = None if scope is Scope.STUDIO else _secret_of_link(session, id)
+    secret = secret or PREFIX + secrets.token_urlsafe(SECRET_BYTES)
     token = Token(
+        id=id,
         sha256=_hashed(secret),
         scope=scope.value,
         label=label,
@@ -67,6 +73,25 @@ def make(
     session.add(token)
     session.flush()
     return token, secret
+
+
+def told_again(session: Session, token: Token) -> str:
+    """The secret of a link that was told before.
+
+    It is made from the studio's key, which lies with the files, and the token's identifier: whoever
+    has only the records cannot make it.
+
+    Raises
+    ------
+    NotFoundError
+        The link was made by an earlier version, or with another key.
+    """
+    secret = _secret_of_link(session, token.id)
+    if secret is None or _hashed(secret) != token.sha256:
+        raise NotFoundError(
+            "This link was told once and is not kept.", "Close it, and make a new one."
+        )
+    return secret
 
 
 def renew(session: Session, token: Token) -> tuple[Token, str]:
@@ -99,6 +124,15 @@ def is_open(token: Token, at: datetime | None = None) -> bool:
     return token.revoked_at is None and (
         token.expires_at is None or token.expires_at > (at or now())
     )
+
+
+def _secret_of_link(session: Session, token_id: str) -> str | None:
+    """What opens a link; None where records are used without the studio's key."""
+    key: StudioKey | None = session.info.get("key")
+    if key is None:
+        return None
+    made = hmac.digest(key.secret, f"evenhand link {token_id}".encode(), "sha256")
+    return PREFIX + base64.urlsafe_b64encode(made).rstrip(b"=").decode()
 
 
 def _hashed(secret: str) -> str:

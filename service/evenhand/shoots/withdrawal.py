@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from sqlalchemy import delete, select
+from sqlalchemy import delete, select, update
 from sqlalchemy.orm import Session
 
 from evenhand.shoots import record
 from evenhand.shoots.inputs import MARKS
 from evenhand.shoots.permissions import LASTING_MARKS
 from evenhand.shoots.sign_offs import void
-from evenhand.shoots.tables import Final, Layer, Mark, Person, Portrait
+from evenhand.shoots.tables import AskedChange, Final, Layer, Mark, Person, Portrait
 
 
 @dataclass
@@ -30,8 +30,9 @@ def take_out(
 ) -> TakenOut:
     """Take the steps' layers of the person of this name out of every portrait of a shoot.
 
-    Sign-offs and finals of portraits with such a layer are voided, and the finals' files leave
-    use. The caller sweeps the files after the transaction (`evenhand.shoots.storage.sweep`).
+    Sign-offs and finals of portraits with such a layer are voided; the finals' files, and pictures
+    of what the client wanted changed, leave use. The caller sweeps the files after the transaction
+    (`evenhand.shoots.storage.sweep`).
     """
     out = TakenOut()
     gone = {MARKS if step == LASTING_MARKS else step for step in steps}
@@ -54,6 +55,11 @@ def take_out(
         signed, finals = void(session, portrait_id, reason)
         out.sign_offs += signed
         out.finals += finals
+        session.execute(
+            update(AskedChange)
+            .where(AskedChange.portrait_id == portrait_id)
+            .values(image_sha256=None)
+        )
     out.portraits = sorted(set(out.portraits))
     session.flush()
     session.expire_all()

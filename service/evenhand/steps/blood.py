@@ -62,15 +62,20 @@ def nuisance(mottle: Map, pigments: Pigments) -> Covariance:
 
 
 def redness_map(density: Map, direction: Direction, others: Covariance) -> Map:
-    """Haemoglobin in density along `direction`, up to a constant, shape (...).
+    """Haemoglobin in density along `direction`, up to a constant, shape (...)."""
+    axis = redness_axis(direction, others)
+    return np.asarray(density @ axis.astype(np.float32), np.float32)
 
-    Read along the axis that answers one to `direction`, nothing to shading, and least to `others`:
-    the linear estimate of least variance (Gauss, Markov).
+
+def redness_axis(direction: Direction, others: Covariance) -> npt.NDArray[np.float64]:
+    """The axis of density, shape (3,), along which haemoglobin is read.
+
+    It answers one to `direction`, nothing to shading, and least to `others`: the linear estimate of
+    least variance (Gauss, Markov).
     """
     plane = WITHOUT_SHADING
     answer = np.linalg.solve(plane @ others @ plane.T, plane @ direction)
-    axis = (answer / (answer @ plane @ direction)) @ plane
-    return np.asarray(density @ axis.astype(np.float32), np.float32)
+    return np.asarray((answer / (answer @ plane @ direction)) @ plane, np.float64)
 
 
 def own_direction(skin: CoarsePatch, amount: Map, published: Direction) -> Direction:

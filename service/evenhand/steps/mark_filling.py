@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from evenhand.people.shapes import disc
 from evenhand.steps.coarse import DARKEST
 from evenhand.steps.mark_detection import Mark
 from evenhand.steps.masked_filters import FWHM
@@ -125,8 +126,7 @@ def _area(patch: SkinPatch, mark: Mark) -> _Area:
     labels = cv2.connectedComponents(inside, connectivity=4)[1]
     inside = (labels == labels[row - window[0].start, column - window[1].start]).astype(np.uint8)
     margin = max(1, round(MARGIN_MM / patch.mm_per_pixel))
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * margin + 1, 2 * margin + 1))
-    grown = cv2.dilate(inside, disc).astype(np.float32)
+    grown = cv2.dilate(inside, disc(margin)).astype(np.float32)
     feather = cv2.blur(grown, (margin + 1, margin + 1)) * grown
     return _Area(window, row, column, reach, feather * (patch.skin[window] > 0), middle)
 

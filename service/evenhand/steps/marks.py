@@ -12,11 +12,17 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import BaseModel, ConfigDict, Field
 
-from evenhand.steps.mark_detection import Mark, find_marks
+from evenhand.people.person import SKIN_REGIONS
+from evenhand.steps.mark_detection import Mark, MarkKind, find_marks
 from evenhand.steps.mark_filling import fill
 from evenhand.steps.patch import Change, SkinPatch
 
 Map = npt.NDArray[np.float32]
+
+
+POINTED_MM = 3.0
+"""Diameter that a mark is taken for where it is pointed at and was not found, millimetres: about a
+pimple's, from memory. Its filling follows it as far as it goes."""
 
 
 class MarksSettings(BaseModel):
@@ -49,6 +55,11 @@ class MarksSettings(BaseModel):
     kept: tuple[int, ...] = Field((), description="Numbers of passing marks that stay as they are.")
     unsure_removed: tuple[int, ...] = Field(
         (), description="Numbers of passing marks that are filled even if confidence is less."
+    )
+    removed_at: tuple[tuple[int, int], ...] = Field(
+        (),
+        description="Points (column, row) of the upright photograph at which a passing mark lies, "
+        "found or not.",
     )
     lasting_removed: tuple[int, ...] = Field(
         (), description="Numbers of lasting marks that the person's permission names for removal."
@@ -89,7 +100,8 @@ def marks(patch: SkinPatch, settings: MarksSettings) -> Change:
     found = find_marks(patch, settings.least_mm, settings.largest_mm)
     if found is None:
         return Change(patch.linear, {"resolved": False, "marks": []})
-    chosen = [mark for mark in found if _is_filled(mark, settings)]
+    pointed, found = _pointed_at(patch, settings, found)
+    chosen = [mark for mark in found if mark in pointed or _is_filled(mark, settings)]
     wanted = fill(patch, chosen, found) if chosen else patch.linear
     facts = [
         {
@@ -105,6 +117,48 @@ def marks(patch: SkinPatch, settings: MarksSettings) -> Change:
         for mark in found
     ]
     return Change(wanted, {"resolved": True, "marks": facts})
+
+
+def _pointed_at(
+    patch: SkinPatch, settings: MarksSettings, found: list[Mark]
+) -> tuple[list[Mark], list[Mark]]:
+    """Passing marks that were pointed at, and all marks: found ones and those that were not found.
+
+    A lasting mark does not go by a point.
+    """
+    pointed, everything = [], list(found)
+    for column, row in settings.removed_at:
+        across, down = column - patch.box.left, row - patch.box.top
+        height, width = patch.skin.shape
+        if not (0 <= down < height and 0 <= across < width) or patch.skin[down, across] < 0.5:
+            continue
+        mark = _nearest(everything, down, across, patch.mm_per_pixel)
+        if mark is None:
+            mark = Mark(
+                number=len(everything) + 1,
+                row=down + 0.5,
+                column=across + 0.5,
+                size_mm=POINTED_MM,
+                kind=MarkKind.PASSING,
+                confidence=1.0,
+                region=max(
+                    (region for region in SKIN_REGIONS if region in patch.masks),
+                    key=lambda region: float(patch.masks[region][down, across]),
+                ),
+            )
+            everything.append(mark)
+        if mark.passing:
+            pointed.append(mark)
+    return pointed, everything
+
+
+def _nearest(marks: list[Mark], row: int, column: int, mm_per_pixel: float) -> Mark | None:
+    """The mark that a point lies on."""
+    for mark in marks:
+        far = float(np.hypot(mark.row - row, mark.column - column)) * mm_per_pixel
+        if far <= max(mark.size_mm, POINTED_MM) / 2:
+            return mark
+    return None
 
 
 def _is_filled(mark: Mark, settings: MarksSettings) -> bool:

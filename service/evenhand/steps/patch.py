@@ -26,6 +26,7 @@ from evenhand.people.person import (
 from evenhand.photo.photograph import Photograph
 
 LinearLight = npt.NDArray[np.float32]
+Colours = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -106,6 +107,41 @@ class CutMasks(Mapping[Region, Alpha]):
 
 
 @dataclass(frozen=True)
+class RegionSkin:
+    """Colour of one region of skin.
+
+    Attributes
+    ----------
+    density : ndarray of float64, shape (3,)
+        Median in ordinary light, Rec. 2020.
+    spread : ndarray of float64, shape (3, 3)
+        Covariance over the region, shading left out.
+    """
+
+    density: Colours
+    spread: Colours
+
+
+@dataclass(frozen=True)
+class ReferenceSkin:
+    """Unburnt skin of a person as it would look in the light of the portrait in hand.
+
+    Attributes
+    ----------
+    regions : mapping of Region to RegionSkin
+        Those that the earlier portrait shows.
+    doubt : ndarray of float64, shape (3, 3)
+        Covariance of what is not known about the difference of light, density.
+    balanced_by : tuple of str
+        What told the difference of light; empty where nothing did.
+    """
+
+    regions: Mapping[Region, RegionSkin]
+    doubt: Colours
+    balanced_by: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class SkinPatch:
     """One person's skin with its surroundings, cut from the photograph.
 
@@ -123,6 +159,8 @@ class SkinPatch:
         Landmarks in the photograph's coordinates (not the patch's).
     burnt : Belief or None
         Where skin is believed to be burnt, in the photograph's coordinates.
+    before : ReferenceSkin or None
+        The same person's skin in a portrait taken before the burn.
     evened : ndarray of float32, shape (rows, columns, 3), or None
         Natural logarithm of the gain by which steps before have evened the skin, on any grid over
         the box; `light` is without it.
@@ -141,6 +179,7 @@ class SkinPatch:
     mm_per_pixel: float
     face: Face | None = None
     burnt: Belief | None = None
+    before: ReferenceSkin | None = None
     evened: LinearLight | None = None
 
     @property

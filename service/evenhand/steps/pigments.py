@@ -34,6 +34,12 @@ MELANOSOMES = np.geomspace(0.005, 0.45, 24)
 BLOOD = 0.01
 """Share of blood in unburnt to slightly reddened skin, around which directions are taken."""
 
+INFLAMED_BLOOD = 0.04
+"""Share of blood in an inflamed spot: erythema raises blood several fold."""
+
+DARKENED = 1.2
+"""Factor of melanin in a spot that inflammation has darkened; by guess."""
+
 
 @dataclass(frozen=True)
 class Pigments:
@@ -46,12 +52,17 @@ class Pigments:
     haemoglobin_doubt, melanin_doubt : ndarray of float64, shape (3,)
         Deviation of those that comes from not knowing the surface's reflection; large on dark
         skin.
+    inflamed, darkened : ndarray of float64, shape (3,)
+        Density that the blood of an inflamed spot adds, and that the melanin of a darkened one
+        does: the less the first is against the second, the less does colour tell of blood.
     """
 
     haemoglobin: Direction
     melanin: Direction
     haemoglobin_doubt: Direction
     melanin_doubt: Direction
+    inflamed: Direction
+    darkened: Direction
 
     def amounts(self, density: npt.NDArray[Any]) -> tuple[Map, Map]:
         """Haemoglobin and melanin in density along their directions, shading left out.
@@ -85,12 +96,18 @@ def pigments_of(skin: CoarsePatch, surface: float = SURFACE_REFLECTION) -> Pigme
     def seen(direction: npt.NDArray[np.float32], returned: float) -> Direction:
         return _unit(direction * below / (below + returned))
 
+    def added(melanosomes: float, more_blood: float) -> Direction:
+        light = np.exp(-skin_density(melanosomes, more_blood))
+        return np.asarray(-np.log((light + surface) / (below + surface)))
+
     less, more = max(0.0, surface - SURFACE_DOUBT), surface + SURFACE_DOUBT
     return Pigments(
         seen(blood, surface),
         seen(melanin, surface),
         (seen(blood, more) - seen(blood, less)) / 2,
         (seen(melanin, more) - seen(melanin, less)) / 2,
+        added(share, INFLAMED_BLOOD),
+        added(DARKENED * share, BLOOD),
     )
 
 

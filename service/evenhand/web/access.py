@@ -160,3 +160,4 @@ def _only(*scopes: Scope) -> object:
 Studio = Annotated[Caller, _only(Scope.STUDIO)]
 Client = Annotated[Caller, _only(Scope.PROOF)]
 Asked = Annotated[Caller, _only(Scope.PERMISSION)]
+Anybody = Annotated[Caller, _only(*Scope)]

@@ -12,6 +12,7 @@ from evenhand.web import guard, problems
 from evenhand.web.access import Service
 from evenhand.web.admin_routes import open_router
 from evenhand.web.admin_routes import router as admin
+from evenhand.web.change_routes import router as asked_changes
 from evenhand.web.final_routes import router as finals
 from evenhand.web.image_routes import router as images
 from evenhand.web.job_routes import router as jobs
@@ -23,8 +24,10 @@ from evenhand.web.portrait_routes import LARGEST_MASK
 from evenhand.web.portrait_routes import router as portraits
 from evenhand.web.proof_routes import client
 from evenhand.web.proof_routes import router as proofs
+from evenhand.web.selection_routes import router as selections
 from evenhand.web.settings import ServiceSettings
 from evenhand.web.shoot_routes import router as shoots
+from evenhand.web.studio_routes import router as studio
 from evenhand.web.tiles_routes import router as tiles
 from evenhand.web.upload_routes import largest
 from evenhand.web.upload_routes import router as uploads
@@ -70,11 +73,14 @@ def create_app(place: Place, settings: ServiceSettings) -> FastAPI:
         images,
         tiles,
         overview,
+        selections,
         permissions,
         proofs,
         client,
+        asked_changes,
         finals,
         jobs,
+        studio,
         admin,
         open_router,
         pages,

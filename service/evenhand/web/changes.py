@@ -8,15 +8,19 @@ from sqlalchemy.orm import Session
 from evenhand.jobs.job import Kind
 from evenhand.shoots import storage
 from evenhand.shoots.inputs import inputs_of
+from evenhand.shoots.sign_offs import is_locked
 from evenhand.shoots.tables import Job, Person, Portrait
 from evenhand.web.access import Service
 
 
 def follow(session: Session, service: Service, portrait: Portrait) -> Job | None:
-    """Enter the job that brings a portrait's layers up to date; None where they are."""
+    """Enter the job that brings a portrait's layers up to date; None where they are.
+
+    What is signed and locked waits until it is unlocked.
+    """
     session.flush()
     session.refresh(portrait)
-    if portrait.found_at is None or portrait.trouble:
+    if portrait.found_at is None or portrait.trouble or is_locked(session, portrait):
         return None
     if inputs_of(session, portrait, service.place.steps).key == portrait.layers_key:
         return None

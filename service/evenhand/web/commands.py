@@ -54,6 +54,11 @@ def commands() -> None:
 )
 @click.option("--tls-certificate", type=click.Path(exists=True, dir_okay=False, path_type=Path))
 @click.option("--tls-key", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.option(
+    "--public-url",
+    metavar="ADDRESS",
+    help="Address at which clients reach the service, for links; or EVENHAND_PUBLIC_URL.",
+)
 @click.option("--tls-in-front", is_flag=True, help="A proxy in front of the service speaks TLS.")
 @DATA
 @RECORDS
@@ -62,6 +67,7 @@ def serve_command(
     host: str,
     port: int,
     workers: int,
+    public_url: str | None,
     tls_certificate: Path | None,
     tls_key: Path | None,
     tls_in_front: bool,
@@ -71,8 +77,9 @@ def serve_command(
 ) -> None:
     """Serve shoots over HTTP, on this machine only unless --host says otherwise.
 
-    The first start prints an access token once. Records, files and jobs lie in --data; another
-    --records or --files address puts them on PostgreSQL or an S3-compatible store.
+    It prints the address to open, and at the first start an access token, once. Records, files and
+    jobs lie in --data; another --records or --files address puts them on PostgreSQL or an
+    S3-compatible store.
     """
 
     def run(settings: ServiceSettings) -> None:
@@ -81,7 +88,7 @@ def serve_command(
         listening = Listening(host, port, tls_certificate, tls_key, tls_in_front)
         serve(settings, listening, workers)
 
-    _run(run, data, records, files)
+    _run(run, data, records, files, public_url=public_url)
 
 
 @commands.command("worker")
@@ -239,13 +246,22 @@ def _tell_missing(files: Sequence[tuple[str, str]]) -> None:
         sys.exit(1)
 
 
-def _run(what: Any, data: Path | None, records: str | None, files: str | None) -> None:
+def _run(
+    what: Any,
+    data: Path | None,
+    records: str | None,
+    files: str | None,
+    *,
+    public_url: str | None = None,
+) -> None:
     """Run a command with settings from its options and the environment; ends on trouble."""
     from pydantic import ValidationError
 
     from evenhand.errors import EvenhandError
 
-    given: dict[str, Any] = {"data": data, "records": records, "files": files}
+    given: dict[str, Any] = {
+        "data": data, "records": records, "files": files, "public_url": public_url
+    }  # fmt: skip
     try:
         from evenhand.web import logs
         from evenhand.web.settings import ServiceSettings

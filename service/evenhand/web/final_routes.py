@@ -8,10 +8,19 @@ from urllib.parse import quote
 from fastapi import APIRouter
 from fastapi.responses import StreamingResponse
 from sqlalchemy import select
+from sqlalchemy.orm import Session
 
-from evenhand.errors import WrongSettingError
+from evenhand.errors import EvenhandError, WrongSettingError
 from evenhand.jobs.job import Kind
-from evenhand.shoots import finals, names, record, sign_offs, storage, tables
+from evenhand.shoots import (
+    asked_changes,
+    finals,
+    names,
+    record,
+    sign_offs,
+    storage,
+    tables,
+)
 from evenhand.shoots.errors import (
     ConflictError,
     DamagedFileError,
@@ -21,7 +30,7 @@ from evenhand.shoots.errors import (
     StaleError,
 )
 from evenhand.web import models
-from evenhand.web.access import Here, Service, Studio
+from evenhand.web.access import Caller, Here, Service, Studio
 from evenhand.web.problems import described
 from evenhand.web.proof_routes import require_current
 from evenhand.web.views import found
@@ -48,15 +57,16 @@ def make_final(
 ) -> models.JobOut:
     """Make the final of a portrait as it was signed off, or say why without a sign-off."""
     names.check_pattern(body.pattern)
+    finals.check_form(body.format, body.longest_side)
     if body.override is not None and not body.override.strip():
         raise ConflictError("An override needs a reason.", "Say why there is no sign-off.")
     with service.place.database.writing() as session:
         portrait = found(session, tables.Portrait, portrait_id)
         storage.lock(session, portrait.shoot_id)
         require_current(session, service, portrait)
-        arguments: dict[str, Any] = {"pattern": body.pattern, "actor": caller.actor}
+        arguments = _arguments(body, caller)
         if body.override is None:
-            arguments["sign_off"] = sign_offs.require_valid(session, portrait).id
+            arguments["sign_off"] = _signed(session, portrait).id
         else:
             arguments["override"] = body.override
             asked = record.append(
@@ -72,6 +82,51 @@ def make_final(
         return models.JobOut.model_validate(job)
 
 
+@router.post(
+    "/shoots/{shoot_id}/finals",
+    status_code=202,
+    responses=described(NotFoundError, WrongSettingError),
+)
+def make_signed_finals(
+    shoot_id: models.Id, body: models.SignedFinalsIn, service: Here, caller: Studio
+) -> models.SignedFinalsOut:
+    """Make the finals of all that is signed, in one act; tells of every other portrait why not."""
+    names.check_pattern(body.pattern)
+    finals.check_form(body.format, body.longest_side)
+    jobs, made, left = [], [], []
+    with service.place.database.writing() as session:
+        shoot = storage.lock(session, shoot_id)
+        record.append(
+            session,
+            shoot_id,
+            caller.actor,
+            "finals of all signed asked for",
+            **body.model_dump(mode="json"),
+        )
+        for portrait in shoot.portraits:
+            try:
+                require_current(session, service, portrait)
+                signed = _signed(session, portrait)
+            except EvenhandError as error:
+                left.append(
+                    models.LeftOut(
+                        portrait=portrait.id,
+                        name=portrait.name,
+                        why=error.trouble,
+                        advice=error.advice,
+                    )
+                )
+                continue
+            name = finals.final_name(shoot, portrait, body.pattern)
+            if finals.is_made(session, signed, name, body.format, body.longest_side):
+                made.append(portrait.id)
+                continue
+            arguments = _arguments(body, caller) | {"sign_off": signed.id}
+            job = service.queue.add(session, Kind.FINAL, shoot_id, portrait.id, **arguments)
+            jobs.append(models.JobOut.model_validate(job))
+    return models.SignedFinalsOut(jobs=jobs, made=made, left=left)
+
+
 @router.get("/shoots/{shoot_id}/finals", responses=described(NotFoundError))
 def list_finals(shoot_id: models.Id, service: Here, caller: Studio) -> list[models.FinalOut]:
     """The finals of a shoot, voided ones too, the newest first."""
@@ -80,7 +135,7 @@ def list_finals(shoot_id: models.Id, service: Here, caller: Studio) -> list[mode
         rows = session.scalars(
             select(tables.Final)
             .join(tables.Portrait, tables.Portrait.id == tables.Final.portrait_id)
-            .where(tables.Portrait.shoot_id == shoot_id)
+            .where(tables.Portrait.shoot_id == shoot_id, tables.Portrait.removed_at.is_(None))
             .order_by(tables.Final.number.desc())
         )
         return [models.FinalOut.model_validate(final) for final in rows.all()]
@@ -121,7 +176,8 @@ def pack_finals(
                 )
             )
         )
-        wanted = [one for one in shoot.portraits if one.id in (body.portraits or have)]
+        there = [one for one in shoot.portraits if one.removed_at is None]
+        wanted = [one for one in there if one.id in (body.portraits or have)]
         if not wanted or set(body.portraits) - {one.id for one in wanted}:
             raise NotReadyError("Not every portrait has a final.", "Make the finals first.")
         ids = [finals.deliverable(session, one).portrait_id for one in wanted]
@@ -149,6 +205,22 @@ def get_job_file(
             "Pack the finals again.",
         )
     return _file(service, job.shoot_id, file["sha256"], name, file["size"])
+
+
+def _arguments(body: models.FinalIn | models.SignedFinalsIn, caller: Caller) -> dict[str, Any]:
+    """How a final is to be made, as its job takes it."""
+    return {
+        "pattern": body.pattern,
+        "format": body.format.value,
+        "longest_side": body.longest_side,
+        "actor": caller.actor,
+    }
+
+
+def _signed(session: Session, portrait: tables.Portrait) -> tables.SignOff:
+    """The valid sign-off of a portrait of which no change is asked for."""
+    asked_changes.require_none_open(session, portrait)
+    return sign_offs.require_valid(session, portrait)
 
 
 def _file(service: Service, shoot_id: str, sha256: str, name: str, size: int) -> StreamingResponse:

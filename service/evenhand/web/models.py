@@ -8,6 +8,8 @@ from typing import Annotated, Any, Literal
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, StringConstraints
 
 from evenhand.jobs.job import Kind, State
+from evenhand.shoots import asked_changes
+from evenhand.shoots.finals import Format
 from evenhand.shoots.permissions import LASTING_MARKS, How, SaidBy
 from evenhand.shoots.sign_offs import Standing
 from evenhand.shoots.tokens import STUDIO_LASTS, Scope
@@ -28,6 +30,12 @@ Text = Annotated[
 
 Note = Annotated[str, StringConstraints(max_length=4000, pattern=r"^[^\x00]*$")]
 """Free text."""
+
+Words = Annotated[
+    str,
+    StringConstraints(min_length=1, max_length=4000, pattern=r"^[^\x00]*$", strip_whitespace=True),
+]
+"""Something said, of at least a letter."""
 
 Strength = Annotated[float, Field(ge=0, le=1)]
 """How much of a layer is applied."""
@@ -104,6 +112,28 @@ class ErasedOut(Model):
     overwritten: bool = Field(description="As for a deletion.")
 
 
+class AppliedOut(Model):
+    """A strength as a picture shows it."""
+
+    person: Id
+    step: str
+    strength: Strength = Field(
+        description="Of the layer: the studio's strength times the share that was chosen of it."
+    )
+
+
+class SignedOut(Model):
+    """What of a portrait was signed."""
+
+    sign_off: Id
+    signed_by: str
+    signed_at: datetime
+    strengths: list[AppliedOut] = Field(
+        description="Those of the picture that was signed; empty in sign-offs of earlier versions."
+    )
+    unlocked_at: datetime | None
+
+
 class PortraitOut(Model):
     """A portrait."""
 
@@ -116,11 +146,65 @@ class PortraitOut(Model):
     width: int | None = Field(description="Pixels of the upright photograph, once it is read.")
     height: int | None
     trouble: str | None = Field(description="Why it could not be read.")
+    stars: int = Field(description="0 to 5, as the photographer gave them.")
+    removed_at: datetime | None = Field(description="Since when it can only be brought back.")
     created_at: datetime
     state: Literal[
         "new", "unreadable", "to name", "to ask", "working", "to review", "with the client",
-        "signed", "stale",
+        "change asked for", "signed", "stale",
     ]  # fmt: skip
+    locked: bool = Field(description="Signed: nothing in it is changed until it is unlocked.")
+    signed: SignedOut | None = Field(description="What was signed, as long as it is not void.")
+
+
+Portraits = Annotated[list[Id], Field(min_length=1, max_length=2000)]
+"""Portraits of a shoot that something is done to."""
+
+
+class RemovedIn(Model):
+    """Portraits to be removed, or to be brought back."""
+
+    portraits: Portraits
+    removed: bool = True
+
+
+class StarsIn(Model):
+    """Stars for portraits."""
+
+    portraits: Portraits
+    stars: int = Field(ge=0, le=5)
+
+
+class StrengthsIn(Model):
+    """Strengths for everybody in some portraits, or for one person wherever they are."""
+
+    portraits: list[Id] = Field([], max_length=2000, description="All of the shoot if none.")
+    name: Text | None = Field(None, description="Only this person.", examples=["Mara"])
+    strengths: dict[Text, Strength] = Field(
+        min_length=1, max_length=20, examples=[{"redness": 0.8, "smoothing": 0.4}]
+    )
+
+
+class GivenOut(Model):
+    """Whom strengths were given to."""
+
+    people: int = Field(description="Counted in each portrait.")
+    portraits: list[Id]
+
+
+class PresetIn(Model):
+    """Strengths to be kept under a name; one of that name is replaced."""
+
+    name: Text = Field(examples=["Evening light"])
+    strengths: dict[Text, Strength] = Field(
+        min_length=1, max_length=20, examples=[{"redness": 0.8, "smoothing": 0.4}]
+    )
+
+
+class PresetOut(PresetIn):
+    """Strengths kept under a name."""
+
+    id: Id
 
 
 class DisplayColoursOut(Model):
@@ -224,6 +308,9 @@ class MarkOut(Model):
     confidence: float
     proposed: Literal["keep", "remove"]
     decision: Literal["keep", "remove"] | None = Field(description="The studio's own.")
+    shows: Literal["taken out", "left"] = Field(
+        description="Its present state: what the picture shows of it."
+    )
     wish: Literal["leave it", "please remove"] | None = Field(description="The client's.")
 
 
@@ -307,10 +394,13 @@ class NamedIn(Model):
 
 
 class LinkOut(Model):
-    """A link; its token is told this once."""
+    """A link."""
 
     id: Id
-    token: str = Field(description="Told this once.")
+    token: str = Field(description="What opens it.")
+    url: str | None = Field(
+        description="The whole link, where the service was told its public address."
+    )
     path: str = Field(
         examples=["/proof#evenhand_..."],
         description="Path of the page, the token behind the hash so that no server logs it.",
@@ -321,6 +411,7 @@ class LinkOut(Model):
 class AskedOut(Model):
     """What a person is asked."""
 
+    studio: StudioOut
     shoot: str
     name: str
     child: bool
@@ -378,6 +469,9 @@ class ShownPersonOut(Model):
     id: Id
     name: str | None
     steps: list[str] = Field(description="What can be chosen.")
+    strengths: dict[str, Strength] = Field(
+        description="The studio's own strength by step: what the whole of it, a share of 1, is."
+    )
 
 
 class ShownPortraitOut(Model):
@@ -388,14 +482,18 @@ class ShownPortraitOut(Model):
     width: int
     height: int
     ready: bool = Field(description="False while changes are being worked in.")
+    state_sha256: Sha256 = Field(description="Changes whenever its pictures look otherwise.")
     people: list[ShownPersonOut]
     marks: list[MarkOut]
     sign_off: SignOffOut | None
+    round: int = Field(description="Which showing this is, from 1.")
+    changes: list[ChangeOut] = Field(description="What was asked for here, oldest first.")
 
 
 class ShownProofOut(Model):
     """What the client sees."""
 
+    studio: StudioOut
     shoot: str
     message: str
     strengths: list[float]
@@ -404,12 +502,17 @@ class ShownProofOut(Model):
     notices: dict[str, str]
 
 
-class SignIn(Model):
-    """A sign-off."""
+class SeenIn(Model):
+    """The picture that a client speaks of."""
 
     rendering: Sha256 = Field(description="From the Rendering header of the picture looked at.")
     side: int = Field(1600, ge=64, le=2400, description="Size of that picture.")
     choices: list[ChoiceIn] = Field([], max_length=500)
+
+
+class SignIn(SeenIn):
+    """A sign-off."""
+
     signed_by: Text = Field(examples=["Mara"])
     note: Note = ""
 
@@ -423,11 +526,86 @@ class SignOffOut(Model):
     signed_by: str
     note: str
     choices: list[ChoiceIn]
+    applied: list[AppliedOut] = Field(
+        description="The strengths that the picture showed; empty in those of earlier versions."
+    )
     rendering: Sha256 = Field(description="The hash it is bound to.")
     image_sha256: Sha256 = Field(description="Of the picture that was looked at; it is kept.")
     signed_at: datetime
+    unlocked_at: datetime | None
     standing: Standing
     void_reason: str | None
+
+
+class PlaceIn(Model):
+    """A place in the upright photograph, pixels."""
+
+    row: Annotated[float, Field(ge=0, le=10**6)]
+    column: Annotated[float, Field(ge=0, le=10**6)]
+
+
+class ChangeIn(SeenIn):
+    """A change that a client asks for."""
+
+    asked_by: Text = Field(examples=["Mara"])
+    words: Words = Field(examples=["A little less on my nose, please."])
+    places: list[PlaceIn] = Field([], max_length=20, description="Where they pointed.")
+
+
+class ChangeOut(Model):
+    """A change that was asked for."""
+
+    id: Id
+    proof_id: Id
+    portrait_id: Id
+    round: int = Field(description="Of which showing of the portrait, from 1.")
+    asked_by: str
+    words: str
+    places: list[PlaceIn]
+    choices: list[ChoiceIn]
+    rendering: Sha256 = Field(description="The hash it is bound to.")
+    image_sha256: Sha256 | None = Field(
+        description="Of the picture that was looked at; null once what it shows was taken back."
+    )
+    asked_at: datetime
+    standing: asked_changes.Standing
+    answer: str
+    answered_at: datetime | None
+
+
+class AnswerIn(Model):
+    """The studio's answer; with it the portrait is shown again."""
+
+    words: Note = Field("", examples=["Done: less on nose and cheeks."])
+
+
+class LockIn(Model):
+    """Whether a signed portrait is locked."""
+
+    locked: bool
+    why: Note = Field("", description="Kept in the record.")
+
+
+class StudioIn(Model):
+    """The studio's name, as its clients see it."""
+
+    name: Annotated[
+        str, StringConstraints(max_length=80, pattern=NO_CONTROLS, strip_whitespace=True)
+    ] = Field(examples=["Studio by the lake"])
+
+
+class StudioOut(Model):
+    """The studio's name and mark, as its clients see them."""
+
+    name: str
+    mark_sha256: Sha256 | None = Field(description="Of the mark's picture, where there is one.")
+
+
+FORMATS = (
+    "original: the form of the original, which nothing outside the masks changes. jpeg: sRGB, 8 "
+    "bits. tiff: depth and colours of the original. These two bear no metadata but what was done."
+)
+LONGEST_SIDE = "Of the final, pixels, never enlarged; for jpeg and tiff."
 
 
 class FinalIn(Model):
@@ -438,9 +616,40 @@ class FinalIn(Model):
         description="Name of the file: plain text with {shoot}, {portrait} and {number}.",
         examples=["{shoot}-{number}"],
     )
+    format: Format = Field(Format.ORIGINAL, description=FORMATS)
+    longest_side: int | None = Field(None, ge=64, le=30000, description=LONGEST_SIDE)
     override: Note | None = Field(
         None, description="Why there is no valid sign-off; kept in the record."
     )
+
+
+class SignedFinalsIn(Model):
+    """The finals of all that is signed, to be made in one act."""
+
+    pattern: Text = Field(
+        "{portrait}",
+        description="Name of each file: plain text with {shoot}, {portrait} and {number}.",
+        examples=["{shoot}-{number}"],
+    )
+    format: Format = Field(Format.ORIGINAL, description=FORMATS)
+    longest_side: int | None = Field(None, ge=64, le=30000, description=LONGEST_SIDE)
+
+
+class LeftOut(Model):
+    """A portrait that no final is made of."""
+
+    portrait: Id
+    name: str
+    why: str
+    advice: str
+
+
+class SignedFinalsOut(Model):
+    """What follows from asking for the finals of all that is signed."""
+
+    jobs: list[JobOut] = Field(description="One for each final that is made.")
+    made: list[Id] = Field(description="Portraits whose final is made like this already.")
+    left: list[LeftOut] = Field(description="Portraits that are not signed, and why.")
 
 
 class FinalOut(Model):
@@ -452,6 +661,8 @@ class FinalOut(Model):
     override: str | None
     name: str
     media_type: str
+    format: Format
+    longest_side: int | None
     layers: list[dict[str, Any]] = Field(description="Person, step and strength applied.")
     sha256: Sha256 | None = Field(description="Null once it is voided: the file is deleted.")
     size: int
@@ -567,3 +778,6 @@ class UploadOut(Model):
 
 
 ShownPortraitOut.model_rebuild()
+AskedOut.model_rebuild()
+ShownProofOut.model_rebuild()
+SignedFinalsOut.model_rebuild()

@@ -34,5 +34,6 @@ def list_everybody(shoot_id: models.Id, service: Here, caller: Studio) -> list[F
                 person=person_out(person, by_name.get(person.name or "", frozenset())),
             )
             for portrait in shoot.portraits
+            if portrait.removed_at is None
             for person in portrait.people
         ]

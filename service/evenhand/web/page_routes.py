@@ -7,6 +7,7 @@ ever opened. They are plain HTML, CSS and modules as browsers understand them; n
 from __future__ import annotations
 
 import hashlib
+import json
 from functools import cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
@@ -21,6 +22,8 @@ MEDIA_TYPES = {
     "js": "text/javascript; charset=utf-8",
     "json": "application/json",
     "svg": "image/svg+xml",
+    "woff2": "font/woff2",
+    "txt": "text/plain; charset=utf-8",
 }
 """What is served, by the end of a file's name."""
 
@@ -75,6 +78,24 @@ def proof_page(request: Request) -> Response:
 def permission_page(request: Request) -> Response:
     """The page that asks a person."""
     return _served(ENTRANCES["/permission"], request)
+
+
+@router.get("/pages/languages.json")
+def languages() -> dict[str, dict[str, str | bool]]:
+    """Languages that the pages speak: one for every file of texts.
+
+    Each by its own name, and whether it says everything; one that does not is for the pages of
+    links alone.
+    """
+    texts = {
+        name.removeprefix("texts/").removesuffix(".json"): json.loads(body)
+        for name, (body, _, _) in sorted(page_files().items())
+        if name.startswith("texts/")
+    }
+    return {
+        language: {"name": words["language.name"], "whole": words.keys() >= texts["en"].keys()}
+        for language, words in texts.items()
+    }
 
 
 @router.get("/pages/{name:path}")

@@ -14,10 +14,10 @@ from evenhand.errors import UnreadablePhotographError, WrongSettingError
 from evenhand.jobs.packing import mask_codes, pack
 from evenhand.jobs.work import PACKAGE
 from evenhand.people.person import Mask, Region
-from evenhand.shoots import record, storage, tables
+from evenhand.shoots import record, sign_offs, storage, tables
 from evenhand.web import models
 from evenhand.web.access import Service
-from evenhand.web.changes import follow
+from evenhand.web.changes import follow, follow_name
 from evenhand.web.views import edit_out, found
 
 PNG = b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR"
@@ -73,11 +73,14 @@ def store_edit(
     place = service.place
     package = pack({"box": asdict(mask.box)}, {"painted": mask_codes(mask.alpha)})
     with place.database.reading() as session:
-        shoot_id = found(session, tables.Person, person_id).portrait.shoot_id
+        portrait = found(session, tables.Person, person_id).portrait
+        sign_offs.require_unlocked(session, portrait)
+        shoot_id = portrait.shoot_id
     stored = place.files.put(shoot_id, package)
     with place.database.writing() as session:
         person = found(session, tables.Person, person_id)
         storage.enter(session, place.files, shoot_id, stored, package, PACKAGE)
+        sign_offs.require_unlocked(session, person.portrait)
         edit = tables.MaskEdit(
             person_id=person_id,
             region=region,
@@ -101,4 +104,6 @@ def store_edit(
         session.flush()
         session.expire(person)
         follow(session, service, person.portrait)
+        if person.name:
+            follow_name(session, service, shoot_id, person.name)
         return edit_out(edit)

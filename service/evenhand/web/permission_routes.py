@@ -19,7 +19,7 @@ from evenhand.web import models
 from evenhand.web.access import Asked, Caller, Here, Service, Studio
 from evenhand.web.changes import clear, follow_name
 from evenhand.web.problems import described
-from evenhand.web.views import found
+from evenhand.web.views import found, link_out, studio_out
 
 IN_PLAIN_WORDS = {
     "redness": "Less redness: sunburn and blotches come nearer to your own skin.",
@@ -91,12 +91,7 @@ def make_permission_link(
         record.append(
             session, shoot_id, caller.actor, "permission asked", person=body.name, link=token.id
         )
-        return models.LinkOut(
-            id=token.id,
-            token=secret,
-            path=f"/permission#{secret}",
-            expires_at=token.expires_at,
-        )
+        return link_out(service, token, secret, "permission")
 
 
 @router.get("/asked", tags=["links"], responses=described(NotFoundError))
@@ -105,6 +100,7 @@ def what_is_asked(service: Here, caller: Asked) -> models.AskedOut:
     shoot_id, name = _link(caller)
     with service.place.database.reading() as session:
         return models.AskedOut(
+            studio=studio_out(session),
             shoot=found(session, tables.Shoot, shoot_id).name,
             name=name,
             child=permissions.is_child(session, shoot_id, name),

@@ -10,9 +10,9 @@ from evenhand.people.person import SKIN_REGIONS
 from evenhand.shoots import tables
 
 MOST_POINTS = 200
-"""Points of one kind on one person: far more than burns have parts."""
+"""Points of one kind on one person: far more than burns have parts, or faces spots."""
 
-POINTS = ("burnt_at", "leave_at")
+POINTS = ("burnt_at", "leave_at", "removed_at")
 """Settings that are lists of points."""
 
 

@@ -11,21 +11,23 @@ from sqlalchemy import select
 
 from evenhand.errors import UnreadablePhotographError, WrongSettingError
 from evenhand.jobs.retoucher import checked
-from evenhand.shoots import permissions, record, storage, tables
+from evenhand.shoots import permissions, record, sign_offs, storage, tables
 from evenhand.shoots.deletion import delete_portrait
 from evenhand.shoots.errors import (
     ConflictError,
     DamagedFileError,
+    LockedError,
     NoPermissionError,
     NotFoundError,
     UploadTooLargeError,
 )
-from evenhand.shoots.inputs import LASTING, LEAST_CONFIDENCE
+from evenhand.shoots.inputs import BEFORE_BURN, LASTING, LEAST_CONFIDENCE
 from evenhand.shoots.permissions import LASTING_MARKS, agreed, agreed_by_name
 from evenhand.shoots.renderings import shown
 from evenhand.web import models
 from evenhand.web.access import Here, Studio
-from evenhand.web.changes import clear, follow
+from evenhand.web.changes import clear, follow, follow_name
+from evenhand.web.earlier_portrait import require_before_burn, without_earlier
 from evenhand.web.painting import Paint, painted_mask, store_edit
 from evenhand.web.pointing import require_on_photograph
 from evenhand.web.problems import described
@@ -77,14 +79,21 @@ async def send_portrait(
 
 
 @router.get("/shoots/{shoot_id}/portraits", responses=described(NotFoundError))
-def list_portraits(shoot_id: models.Id, service: Here, caller: Studio) -> list[models.PortraitOut]:
+def list_portraits(
+    shoot_id: models.Id,
+    service: Here,
+    caller: Studio,
+    removed: Annotated[
+        bool, Query(description="Those that were removed and can be brought back.")
+    ] = False,
+) -> list[models.PortraitOut]:
     """The portraits of a shoot with their states, in the order in which they came."""
     with service.place.database.reading() as session:
         found(session, tables.Shoot, shoot_id)
         standings, steps = Standings.of(session, shoot_id), service.place.steps
         return [
             portrait_out(session, one, steps, standings)
-            for one in whole_portraits(session, shoot_id)
+            for one in whole_portraits(session, shoot_id, removed=removed)
         ]
 
 
@@ -98,10 +107,16 @@ def get_portrait(portrait_id: models.Id, service: Here, caller: Studio) -> model
 
 @router.delete("/portraits/{portrait_id}", responses=described(NotFoundError))
 def remove_portrait(portrait_id: models.Id, service: Here, caller: Studio) -> models.DeletedOut:
-    """Delete a portrait with everything made from it, face geometry too."""
+    """Delete a portrait for good, with everything made from it, face geometry too."""
     place = service.place
+    with place.database.reading() as session:
+        portrait = found(session, tables.Portrait, portrait_id)
+        shoot_id, names = portrait.shoot_id, {one.name for one in portrait.people if one.name}
     deleted = delete_portrait(place.database, place.files, portrait_id, caller.actor)
     service.previews.forget()
+    with place.database.writing() as session:
+        for name in sorted(names):  # whoever was compared with it there is computed anew
+            follow_name(session, service, shoot_id, name)
     return models.DeletedOut.model_validate(deleted)
 
 
@@ -134,7 +149,7 @@ def list_people(portrait_id: models.Id, service: Here, caller: Studio) -> list[m
         ]
 
 
-@router.put("/people/{person_id}", responses=described(NotFoundError))
+@router.put("/people/{person_id}", responses=described(NotFoundError, LockedError))
 def name_person(
     person_id: models.Id, body: models.PersonIn, service: Here, caller: Studio
 ) -> models.PersonOut:
@@ -143,7 +158,9 @@ def name_person(
         person = found(session, tables.Person, person_id)
         portrait = person.portrait
         storage.lock(session, portrait.shoot_id)
-        person.name = body.name
+        if body.name != person.name:
+            sign_offs.require_unlocked(session, portrait)
+        was, person.name = person.name, body.name
         same = session.scalars(
             select(tables.Person)
             .join(tables.Portrait)
@@ -166,11 +183,14 @@ def name_person(
         )
         for affected in {one.portrait for one in (person, *same)}:
             follow(session, service, affected)
+        if was not in (None, body.name):
+            follow_name(session, service, portrait.shoot_id, was)
         return person_out(person, agreed(session, portrait.shoot_id, person.name))
 
 
 @router.put(
-    "/people/{person_id}/steps/{step}", responses=described(NotFoundError, WrongSettingError)
+    "/people/{person_id}/steps/{step}",
+    responses=described(NotFoundError, WrongSettingError, LockedError),
 )
 def set_step(
     person_id: models.Id,
@@ -182,13 +202,22 @@ def set_step(
         Body(examples=[{"cap": 6.0}, {"burnt_at": [[640, 480]], "by_region": {"arm": 0.8}}]),
     ],
 ) -> models.PersonOut:
-    """Set a step for a person; its layer is computed anew. Strength alone: see /layers."""
-    settings = checked(service.place.retoucher, step, body)
+    """Set a step for a person; its layer is computed anew. Strength alone: see /layers.
+
+    Beside the settings that /steps lists, redness takes `before_burn`: the id of a portrait of the
+    shoot that shows the same named person before the burn, whose skin is then compared with.
+    """
+    own, earlier = without_earlier(step, body)
+    settings = checked(service.place.retoucher, step, own)
     with service.place.database.writing() as session:
         person = found(session, tables.Person, person_id)
         require_on_photograph(settings, person.portrait)
+        if earlier is not None:
+            require_before_burn(session, person, earlier)
+            settings[BEFORE_BURN] = earlier
         shoot_id = person.portrait.shoot_id
         storage.lock(session, shoot_id)
+        sign_offs.require_unlocked(session, person.portrait)
         person.settings = {**person.settings, step: settings}
         record.append(
             session,
@@ -215,7 +244,7 @@ def list_mask_edits(
 @router.post(
     "/people/{person_id}/mask-edits",
     status_code=201,
-    responses=described(NotFoundError, UnreadablePhotographError, WrongSettingError),
+    responses=described(NotFoundError, UnreadablePhotographError, WrongSettingError, LockedError),
     openapi_extra={
         "requestBody": {
             "required": True,
@@ -246,7 +275,9 @@ async def paint_mask(
     return await run_in_threadpool(enter)
 
 
-@router.delete("/mask-edits/{edit_id}", status_code=204, responses=described(NotFoundError))
+@router.delete(
+    "/mask-edits/{edit_id}", status_code=204, responses=described(NotFoundError, LockedError)
+)
 def take_back_edit(edit_id: models.Id, service: Here, caller: Studio) -> None:
     """Take a mask edit back."""
     with service.place.database.writing() as session:
@@ -255,6 +286,7 @@ def take_back_edit(edit_id: models.Id, service: Here, caller: Studio) -> None:
             raise NotFoundError("There is no such mask edit.", "List the person's mask edits.")
         person = edit.person
         storage.lock(session, person.portrait.shoot_id)
+        sign_offs.require_unlocked(session, person.portrait)
         session.delete(edit)
         session.flush()
         session.expire(person)
@@ -268,6 +300,8 @@ def take_back_edit(edit_id: models.Id, service: Here, caller: Studio) -> None:
             edit=edit_id,
         )
         follow(session, service, person.portrait)
+        if person.name:
+            follow_name(session, service, shoot_id, person.name)
     clear(service, shoot_id)
 
 
@@ -279,7 +313,10 @@ def list_layers(portrait_id: models.Id, service: Here, caller: Studio) -> list[m
         return [layer_out(item.layer) for item in shown(session, portrait)]
 
 
-@router.put("/layers/{layer_id}/strength", responses=described(NotFoundError, NoPermissionError))
+@router.put(
+    "/layers/{layer_id}/strength",
+    responses=described(NotFoundError, NoPermissionError, LockedError),
+)
 def set_strength(
     layer_id: models.Id, body: models.StrengthIn, service: Here, caller: Studio
 ) -> models.LayerOut:
@@ -289,6 +326,7 @@ def set_strength(
         shoot_id = layer.person.portrait.shoot_id
         storage.lock(session, shoot_id)
         permissions.require(session, shoot_id, layer.person, layer.step)
+        sign_offs.require_unlocked(session, layer.person.portrait)
         layer.strength = body.strength
         record.append(
             session,
@@ -317,7 +355,8 @@ def list_marks(portrait_id: models.Id, service: Here, caller: Studio) -> list[mo
 
 
 @router.put(
-    "/marks/{mark_id}", responses=described(NotFoundError, NoPermissionError, ConflictError)
+    "/marks/{mark_id}",
+    responses=described(NotFoundError, NoPermissionError, ConflictError, LockedError),
 )
 def decide_mark(
     mark_id: models.Id, body: models.DecisionIn, service: Here, caller: Studio
@@ -329,6 +368,7 @@ def decide_mark(
         shoot_id = person.portrait.shoot_id
         storage.lock(session, shoot_id)
         permissions.require(session, shoot_id, person, "marks")
+        sign_offs.require_unlocked(session, person.portrait)
         if body.decision == "remove" and mark.kind == LASTING:
             permissions.require(session, shoot_id, person, LASTING_MARKS)
         unsure = mark.kind != LASTING and mark.confidence < LEAST_CONFIDENCE
@@ -348,6 +388,30 @@ def decide_mark(
         )
         follow(session, service, person.portrait)
         return mark_out(mark)
+
+
+@router.get("/portraits/{portrait_id}/history", responses=described(NotFoundError))
+def get_history(portrait_id: models.Id, service: Here, caller: Studio) -> list[models.EntryOut]:
+    """What the record tells of a portrait and of the people in it, the newest first."""
+    with service.place.database.reading() as session:
+        portrait = found(session, tables.Portrait, portrait_id)
+        people = {person.id for person in portrait.people}
+        names = {person.name for person in portrait.people if person.name}
+        return [
+            models.EntryOut.model_validate(entry)
+            for entry in reversed(record.entries(session, portrait.shoot_id))
+            if _tells_of(entry.facts, portrait.id, people, names)
+        ]
+
+
+def _tells_of(facts: dict[str, Any], portrait: str, people: set[str], names: set[str]) -> bool:
+    """Whether an entry of the record tells of a portrait, or of what somebody in it said."""
+    return (
+        facts.get("portrait") == portrait
+        or portrait in facts.get("portraits", ())
+        or facts.get("person") in people
+        or ("permission" in facts and facts.get("person") in names)
+    )
 
 
 @router.get("/steps", tags=["steps"], responses=described())

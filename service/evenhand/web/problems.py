@@ -82,6 +82,8 @@ KINDS: dict[type[Exception], Kind] = {
     records.NotFoundError: Kind("not-found", HTTPStatus.NOT_FOUND, "Not found"),
     records.StaleError: Kind("stale", HTTPStatus.CONFLICT, "Changed since it was shown"),
     records.NoSignOffError: Kind("no-sign-off", HTTPStatus.CONFLICT, "No valid sign-off"),
+    # The status is that of RFC 4918, section 11.3.
+    records.LockedError: Kind("locked", HTTPStatus.LOCKED, "Signed and locked"),
     records.NotReadyError: Kind("not-ready", HTTPStatus.CONFLICT, "Not ready yet"),
     records.ConflictError: Kind("conflict", HTTPStatus.CONFLICT, "Contradicts the records"),
     records.UploadTooLargeError: Kind(

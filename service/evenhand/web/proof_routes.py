@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import timedelta
 from typing import Annotated
 
@@ -12,10 +14,10 @@ from sqlalchemy.orm import Session
 
 from evenhand.errors import WrongSettingError
 from evenhand.jobs.pictures import fitted
-from evenhand.report import NOTICES
-from evenhand.shoots import record, sign_offs, storage, tables, tokens
+from evenhand.shoots import asked_changes, record, sign_offs, storage, tables, tokens
 from evenhand.shoots.errors import (
     ConflictError,
+    LockedError,
     NotFoundError,
     NotReadyError,
     StaleError,
@@ -37,7 +39,15 @@ from evenhand.web.image_routes import (
 )
 from evenhand.web.previews import View
 from evenhand.web.problems import described
-from evenhand.web.views import found, mark_out, proof_out, sign_off_out
+from evenhand.web.shown_proof import shown_proof
+from evenhand.web.views import (
+    change_out,
+    found,
+    link_out,
+    mark_out,
+    proof_out,
+    sign_off_out,
+)
 
 LARGEST_SHOWN = 2400
 """Longest side of a picture in a proof, pixels: for a screen, not for print."""
@@ -54,7 +64,10 @@ client = APIRouter(prefix="/v1/proof", tags=["links"])
 def make_proof(
     shoot_id: models.Id, body: models.ProofIn, service: Here, caller: Studio
 ) -> models.ProofMadeOut:
-    """Make a proof and its link. The token is told this once."""
+    """Make a proof and its link.
+
+    Changes asked for under links that no longer open are answered by it, with its message.
+    """
     if len(set(body.portraits)) < len(body.portraits) or len(set(body.strengths)) < len(
         body.strengths
     ):
@@ -74,6 +87,7 @@ def make_proof(
             session.add(
                 tables.ProofPortrait(proof_id=proof.id, portrait_id=portrait_id, position=position)
             )
+            _answer_with(session, proof, portrait_id, caller)
         token, secret = tokens.make(
             session,
             tokens.Scope.PROOF,
@@ -91,12 +105,7 @@ def make_proof(
             strengths=proof.strengths,
         )
         session.refresh(proof)
-        link = models.LinkOut(
-            id=token.id,
-            token=secret,
-            path=f"/proof#{secret}",
-            expires_at=token.expires_at,
-        )
+        link = link_out(service, token, secret, "proof")
         return models.ProofMadeOut(proof=proof_out(session, proof), link=link)
 
 
@@ -111,6 +120,15 @@ def list_proofs(shoot_id: models.Id, service: Here, caller: Studio) -> list[mode
             .order_by(tables.Proof.created_at.desc())
         )
         return [proof_out(session, proof) for proof in proofs.all()]
+
+
+@router.get("/proofs/{proof_id}/link", responses=described(NotFoundError))
+def get_proof_link(proof_id: models.Id, service: Here, caller: Studio) -> models.LinkOut:
+    """The link of a proof, as it was told when it was made."""
+    with service.place.database.reading() as session:
+        found(session, tables.Proof, proof_id)
+        token = session.scalars(select(tables.Token).where(tables.Token.proof_id == proof_id)).one()
+        return link_out(service, token, tokens.told_again(session, token), "proof")
 
 
 @router.delete("/proofs/{proof_id}", responses=described(NotFoundError))
@@ -133,7 +151,7 @@ def list_sign_offs(shoot_id: models.Id, service: Here, caller: Studio) -> list[m
         rows = session.execute(
             select(tables.SignOff, tables.Portrait)
             .join(tables.Portrait, tables.Portrait.id == tables.SignOff.portrait_id)
-            .where(tables.Portrait.shoot_id == shoot_id)
+            .where(tables.Portrait.shoot_id == shoot_id, tables.Portrait.removed_at.is_(None))
             .order_by(tables.SignOff.number.desc())
         )
         return [sign_off_out(session, portrait, sign_off) for sign_off, portrait in rows.all()]
@@ -150,7 +168,7 @@ def get_signed_picture(sign_off_id: models.Id, service: Here, caller: Studio) ->
         sign_off = session.get(tables.SignOff, sign_off_id)
         if sign_off is None:
             raise NotFoundError("There is no such sign-off.", "List the shoot's sign-offs.")
-        if sign_off.voided_at is not None and sign_off.void_reason != sign_offs.REPLACED:
+        if sign_off.voided_at is not None and sign_off.void_reason not in sign_offs.PICTURE_KEPT:
             raise NotFoundError(
                 "What this picture shows was taken back; it is deleted.", "List the sign-offs."
             )
@@ -164,14 +182,8 @@ def see_proof(service: Here, caller: Client) -> models.ShownProofOut:
     """What the client is shown: portraits, what can be chosen, marks, how far it is."""
     with service.place.database.reading() as session:
         proof = _proof(session, caller)
-        shoot = found(session, tables.Shoot, proof.shoot_id)
-        return models.ShownProofOut(
-            shoot=shoot.name,
-            message=proof.message,
-            strengths=proof.strengths,
-            expires_at=session.get_one(tables.Token, caller.id).expires_at,
-            portraits=[_shown_portrait(session, service, row.portrait) for row in proof.portraits],
-            notices=NOTICES,
+        return shown_proof(
+            session, service, proof, session.get_one(tables.Token, caller.id).expires_at
         )
 
 
@@ -212,15 +224,17 @@ def see_picture(
 
 
 @client.put(
-    "/marks/{mark_id}/wish", responses=described(NotFoundError, ConflictError, NotReadyError)
+    "/marks/{mark_id}/wish",
+    responses=described(NotFoundError, ConflictError, NotReadyError, LockedError),
 )
 def wish_for_mark(
     mark_id: models.Id, body: models.WishIn, service: Here, caller: Client
 ) -> models.MarkOut:
     """Say what shall become of a mark.
 
-    'leave it' is done at once. 'please remove' is done at once only for a mark that the studio
-    would remove anyway; for any other the studio sees the wish, and asks the person if it must.
+    'leave it' is done at once, and taken back at once. 'please remove' is done at once only for a
+    mark that stayed by the client's own wish; for any other the studio sees it, and asks the person
+    if it must.
     """
     with service.place.database.writing() as session:
         mark = session.get(tables.Mark, mark_id)
@@ -231,11 +245,16 @@ def wish_for_mark(
         agreed = agreed_by_name(session, proof.shoot_id).get(mark.person.name or "", frozenset())
         if "marks" not in agreed:
             raise NotFoundError("There is no such mark.", "See the proof's marks.")
-        mark.wish = body.wish
+        if sign_offs.is_locked(session, portrait):
+            raise LockedError(
+                "This picture is approved, so nothing in it is changed.",
+                "Ask for a change first; that takes the approval back.",
+            )
         if body.wish == "leave it":
             mark.decision = "keep"
-        elif mark.proposed == "remove" or (mark.decision == "keep" and mark.kind == "passing"):
+        elif mark.wish == "leave it":
             mark.decision = None
+        mark.wish = body.wish
         record.append(
             session,
             proof.shoot_id,
@@ -259,32 +278,68 @@ def sign_off(
     portrait_id: models.Id, body: models.SignIn, service: Here, caller: Client
 ) -> models.SignOffOut:
     """Sign off a portrait as it was looked at; refused if it is no longer that."""
-    choices = [choice.model_dump() for choice in body.choices]
-    with service.place.database.reading() as session:
-        proof, portrait = _portrait(session, caller, portrait_id)
-        sign_offs.check_choices(portrait, proof.strengths, choices)
-        require_current(session, service, portrait)
-        picture, _ = _rendered(session, service, portrait, choices, body.side)
-    files = service.place.files
-    stored = files.put(proof.shoot_id, picture)
-    with service.place.database.writing() as session:
-        storage.enter(session, files, proof.shoot_id, stored, picture, "image/jpeg")
-        proof, portrait = _portrait(session, caller, portrait_id)
-        if not tokens.is_open(session.get_one(tables.Token, caller.id)):
-            raise TokenRefusedError("This link no longer opens.", "Ask the studio for a new one.")
-        require_current(session, service, portrait)
+    with _looked_at(portrait_id, body, service, caller) as (session, proof, portrait, sha256):
         signed = sign_offs.sign(
             session,
             proof,
             portrait,
-            choices=choices,
+            choices=[choice.model_dump() for choice in body.choices],
             rendering=body.rendering,
-            image_sha256=stored.sha256,
+            image_sha256=sha256,
             signed_by=body.signed_by,
             note=body.note,
             actor=caller.actor,
         )
+        asked_changes.settle(session, proof.id, portrait.id)
         return sign_off_out(session, portrait, signed)
+
+
+@client.post(
+    "/portraits/{portrait_id}/changes",
+    status_code=201,
+    responses=described(NotFoundError, NotReadyError, ConflictError, StaleError),
+)
+def ask_for_change(
+    portrait_id: models.Id, body: models.ChangeIn, service: Here, caller: Client
+) -> models.ChangeOut:
+    """Ask for a change of a portrait as it was looked at; takes a sign-off of it back.
+
+    What was asked for before in this proof, and still waits for an answer, is replaced.
+    """
+    with _looked_at(portrait_id, body, service, caller) as (session, proof, portrait, sha256):
+        height, width = frame_shape(portrait)
+        if any(place.row >= height or place.column >= width for place in body.places):
+            raise ConflictError(
+                "A place lies outside the picture.",
+                f"The picture has {width} x {height} pixels.",
+            )
+        change = asked_changes.ask(
+            session,
+            proof,
+            portrait,
+            words=body.words,
+            places=[place.model_dump() for place in body.places],
+            choices=[choice.model_dump() for choice in body.choices],
+            rendering=body.rendering,
+            image_sha256=sha256,
+            asked_by=body.asked_by,
+            actor=caller.actor,
+        )
+        follow(session, service, portrait)
+        return change_out(change)
+
+
+@client.delete("/changes/{change_id}", responses=described(NotFoundError, ConflictError))
+def take_change_back(change_id: models.Id, service: Here, caller: Client) -> models.ChangeOut:
+    """Take back a change that was asked for, as long as it is not answered."""
+    with service.place.database.writing() as session:
+        change = session.get(tables.AskedChange, change_id)
+        if change is None or change.proof_id != caller.proof_id:
+            raise NotFoundError("There is no such change.", "See what was asked for in the proof.")
+        proof = _proof(session, caller)
+        storage.lock(session, proof.shoot_id)
+        asked_changes.take_back(session, change, proof.shoot_id, caller.actor)
+        return change_out(change)
 
 
 @client.get(
@@ -304,15 +359,58 @@ def keep_copy(portrait_id: models.Id, service: Here, caller: Client) -> Response
 
 
 def require_current(session: Session, service: Service, portrait: tables.Portrait) -> None:
-    """Raise `NotReadyError` unless a portrait's layers are what is wanted now."""
+    """Raise `NotReadyError` unless a portrait's layers are what is wanted now, or are as signed."""
     if portrait.trouble or portrait.found_at is None:
         raise NotReadyError(
             portrait.trouble or f"{portrait.name} has not been read yet.", "Wait for its job."
         )
-    if portrait.layers_key != inputs_of(session, portrait, service.place.steps).key:
+    wanted = inputs_of(session, portrait, service.place.steps).key
+    if portrait.layers_key != wanted and not sign_offs.is_locked(session, portrait):
         raise NotReadyError(
             f"The layers of {portrait.name} are being computed.", "Ask again in a moment."
         )
+
+
+def _answer_with(session: Session, proof: tables.Proof, portrait_id: str, caller: Caller) -> None:
+    """Answer changes that nobody can look at any more, since their links are closed."""
+    for change in asked_changes.open_of(session, portrait_id):
+        token = session.scalars(
+            select(tables.Token).where(tables.Token.proof_id == change.proof_id)
+        ).one()
+        if not tokens.is_open(token):
+            asked_changes.answer(
+                session,
+                change,
+                proof.shoot_id,
+                words=proof.message,
+                proof_id=proof.id,
+                actor=caller.actor,
+            )
+
+
+@contextmanager
+def _looked_at(
+    portrait_id: str, seen: models.SeenIn, service: Service, caller: Caller
+) -> Iterator[tuple[Session, tables.Proof, tables.Portrait, str]]:
+    """A transaction in which a portrait, and the picture a client speaks of, are as they were seen.
+
+    Gives the session, proof, portrait, and SHA-256 of the picture, which is stored.
+    """
+    choices = [choice.model_dump() for choice in seen.choices]
+    with service.place.database.reading() as session:
+        proof, portrait = _portrait(session, caller, portrait_id)
+        sign_offs.check_choices(portrait, proof.strengths, choices)
+        require_current(session, service, portrait)
+        picture, _ = _rendered(session, service, portrait, choices, seen.side)
+    files = service.place.files
+    stored = files.put(proof.shoot_id, picture)
+    with service.place.database.writing() as session:
+        storage.enter(session, files, proof.shoot_id, stored, picture, "image/jpeg")
+        proof, portrait = _portrait(session, caller, portrait_id)
+        if not tokens.is_open(session.get_one(tables.Token, caller.id)):
+            raise TokenRefusedError("This link no longer opens.", "Ask the studio for a new one.")
+        require_current(session, service, portrait)
+        yield session, proof, portrait, stored.sha256
 
 
 def _proof(session: Session, caller: Caller) -> tables.Proof:
@@ -326,7 +424,7 @@ def _portrait(
     """Proof and portrait of a client's link; what is not in the proof is not there for them."""
     proof = _proof(session, caller)
     row = session.get(tables.ProofPortrait, (proof.id, portrait_id))
-    if row is None:
+    if row is None or row.portrait.removed_at is not None:
         raise NotFoundError("This proof has no such portrait.", "See the proof's portraits.")
     return proof, row.portrait
 
@@ -344,35 +442,3 @@ def _rendered(
     view = View(frame_of(portrait), fitted(frame_shape(portrait), side))
     picture = picture_bytes(service, portrait, view, layers)
     return picture, state_of(session, portrait, chosen)
-
-
-def _shown_portrait(
-    session: Session, service: Service, portrait: tables.Portrait
-) -> models.ShownPortraitOut:
-    height, width = frame_shape(portrait)
-    items = shown(session, portrait)
-    people = {item.person.id: item.person for item in items}
-    ready = portrait.layers_key == inputs_of(session, portrait, service.place.steps).key
-    signed = sign_offs.latest(session, portrait.id)
-    return models.ShownPortraitOut(
-        id=portrait.id,
-        name=portrait.name,
-        width=width,
-        height=height,
-        ready=ready,
-        people=[
-            models.ShownPersonOut(
-                id=person.id,
-                name=person.name,
-                steps=[item.layer.step for item in items if item.person.id == person.id],
-            )
-            for person in people.values()
-        ],
-        marks=[
-            mark_out(mark)
-            for item in items
-            if item.layer.step == "marks"
-            for mark in item.person.marks
-        ],
-        sign_off=None if signed is None else sign_off_out(session, portrait, signed),
-    )

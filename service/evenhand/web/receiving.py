@@ -18,6 +18,7 @@ from evenhand.shoots import names, record, storage, tables
 from evenhand.shoots.errors import BrokenOffError, UploadTooLargeError
 from evenhand.shoots.files import LEAST_FREE, Files
 from evenhand.shoots.media_types import media_type_of
+from evenhand.shoots.removal import set_removed
 from evenhand.web import models
 from evenhand.web.access import Service
 from evenhand.web.problems import NoSpaceError
@@ -104,7 +105,7 @@ def add_portrait(
 ) -> models.AddedOut:
     """Enter a file as a portrait and the job that finds people in it.
 
-    A file that the shoot has already is not stored twice.
+    A file that the shoot has already is not stored twice; one that was removed comes back.
 
     Raises
     ------
@@ -128,6 +129,7 @@ def add_portrait(
             )
         ).first()
         if portrait is not None:
+            set_removed(session, shoot_id, [portrait.id], False, actor)
             out = portrait_out(session, portrait, place.steps)
             return models.AddedOut(portrait=out, job=None, known=True)
         portrait = tables.Portrait(

@@ -66,6 +66,13 @@ class Listening:
     key: Path | None = None
     tls_in_front: bool = False
 
+    @property
+    def address(self) -> str:
+        """Where a browser on this machine opens the pages."""
+        host = "localhost" if self.host in ("0.0.0.0", "::") else self.host
+        host = f"[{host}]" if ":" in host else host
+        return f"{'https' if self.certificate else 'http'}://{host}:{self.port}/"
+
     def check(self) -> None:
         """Raise `ExposedError` if it would be reachable from elsewhere without TLS."""
         if is_loopback(self.host) or self.tls_in_front or (self.certificate and self.key):
@@ -114,6 +121,7 @@ def serve(settings: ServiceSettings, listening: Listening, workers: int) -> None
     tempfile.tempdir = str(place.files.scratch.folder)
     app = create_app(place, settings)
     _tell_first_token(place.database)
+    print(f"Open {settings.public('/') or listening.address} in a browser.", flush=True)
     config = config_of(app, settings, listening)
     crew = Crew(settings, workers)
     crew.start()

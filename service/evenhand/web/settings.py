@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pydantic import Field
+from pydantic import AnyHttpUrl, Field
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from evenhand.jobs.place import addresses_in
@@ -25,6 +25,11 @@ class ServiceSettings(BaseSettings):
     files: str | None = Field(
         None, description="Address of the files: file:///FOLDER or s3://BUCKET/PREFIX?endpoint=..."
     )
+    public_url: AnyHttpUrl | None = Field(
+        None,
+        description="Address at which clients reach the service, such as "
+        "https://proofs.example.org; links are made with it.",
+    )
     largest_upload_mb: int = Field(500, ge=1, le=20_000, description="Largest file, megabytes.")
     upload_hours: float = Field(
         24.0, gt=0, le=720, description="How long a broken-off upload can be resumed, hours."
@@ -41,6 +46,10 @@ class ServiceSettings(BaseSettings):
     guesses_per_minute: int = Field(
         20, ge=1, le=1000, description="Refused tokens from one address in a minute."
     )
+
+    def public(self, path: str) -> str | None:
+        """A path at the public address; None where none is set."""
+        return None if self.public_url is None else str(self.public_url).rstrip("/") + path
 
     @property
     def scratch(self) -> Path:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+from base64 import b64decode
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TypeVar
@@ -10,7 +12,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session, selectinload
 
 from evenhand.findings import findings_of
-from evenhand.shoots import tables
+from evenhand.shoots import asked_changes, tables
 from evenhand.shoots.errors import NotFoundError
 from evenhand.shoots.inputs import inputs_of
 from evenhand.shoots.permissions import agreed_by_name
@@ -18,6 +20,7 @@ from evenhand.shoots.renderings import Agreed
 from evenhand.shoots.sign_offs import Standing, standing
 from evenhand.shoots.tokens import is_open
 from evenhand.web import models
+from evenhand.web.access import Service
 
 T = TypeVar("T", bound=tables.Table)
 
@@ -28,10 +31,13 @@ def found(session: Session, table: type[T], id: str) -> T:
     Raises
     ------
     NotFoundError
-        There is none, or its shoot is being deleted.
+        There is none, its shoot is being deleted, or it is a portrait that was removed.
     """
     row = session.get(table, id)
-    if row is None or (isinstance(row, tables.Shoot) and row.deleting_at is not None):
+    gone = (isinstance(row, tables.Shoot) and row.deleting_at is not None) or (
+        isinstance(row, tables.Portrait) and row.removed_at is not None
+    )
+    if row is None or gone:
         what = table.__name__.lower()
         raise NotFoundError(f"There is no such {what}.", "Look it up in the list above it.")
     return row
@@ -39,7 +45,9 @@ def found(session: Session, table: type[T], id: str) -> T:
 
 def shoot_out(session: Session, shoot: tables.Shoot) -> models.ShootOut:
     """A shoot."""
-    count = select(func.count()).where(tables.Portrait.shoot_id == shoot.id)
+    count = select(func.count()).where(
+        tables.Portrait.shoot_id == shoot.id, tables.Portrait.removed_at.is_(None)
+    )
     return models.ShootOut(
         id=shoot.id,
         name=shoot.name,
@@ -61,11 +69,14 @@ class Standings:
         The last sign-off that is not void, by portrait.
     with_client : set
         Portraits in a proof whose link is open.
+    change_asked : set
+        Portraits of which a change waits for an answer.
     """
 
     agreed: Agreed
     signed: Mapping[str, tables.SignOff]
     with_client: frozenset[str]
+    change_asked: frozenset[str]
 
     @classmethod
     def of(cls, session: Session, shoot_id: str) -> Standings:
@@ -82,10 +93,19 @@ class Standings:
             .join(tables.Token, tables.Token.proof_id == tables.Proof.id)
             .where(tables.Proof.shoot_id == shoot_id)
         )
+        asked = session.scalars(
+            select(tables.AskedChange.portrait_id)
+            .join(tables.Portrait, tables.Portrait.id == tables.AskedChange.portrait_id)
+            .where(
+                tables.Portrait.shoot_id == shoot_id,
+                tables.AskedChange.standing == asked_changes.Standing.ASKED,
+            )
+        )
         return cls(
             agreed_by_name(session, shoot_id),
             {sign_off.portrait_id: sign_off for sign_off in signed},
             frozenset(portrait for portrait, token in shown if is_open(token)),
+            frozenset(asked),
         )
 
 
@@ -97,10 +117,27 @@ def portrait_out(
 ) -> models.PortraitOut:
     """A portrait with its state."""
     standings = standings or Standings.of(session, portrait.shoot_id)
-    names = models.PortraitOut.model_fields
+    names = models.PortraitOut.model_fields.keys() - {"state", "locked", "signed"}
+    sign_off = standings.signed.get(portrait.id)
+    state = state_of(session, portrait, steps, standings)
     return models.PortraitOut(
-        **{name: getattr(portrait, name) for name in names if name != "state"},
-        state=state_of(session, portrait, steps, standings),
+        **{name: getattr(portrait, name) for name in names},
+        state=state,
+        locked=sign_off is not None
+        and sign_off.unlocked_at is None
+        and standing(session, portrait, sign_off, standings.agreed) is Standing.VALID,
+        signed=None if sign_off is None else signed_out(sign_off),
+    )
+
+
+def signed_out(sign_off: tables.SignOff) -> models.SignedOut:
+    """What was signed."""
+    return models.SignedOut(
+        sign_off=sign_off.id,
+        signed_by=sign_off.signed_by,
+        signed_at=sign_off.signed_at,
+        strengths=sign_off.applied,
+        unlocked_at=sign_off.unlocked_at,
     )
 
 
@@ -113,6 +150,9 @@ def state_of(
     if portrait.found_at is None:
         return "new"
     sign_off, agreed = standings.signed.get(portrait.id), standings.agreed
+    if portrait.id in standings.change_asked:
+        fits = portrait.layers_key == inputs_of(session, portrait, steps, agreed).key
+        return "change asked for" if fits else "working"
     if sign_off is not None:
         holds = standing(session, portrait, sign_off, agreed) is Standing.VALID
         return "signed" if holds else "stale"
@@ -125,13 +165,23 @@ def state_of(
     return "with the client" if portrait.id in standings.with_client else "to review"
 
 
-def whole_portraits(session: Session, shoot_id: str) -> list[tables.Portrait]:
-    """Portraits of a shoot with all that their states depend on, read in a few queries."""
+def whole_portraits(
+    session: Session, shoot_id: str, *, removed: bool = False
+) -> list[tables.Portrait]:
+    """Portraits of a shoot with all that their states depend on, read in a few queries.
+
+    Those that were removed, or those that were not.
+    """
     people = selectinload(tables.Portrait.people)
     return list(
         session.scalars(
             select(tables.Portrait)
-            .where(tables.Portrait.shoot_id == shoot_id)
+            .where(
+                tables.Portrait.shoot_id == shoot_id,
+                tables.Portrait.removed_at.is_not(None)
+                if removed
+                else tables.Portrait.removed_at.is_(None),
+            )
             .order_by(tables.Portrait.number)
             .options(
                 people.selectinload(tables.Person.layers),
@@ -178,9 +228,39 @@ def edit_out(edit: tables.MaskEdit) -> models.MaskEditOut:
 
 def mark_out(mark: tables.Mark) -> models.MarkOut:
     """A mark."""
-    names = models.MarkOut.model_fields
+    names = models.MarkOut.model_fields.keys() - {"person", "shows"}
     return models.MarkOut(
-        person=mark.person_id, **{name: getattr(mark, name) for name in names if name != "person"}
+        person=mark.person_id,
+        # The proposal is what the layer does, so what is seen; a decision is what is to be done.
+        shows="taken out" if mark.proposed == "remove" else "left",
+        **{name: getattr(mark, name) for name in names},
+    )
+
+
+def change_out(change: tables.AskedChange) -> models.ChangeOut:
+    """A change that was asked for."""
+    return models.ChangeOut.model_validate(change)
+
+
+def studio_out(session: Session) -> models.StudioOut:
+    """The studio's name and mark; an empty name where none is set."""
+    studio = session.get(tables.Studio, 1)
+    mark = None if studio is None or studio.mark is None else b64decode(studio.mark)
+    return models.StudioOut(
+        name=studio.name if studio else "",
+        mark_sha256=None if mark is None else hashlib.sha256(mark).hexdigest(),
+    )
+
+
+def link_out(service: Service, token: tables.Token, secret: str, page: str) -> models.LinkOut:
+    """A link to a page, whole where the service was told its public address."""
+    path = f"/{page}#{secret}"
+    return models.LinkOut(
+        id=token.id,
+        token=secret,
+        url=service.settings.public(path),
+        path=path,
+        expires_at=token.expires_at,
     )
 
 
@@ -201,11 +281,14 @@ def proof_out(session: Session, proof: tables.Proof) -> models.ProofOut:
 
 
 def sign_off_out(
-    session: Session, portrait: tables.Portrait, sign_off: tables.SignOff
+    session: Session,
+    portrait: tables.Portrait,
+    sign_off: tables.SignOff,
+    agreed: Agreed | None = None,
 ) -> models.SignOffOut:
-    """A sign-off with its standing now."""
+    """A sign-off with its standing now; `agreed` as for `evenhand.shoots.renderings.shown`."""
     names = models.SignOffOut.model_fields
     return models.SignOffOut(
         **{name: getattr(sign_off, name) for name in names if name != "standing"},
-        standing=standing(session, portrait, sign_off),
+        standing=standing(session, portrait, sign_off, agreed),
     )

@@ -1,20 +1,22 @@
 // The page of a link by which a person says themselves what they agree to.
 
+import { letterhead } from "./client/letterhead.js";
+import { sayTrouble } from "./client/told.js";
 import { element, fill, refill } from "./element.js";
 import { Service } from "./service.js";
 import { inOrder } from "./steps.js";
-import { languageControl, loadWords, say, sayOr } from "./words.js";
+import { loadWords, say, sayOr } from "./words.js";
 
 const token = location.hash.slice(1);
 const service = new Service(() => token);
 const NOTICES = ["permission", "personal data", "doctor"];
 
 async function begin() {
-  await loadWords();
+  await loadWords("client");
   addEventListener("hashchange", () => location.reload());
   const main = document.getElementById("main");
   main.className = "narrow";
-  fill(document.getElementById("bar"), element("span", { class: "name" }, "Evenhand"), languageControl(element));
+  const bar = letterhead(service, document.getElementById("bar"));
   const place = element("div");
   fill(main, place);
   const channel = new BroadcastChannel("evenhand.permission");
@@ -26,9 +28,10 @@ async function begin() {
       asked = await service.get("/v1/asked");
     } catch (error) {
       fill(main, element("h1", {}, say("client.closed")),
-           element("p", {}, [401, 403].includes(error.status) ? say("client.closed-why") : error.message));
+           element("p", {}, [401, 403].includes(error.status) ? say("client.closed-why") : sayTrouble(error)));
       return;
     }
+    bar.show(asked.studio, asked.shoot);
     document.title = say("asked.title", { name: asked.name });
     refill(place, asked, () => form(asked));
   };
@@ -55,7 +58,7 @@ async function begin() {
         channel.postMessage("changed");
         await look();
       } catch (error) {
-        trouble.textContent = error.message;
+        trouble.textContent = sayTrouble(error);
       }
     };
     askRole();

@@ -1,101 +1,82 @@
-// The client's page: look, choose how much, say it of a spot, sign off, keep a copy.
+// The client's page: look, compare, choose how much, approve the picture or ask for a change.
 
-import { element, fill, refill } from "./element.js";
+import { applied, sayApplied, sayTrouble, shareIs, standingOf } from "./client/told.js";
+import { approveForm, askForm } from "./client/decision.js";
+import { morePanel, spotCard } from "./client/more.js";
+import { Pictures } from "./client/pictures.js";
+import { Stage } from "./client/stage.js";
+import { Strip } from "./client/strip.js";
+import { letterhead } from "./client/letterhead.js";
+import { element, fill, icon, refill } from "./element.js";
 import { Service } from "./service.js";
-import { inOrder } from "./steps.js";
-import { languageControl, loadWords, say, sayDate, sayNumber, sayOr, sayPercent } from "./words.js";
+import { loadWords, say, sayDate, sayPercent } from "./words.js";
 
 const LOOK_EVERY_MS = 2500; // how often the page looks what is new
-const LARGEST = 2400; // longer side of a picture that the service gives, pixels
-const SIDES = 400; // sides asked for are whole multiples of this
-const SPOT_MM = 18; // width of a cut-out around a spot, pixels of the cut-out come from the picture
-const NOTICES = ["doctor", "labelling", "personal data", "permission"];
+const NEWS_MS = 6000; // how long news stay
+const SHORT = 60; // letters of a message that are shown whole on a phone; a longer one is unfolded
+const RETRY_MS = 3000; // after which a picture that did not come is asked for again
 
-const [token, ...rest] = location.hash.slice(1).split("&");
+const [token] = location.hash.slice(1).split("&");
 const service = new Service(() => token);
 
 class Proof {
   constructor() {
-    this.at = Number(rest.find((part) => part.startsWith("p="))?.slice(2) ?? 1) - 1;
-    this.pictures = new Map();
-    this.compare = 0;
+    this.at = this.#said();
+    this.mode = { name: "choose" };
+    this.pictures = new Pictures(service);
     this.channel = new BroadcastChannel("evenhand.proof");
     this.channel.onmessage = () => this.look();
-    addEventListener("hashchange", () => location.hash.slice(1).split("&")[0] !== token ? location.reload() : this.#goTo());
+    addEventListener("hashchange", () => location.hash.slice(1).split("&")[0] !== token ? location.reload() : this.#gone());
     addEventListener("storage", () => this.draw());
+    addEventListener("resize", () => this.#showPictures());
     addEventListener("keydown", (event) => this.#key(event));
-    addEventListener("keyup", (event) => event.key.toLowerCase() === "b" && this.hold(false));
+    addEventListener("keyup", (event) => event.key.toLowerCase() === "b" && this.stage.holding(false));
   }
 
   async begin() {
-    await loadWords();
-    const bar = document.getElementById("bar");
-    fill(bar, element("span", { class: "name" }, "Evenhand"), languageControl(element));
+    await loadWords("client");
+    this.stage = new Stage({ tapped: (place, room) => this.#tapped(place, room), stepped: (by) => this.go(this.at + by),
+      enlarged: () => this.#showPictures() });
+    this.strip = new Strip(this.pictures, (k) => `#${token}&p=${k + 1}`);
     this.main = document.getElementById("main");
-    this.#build();
+    this.bar = letterhead(service, document.getElementById("bar"), "h1");
+    this.what = element("div", { class: "what" });
+    this.decide = element("div", { class: "decide" });
+    this.status = element("div", { class: "standing", role: "status" });
+    this.parts = Object.fromEntries(["message", "card", "choices", "shown", "more"].map((name) => [name, element("div", { class: `part ${name}` })]));
+    fill(this.what, this.parts.message, this.status, this.parts.card, this.parts.choices, this.parts.shown, this.parts.more);
+    fill(this.main, element("p", { class: "waits" }, icon("working"), say("client.coming")));
     await this.look();
     setInterval(() => !document.hidden && this.look(), LOOK_EVERY_MS);
   }
 
-  #build() {
-    this.parts = Object.fromEntries(["head", "strip", "state", "strengths", "what", "spots", "sign"].map((name) =>
-      [name, element("section", { class: `part ${name}` })]));
-    this.after = element("img", { class: "after", alt: "" });
-    this.before = element("img", { class: "before", alt: "" });
-    this.tag = element("span", { class: "which before", hidden: true }, say("viewer.before"));
-    this.stage = element("figure", { class: "stage" }, this.after, this.before, this.tag);
-    this.slider = element("input", { type: "range", min: "0", max: "100", value: "0", id: "compare",
-      oninput: () => this.setCompare(Number(this.slider.value)) });
-    this.holdButton = element("button", { type: "button", class: "hold", "aria-pressed": "false",
-      onpointerdown: () => this.hold(true), onpointerup: () => this.hold(false), onpointerleave: () => this.hold(false),
-      onpointercancel: () => this.hold(false), oncontextmenu: (event) => event.preventDefault(),
-      onkeydown: (event) => [" ", "Enter"].includes(event.key) && this.hold(true),
-      onkeyup: (event) => [" ", "Enter"].includes(event.key) && this.hold(false) }, say("client.hold"));
-    const { head, strip, state, strengths, what, spots, sign } = this.parts;
-    fill(this.main, head, strip,
-      element("div", { class: "proof" },
-        element("div", { class: "see" }, this.stage,
-          element("div", { class: "comparing" },
-            element("label", { for: "compare" }, say("client.compare")), this.slider, this.holdButton)),
-        element("div", { class: "say" }, state, strengths, what, spots, sign)),
-      element("section", { class: "notices", "aria-label": say("client.good-to-know") },
-        element("h2", {}, say("client.good-to-know")),
-        element("ul", {}, ["client.nothing-for-good", "client.screens"].map((word) => element("li", {}, say(word))),
-          NOTICES.map((one) => element("li", {}, say(`notice.${one}`))))));
-  }
-
   async look() {
-    if (this.looking) return;
+    if (this.looking || this.closed) return;
     this.looking = true;
     try {
       this.proof = await service.get("/v1/proof");
-      document.getElementById("trouble").textContent = "";
-      this.draw();
+      this.trouble("");
     } catch (error) {
-      if ([401, 403].includes(error.status) || !token) {
-        document.body.classList.add("closed");
-        fill(this.main, element("h1", {}, say("client.closed")), element("p", {}, say("client.closed-why")));
-        return new Promise(() => {});
-      }
-      document.getElementById("trouble").textContent = error.message;
+      if ([401, 403].includes(error.status) || !token) this.#close();
+      else this.trouble(sayTrouble(error));
+      return;
     } finally {
       this.looking = false;
     }
+    this.draw();
   }
 
   get portrait() {
     return this.proof.portraits[Math.min(this.proof.portraits.length - 1, Math.max(0, this.at))];
   }
 
-  // What the client is about to say is kept in the browser until it is signed.
+  // What the client is about to say is kept in the browser until it is sent.
   kept(portrait = this.portrait) {
-    const kept = JSON.parse(localStorage.getItem(`evenhand.proof.${portrait.id}`) ?? "{}");
-    return { choices: {}, note: "", undo: [], ...kept };
+    return { choices: {}, words: "", places: [], ...JSON.parse(localStorage.getItem(`evenhand.proof.${portrait.id}`) ?? "{}") };
   }
 
   keep(more, portrait = this.portrait) {
     localStorage.setItem(`evenhand.proof.${portrait.id}`, JSON.stringify({ ...this.kept(portrait), ...more }));
-    this.draw();
   }
 
   choiceOf(portrait, person, step) {
@@ -112,248 +93,296 @@ class Proof {
   }
 
   choose(change) {
-    const { choices, strength, undo } = this.kept();
-    this.keep({ choices, strength, ...change, undo: [...undo, { choices, strength }].slice(-50) });
-  }
-
-  draw() {
-    if (!this.proof) return;
-    const { head, strip, strengths, what, spots, sign, state } = this.parts;
-    const { portrait, proof } = this;
-    const kept = this.kept();
-    document.title = `${portrait.name} · ${proof.shoot}`;
-    refill(head, [proof.shoot, proof.message], () => [element("h1", {}, proof.shoot),
-      proof.message && element("p", { class: "message" }, proof.message)]);
-    refill(strip, [this.at, proof.portraits.map((one) => [one.id, one.sign_off?.standing])], () => proof.portraits.length > 1
-      ? element("nav", { "aria-label": say("client.pictures") }, element("ol", {}, proof.portraits.map((one, k) =>
-        element("li", {}, element("a", { href: `#${token}&p=${k + 1}`, "aria-current": one.id === portrait.id ? "true" : null,
-          "data-key": `go:${k}` }, say("client.picture", { number: k + 1 }),
-          one.sign_off?.standing === "valid" && element("span", { "aria-label": say("state.signed") }, " ●")))))) : []);
-    const choices = this.choices();
-    this.#showPictures(portrait, choices);
-    const signed = portrait.sign_off;
-    refill(state, [signed, portrait.ready], () => element("div", { role: "status" },
-      !portrait.ready ? element("p", { class: "busy" }, say("client.working"))
-        : signed?.standing === "valid" ? element("p", { class: "done" }, say("client.signed", { name: signed.signed_by, date: sayDate(signed.signed_at) }))
-          : signed?.standing === "stale" ? element("p", { class: "busy" }, say("client.stale")) : [],
-      signed && signed.standing !== "void" && element("button", { type: "button", "data-key": "copy", onclick: () => this.#keepCopy() }, say("client.copy"))));
-    refill(strengths, [choices, proof.strengths, kept.undo.length > 0], () => this.#strengths(choices, kept));
-    refill(what, [portrait.people], () => this.#what(portrait));
-    refill(spots, [portrait.marks, portrait.people.map((person) => person.name)], () => this.#spots(portrait));
-    refill(sign, [portrait.id, signed?.id, signed?.standing, portrait.ready, choices], () => this.#sign(portrait, choices, kept));
-  }
-
-  #strengthRadios(name, now, set) {
-    const offered = this.proof.strengths;
-    const word = (strength) => strength === 0 ? say("client.none") : strength === offered.at(-1) ? say("client.all")
-      : say("client.part", { share: sayPercent(strength) });
-    return element("div", { class: "choices" }, offered.map((strength) =>
-      element("label", {}, element("input", { type: "radio", name, value: String(strength), checked: strength === now,
-        "data-key": `${name}:${strength}`, onchange: () => set(strength) }), element("span", {}, word(strength)))));
-  }
-
-  #strengths(choices, kept) {
-    if (!choices.length) return element("p", {}, say("client.nothing-changed"));
-    const values = new Set(choices.map((choice) => choice.strength));
-    const one = values.size === 1 ? [...values][0] : null;
-    const many = choices.length > 1;
-    const open = this.parts.strengths.querySelector("details")?.open;
-    return [
-      element("fieldset", {}, element("legend", {}, element("h2", {}, say("client.how-much"))),
-        this.#strengthRadios("all", one, (strength) => this.choose({ strength, choices: {} }))),
-      many && element("details", { open: open || one === null },
-        element("summary", {}, say("client.each")),
-        this.portrait.people.map((person) => inOrder(person.steps).map((step) =>
-          element("fieldset", {}, element("legend", {}, `${person.name ?? ""}: ${sayOr(`step.${step}`, step)}`),
-            this.#strengthRadios(`${person.id}.${step}`, this.choiceOf(this.portrait, person.id, step), (strength) =>
-              this.choose({ choices: { ...this.kept().choices, [`${person.id}.${step}`]: strength } })))))),
-      element("button", { type: "button", class: "quiet", "data-key": "undo", disabled: !kept.undo.length,
-        onclick: () => {
-          const { undo } = this.kept();
-          this.keep({ ...undo.at(-1), strength: undo.at(-1).strength, undo: undo.slice(0, -1) });
-        } }, say("undo")),
-    ];
-  }
-
-  #what(portrait) {
-    if (!portrait.people.length) return [];
-    return [element("h2", {}, say("client.what")),
-      element("ul", {}, portrait.people.map((person) => element("li", {},
-        element("strong", {}, person.name ?? ""), ": ", inOrder(person.steps).map((step) => sayOr(`step.${step}`, step)).join(", ")))),
-      element("p", { class: "quiet" }, say("client.kept"))];
-  }
-
-  #spots(portrait) {
-    if (!portrait.marks.length) return [];
-    const names = new Map(portrait.people.map((person) => [person.id, person.name]));
-    return element("details", { open: portrait.marks.length <= 6 || this.parts.spots.querySelector("details")?.open },
-      element("summary", {}, element("h2", {}, say("client.spots", { count: portrait.marks.length }))),
-      element("p", {}, say("client.spots-how")),
-      element("ol", { class: "spots" }, portrait.marks.map((mark) => {
-        const taken = (mark.decision ?? mark.proposed) === "remove";
-        const cutOut = element("canvas", { width: 144, height: 144, role: "img", "aria-label": say("client.spot", { number: mark.number }) });
-        cutOut.mark = mark;
-        this.#cutOut(cutOut);
-        return element("li", {}, cutOut, element("div", {},
-          element("p", {}, element("strong", {}, say("client.spot", { number: mark.number })), " ",
-            portrait.people.length > 1 ? names.get(mark.person) : "", " ",
-            element("span", { class: "quiet" }, say(taken ? "client.would-remove" : "client.would-leave"))),
-          element("fieldset", { class: "wish" }, element("legend", { class: "only-heard" }, say("client.spot", { number: mark.number })),
-            ["leave it", "please remove"].map((wish) => element("label", {},
-              element("input", { type: "radio", name: `wish-${mark.number}-${mark.person}`, checked: mark.wish === wish,
-                "data-key": `wish:${mark.person}:${mark.number}:${wish}`, onchange: () => this.#wish(mark, wish) }),
-              element("span", {}, say(`wish.${wish}`)))),
-            mark.wish && element("button", { type: "button", class: "quiet", "data-key": `unwish:${mark.person}:${mark.number}`,
-              onclick: () => this.#wish(mark, null) }, say("client.take-back"))),
-          mark.wish === "please remove" && mark.kind === "lasting" && element("p", { class: "quiet" }, say("client.will-ask"))));
-      })));
-  }
-
-  async #wish(mark, wish) {
-    try {
-      await service.put(`/v1/proof/marks/${mark.id}/wish`, { wish });
-    } catch (error) {
-      document.getElementById("trouble").textContent = error.message;
-    }
-    this.channel.postMessage("changed");
-    await this.look();
-  }
-
-  #sign(portrait, choices, kept) {
-    const name = element("input", { id: "sign-name", required: true, maxlength: "200", autocomplete: "name", "data-key": "sign-name",
-      value: localStorage.getItem("evenhand.signed-by") ?? "",
-      oninput: () => localStorage.setItem("evenhand.signed-by", name.value) });
-    const note = element("textarea", { id: "sign-note", maxlength: "4000", rows: "3", "data-key": "sign-note", value: kept.note,
-      oninput: () => localStorage.setItem(`evenhand.proof.${portrait.id}`, JSON.stringify({ ...this.kept(portrait), note: note.value })) });
-    const again = portrait.sign_off?.standing === "valid";
-    return element("form", { onsubmit: (event) => { event.preventDefault(); this.#signOff(portrait, name.value, note.value); } },
-      element("h2", {}, say(again ? "client.sign-again" : "client.sign")),
-      element("label", { for: "sign-note" }, say("client.note")), note,
-      element("label", { for: "sign-name" }, say("client.name")), name,
-      element("p", { class: "quiet" }, say("client.sign-means")),
-      element("button", { class: "main", "data-key": "sign", disabled: !portrait.ready }, say("client.sign-off")));
-  }
-
-  async #signOff(portrait, signedBy, note) {
-    const shown = this.shown;
-    if (!shown || shown.portrait !== portrait.id) return;
-    try {
-      await service.post(`/v1/proof/portraits/${portrait.id}/sign-off`,
-        { rendering: shown.rendering, side: shown.side, choices: shown.choices, signed_by: signedBy, note });
-      document.getElementById("news").textContent = say("client.thanks");
-      this.channel.postMessage("signed");
-    } catch (error) {
-      document.getElementById("trouble").textContent = error.message;
-      this.pictures.clear();
-      this.shownKey = null;
-    }
-    await this.look();
-    this.parts.state.scrollIntoView({ block: "center" });
-  }
-
-  async #keepCopy() {
-    const blob = await service.picture(`/v1/proof/portraits/${this.portrait.id}/signed`);
-    const name = this.portrait.name.replace(/\.[^.]*$/, "");
-    const link = element("a", { href: URL.createObjectURL(blob), download: `${name}.jpg` });
-    link.click();
-    setTimeout(() => URL.revokeObjectURL(link.href), 10000);
-  }
-
-  /** Show the picture at these choices, and before. */
-  async #showPictures(portrait, choices) {
-    const width = this.stage.clientWidth * (devicePixelRatio || 1);
-    const longer = width * Math.max(1, portrait.height / portrait.width);
-    const side = Math.min(LARGEST, Math.max(SIDES, Math.ceil(longer / SIDES) * SIDES));
-    const versions = portrait.marks.map((mark) => [mark.number, mark.decision ?? mark.proposed]);
-    const key = JSON.stringify([portrait.id, portrait.ready, side, choices, versions]);
-    if (key === this.shownKey || !portrait.ready) return;
-    this.shownKey = key;
-    for (const image of [this.after, this.before]) Object.assign(image, { width: portrait.width, height: portrait.height });
-    this.stage.setAttribute("aria-busy", "true");
-    const strengths = choices.map((choice) => `${choice.person}.${choice.step}:${choice.strength}`).join(",");
-    const nothing = choices.map((choice) => `${choice.person}.${choice.step}:0`).join(",");
-    const base = `/v1/proof/portraits/${portrait.id}/picture?side=${side}`;
-    try {
-      const after = await this.#picture(`${base}&strengths=${strengths}`, key);
-      if (this.shownKey !== key) return;
-      this.after.src = after.address;
-      this.after.alt = say("viewer.picture", { name: portrait.name });
-      this.shown = { portrait: portrait.id, rendering: after.rendering, side, choices };
-      this.#cutOuts(after.blob);
-      if (this.proof.strengths.includes(0)) {
-        const before = await this.#picture(`${base}&strengths=${nothing}`, `${portrait.id}:${side}`);
-        if (this.shownKey === key) this.before.src = before.address;
-      }
-      this.setCompare(this.compare);
-    } catch (error) {
-      this.shownKey = null;
-      if (error.kind !== "not-ready") document.getElementById("trouble").textContent = error.message;
-    } finally {
-      this.stage.removeAttribute("aria-busy");
-    }
-  }
-
-  async #picture(path, key) {
-    if (!this.pictures.has(key)) {
-      const response = await service.ask("GET", path);
-      const blob = await response.blob();
-      const made = { blob, rendering: response.headers.get("Rendering"), address: URL.createObjectURL(blob) };
-      this.pictures.set(key, made);
-    }
-    return this.pictures.get(key);
-  }
-
-  async #cutOuts(blob) {
-    this.whole = await createImageBitmap(blob);
-    for (const canvas of this.parts.spots.querySelectorAll("canvas")) this.#cutOut(canvas);
-  }
-
-  #cutOut(canvas) {
-    const { whole } = this;
-    if (!whole) return;
-    const { mark } = canvas;
-    const scale = whole.width / this.portrait.width;
-    const size = Math.max(36, whole.width / 12, mark.size_mm * 4 * scale);
-    const x = mark.column * scale, y = mark.row * scale;
-    const context = canvas.getContext("2d");
-    context.fillStyle = "#777";
-    context.fillRect(0, 0, canvas.width, canvas.height);
-    context.drawImage(whole, x - size / 2, y - size / 2, size, size, 0, 0, canvas.width, canvas.height);
-    for (const [colour, width] of [["rgb(0 0 0 / 0.7)", 4], ["#fff", 2]]) {
-      context.strokeStyle = colour;
-      context.lineWidth = width;
-      context.beginPath();
-      context.arc(canvas.width / 2, canvas.height / 2, canvas.width / 5, 0, 7);
-      context.stroke();
-    }
-  }
-
-  setCompare(part) {
-    this.compare = part;
-    this.slider.value = String(part);
-    this.before.style.clipPath = `inset(0 ${100 - part}% 0 0)`;
-    this.stage.style.setProperty("--at", `${part}%`);
-    this.stage.classList.toggle("divided", part > 0 && part < 100);
-    this.tag.hidden = part === 0;
-  }
-
-  hold(holding) {
-    if (holding === this.holding) return;
-    this.holding = holding;
-    this.holdButton.setAttribute("aria-pressed", String(holding));
-    if (holding) this.heldFrom = this.compare;
-    this.setCompare(holding ? 100 : this.heldFrom ?? 0);
-  }
-
-  #goTo() {
-    this.at = Number(location.hash.split("&p=")[1] ?? 1) - 1;
-    this.whole = null;
+    this.keep(change);
     this.draw();
   }
 
+  go(at) {
+    if (at >= 0 && at < this.proof.portraits.length) location.hash = `${token}&p=${at + 1}`;
+  }
+
+  /** Turn to choosing, approving, asking for a change, or a spot. */
+  turn(mode) {
+    this.mode = mode;
+    if (mode.name === "approve") this.stage.setCompare(0);
+    this.madeFor = null;
+    this.draw();
+    const first = this.parts.card.querySelector("[data-first]") ?? (mode.from && this.decide.querySelector(`[data-key="${mode.from}"]`));
+    first?.focus({ preventScroll: true });
+    this.what.scrollTop = 0;
+  }
+
+  draw() {
+    const { proof } = this;
+    if (!proof) return;
+    const approved = proof.portraits.filter((one) => standingOf(one) === "approved").length;
+    this.bar.show(proof.studio, proof.shoot, proof.portraits.length > 1 && say("client.progress", { approved, count: proof.portraits.length }));
+    if (!proof.portraits.length) {
+      fill(this.main, element("p", { class: "empty" }, element("strong", {}, say("client.empty")), say("client.empty-why")));
+      return;
+    }
+    if (!this.what.isConnected) {
+      fill(this.main, element("div", { class: "see" }, this.strip.root, this.stage.tools, this.stage.root),
+        element("section", { class: "say", "aria-label": say("client.your-say") }, this.what, this.decide));
+    }
+    const { portrait } = this;
+    document.title = say("client.title", { number: this.proof.portraits.indexOf(portrait) + 1, shoot: proof.shoot });
+    if (this.shows !== portrait.id) {
+      this.shows = portrait.id;
+      this.mode = { name: "choose" };
+      this.madeFor = this.shownKey = this.shown = this.painted = null;
+      this.stage.begin(portrait);
+      this.stage.root.setAttribute("aria-label", say("client.picture", { number: this.at + 1 }));
+    }
+    const choices = this.choices();
+    this.strip.show(proof.portraits, portrait.id, (one) => this.choices(one));
+    this.#showPictures();
+    this.#drawStatus(portrait);
+    this.#drawCard(portrait);
+    const quiet = this.mode.name !== "choose";
+    for (const name of ["choices", "shown", "message", "more"]) this.parts[name].hidden = quiet;
+    this.status.hidden = ["approve", "ask"].includes(this.mode.name);
+    refill(this.parts.choices, [portrait.id, choices, proof.strengths, portrait.people], () => this.#choices(portrait, choices));
+    refill(this.parts.shown, [choices, portrait.people], () => choices.length
+      ? element("p", { class: "quiet" }, say("client.now", { strengths: sayApplied(applied(portrait, choices)) })) : []);
+    refill(this.parts.message, proof.message, () => !proof.message ? [] : proof.message.length > SHORT
+      ? element("details", {}, element("summary", { "data-key": "message" }, element("q", {}, proof.message))) : element("q", {}, proof.message));
+    morePanel(this, this.parts.more, portrait, choices);
+    this.#drawDecide(portrait, choices);
+    this.#drawPins(portrait);
+  }
+
+  #drawStatus(portrait) {
+    const standing = standingOf(portrait), { sign_off: signed } = portrait, last = portrait.changes.at(-1);
+    const next = this.proof.portraits.findIndex((one, k) => k !== this.at && ["open", "stale", "answered"].includes(standingOf(one)));
+    refill(this.status, [portrait.id, standing, signed, last, portrait.ready, next], () => [
+      !portrait.ready && element("p", { class: "line" }, icon("working"), element("span", {}, say("client.working"))),
+      standing === "approved" && element("p", { class: "line" }, icon("signed"), element("span", {},
+        say("client.signed", { name: signed.signed_by, date: sayDate(signed.signed_at) }))),
+      standing === "stale" && element("p", { class: "line" }, icon("stale"), element("span", {}, say("client.stale"))),
+      standing === "asked" && [element("p", { class: "line" }, icon("with-the-client"), element("span", {}, say("client.asked"))),
+        element("q", {}, last.words),
+        element("div", { class: "row" },
+          element("button", { type: "button", "data-key": "again", onclick: () => this.#askAgain(last) }, say("client.ask-otherwise")),
+          element("button", { type: "button", "data-key": "back", onclick: () => this.#takeBack(last) }, say("client.take-back")))],
+      standing === "answered" && [element("p", { class: "line" }, icon("letter"), element("span", {}, say("client.answered"))),
+        element("q", {}, element("b", {}, say("client.you")), " ", last.words),
+        last.answer && element("q", { class: "answer" }, element("b", {}, say("client.they")), " ", last.answer)],
+      standing === "approved" && next >= 0 && element("a", { class: "button", href: `#${token}&p=${next + 1}`, "data-key": "next" },
+        say("client.next"), icon("right"))]);
+  }
+
+  #drawCard(portrait) {
+    const { mode } = this;
+    const depends = { spot: () => [mode.place, mode.mark?.number, portrait.marks, portrait.ready, this.choices()],
+      approve: () => [portrait.state_sha256, this.choices()] };
+    const key = JSON.stringify([mode.name, portrait.id, depends[mode.name]?.()]);
+    if (this.madeFor === key) return;
+    const focused = this.parts.card.contains(document.activeElement) ? document.activeElement.dataset.key : null;
+    this.madeFor = key;
+    fill(this.parts.card, mode.name === "approve" ? approveForm(this, portrait) : mode.name === "ask" ? askForm(this, portrait)
+      : mode.name === "spot" ? spotCard(this, portrait, mode) : []);
+    if (focused) this.parts.card.querySelector(`[data-key="${CSS.escape(focused)}"]`)?.focus();
+  }
+
+  #choices(portrait, choices) {
+    if (!choices.length) return element("p", {}, say("client.nothing-changed"));
+    const values = new Set(choices.map((choice) => choice.strength));
+    const now = values.size === 1 ? [...values][0] : null;
+    const offered = this.proof.strengths;
+    const words = { 0: "client.share.none", 0.5: "client.share.half", 0.75: "client.share.most" };
+    const word = (share) => share === offered.at(-1) && share > 0 ? say("client.share.all")
+      : words[share] ? say(words[share]) : say("client.share.part", { share: sayPercent(share) });
+    return element("fieldset", {}, element("legend", { class: "only-heard" }, say("client.how-much")),
+      element("div", { class: "pick four" }, offered.map((share) => element("label", {},
+        element("input", { type: "radio", name: "share", value: String(share), checked: share === now, "data-key": `share:${share}`,
+          onchange: () => this.choose({ strength: share, choices: {} }) }),
+        element("span", {}, element("b", {}, word(share)), element("small", {}, shareIs(portrait, share)))))));
+  }
+
+  #drawDecide(portrait, choices) {
+    this.decide.hidden = ["approve", "ask"].includes(this.mode.name);
+    const signed = portrait.sign_off;
+    const same = standingOf(portrait) === "approved" && choices.every(({ person, step, strength }) =>
+      strength === (signed.choices.find((one) => one.person === person && one.step === step)?.strength ?? 1));
+    refill(this.decide, [portrait.id, portrait.ready, same, Boolean(this.shown)], () => [
+      element("button", { type: "button", class: "approve", "data-key": "approve", disabled: !portrait.ready || same || !this.shown,
+        onclick: () => this.turn({ name: "approve" }) }, icon("check"), say(same ? "client.approved" : "client.approve")),
+      element("button", { type: "button", class: "ask", "data-key": "ask", disabled: !portrait.ready || !this.shown,
+        onclick: () => this.turn({ name: "ask" }) }, icon("letter"), say("client.ask"))]);
+  }
+
+  #drawPins(portrait) {
+    const { mode } = this;
+    const places = mode.name === "ask" ? this.kept().places : [];
+    const ring = mode.name === "spot" ? [{ ...(mode.mark ?? mode.place), ring: true }] : [];
+    const key = JSON.stringify([portrait.id, places, ring]);
+    if (key === this.pinned) return;
+    this.pinned = key;
+    this.stage.pin([...places.map((place, k) => ({ ...place, text: String(k + 1) })), ...ring]);
+  }
+
+  #tapped(place, room) {
+    const { portrait } = this;
+    if (this.mode.name === "approve" || !portrait.ready) return;
+    if (this.mode.name === "ask") return this.point(place);
+    const far = (mark) => Math.hypot(mark.row - place.row, mark.column - place.column);
+    const near = portrait.marks.filter((mark) => far(mark) <= Math.max(room, portrait.width / 60)).sort((one, other) => far(one) - far(other))[0];
+    this.turn({ name: "spot", mark: near, place });
+  }
+
+  /** Point at a place for the change that is about to be asked for. */
+  point(place) {
+    const places = [...this.kept().places, { row: Math.round(place.row), column: Math.round(place.column) }].slice(-20);
+    this.keep({ places });
+    if (this.mode.name !== "ask") return this.turn({ name: "ask" });
+    this.parts.card.querySelector("form").pointed(places);
+    this.draw();
+  }
+
+  async wish(mark, wish) {
+    await this.#sent(() => service.put(`/v1/proof/marks/${mark.id}/wish`, { wish }));
+    this.madeFor = this.parts.more.madeFrom = null; // a spot shows its state, not what was pressed
+    this.draw();
+  }
+
+  /** Send what the client decided of the very picture that is shown: "sign-off" or "changes". */
+  async decideOn(portrait, what, said) {
+    const { shown } = this;
+    if (!shown || shown.portrait !== portrait.id) return this.trouble(say("client.trouble.not-ready"));
+    const seen = { rendering: shown.rendering, side: shown.side, choices: shown.choices };
+    const done = await this.#sent(() => service.post(`/v1/proof/portraits/${portrait.id}/${what}`, { ...seen, ...said }));
+    if (!done) return;
+    this.keep(what === "changes" ? { words: "", places: [] } : {}, portrait);
+    this.turn({ name: "choose" });
+    this.news(say(what === "changes" ? "client.ask-sent" : "client.thanks"));
+    this.stage.root.focus({ preventScroll: true });
+  }
+
+  #askAgain(change) {
+    this.keep({ words: change.words, places: change.places });
+    this.turn({ name: "ask" });
+  }
+
+  async #takeBack(change) {
+    if (await this.#sent(() => service.remove(`/v1/proof/changes/${change.id}`))) this.news(say("client.taken-back"));
+  }
+
+  /** Ask the service for something, tell what went wrong, look again here and in other tabs. */
+  async #sent(ask) {
+    let done = true, trouble = "";
+    try {
+      await ask();
+    } catch (error) {
+      [done, trouble] = [false, sayTrouble(error)];
+    }
+    this.channel.postMessage("changed");
+    await this.look();
+    this.trouble(trouble);
+    return done;
+  }
+
+  async keepCopy() {
+    try {
+      const blob = await service.picture(`/v1/proof/portraits/${this.portrait.id}/signed`);
+      const link = element("a", { href: URL.createObjectURL(blob), download: `${this.portrait.name.replace(/\.[^.]*$/, "")}.jpg` });
+      link.click();
+      setTimeout(() => URL.revokeObjectURL(link.href), 10000);
+    } catch (error) {
+      this.trouble(sayTrouble(error));
+    }
+  }
+
+  /** Show the picture at what is chosen, small first, then sharp; and before. */
+  async #showPictures() {
+    const { portrait, stage } = this;
+    if (!this.proof?.portraits.length || !this.shows) return;
+    const choices = this.choices(), side = Math.max(this.asked?.id === portrait.id ? this.asked.side : 0, Pictures.side(stage.wanted));
+    if (!portrait.ready) {
+      if (this.painted !== portrait.id) stage.say(element("span", { class: "turns" }, icon("working"))); // in words beside it
+      return;
+    }
+    const key = JSON.stringify([portrait.id, side, choices, portrait.state_sha256]);
+    if (key === this.shownKey) return;
+    this.shownKey = key;
+    // What is decided is decided on what can be seen, so nothing is until that is what was chosen.
+    const looks = JSON.stringify([portrait.id, choices, portrait.state_sha256]);
+    if (this.looks !== looks) this.shown = null;
+    this.looks = looks;
+    this.asked = { id: portrait.id, side };
+    const nothing = choices.map((choice) => ({ ...choice, strength: 0 }));
+    stage.root.setAttribute("aria-busy", "true");
+    try {
+      for (const now of this.painted === portrait.id ? [side] : [Pictures.small, side]) {
+        const after = await this.pictures.get(portrait, choices, now, portrait.state_sha256);
+        if (this.shownKey !== key || !(await this.#put(stage.after, after, key))) return;
+        stage.say();
+        stage.after.alt = say("viewer.picture", { name: portrait.name });
+        this.painted = portrait.id;
+        if (now === side) this.shown = { portrait: portrait.id, rendering: after.rendering, side, choices };
+      }
+      this.#drawDecide(portrait, choices);
+      if (this.proof.strengths.includes(0)) await this.#put(stage.before, await this.pictures.get(portrait, nothing, side, portrait.state_sha256), key);
+      this.#ahead();
+    } catch (error) {
+      if (this.shownKey !== key) return;
+      this.shownKey = null;
+      if (this.painted !== portrait.id) stage.say(element("p", { class: "failed" }, sayTrouble(error)));
+      setTimeout(() => this.#showPictures(), RETRY_MS);
+    } finally {
+      if (this.shownKey === key || this.shownKey === null) stage.root.removeAttribute("aria-busy");
+    }
+  }
+
+  /** Put a picture into its place once it can be painted; gives whether it is still wanted. */
+  async #put(image, picture, key) {
+    const decoded = new Image();
+    decoded.src = picture.address;
+    await decoded.decode();
+    if (this.shownKey !== key) return false;
+    image.src = picture.address;
+    return true;
+  }
+
+  /** Ask for the pictures beside this one, so that the next is there at once. */
+  #ahead() {
+    for (const portrait of [this.proof.portraits[this.at + 1], this.proof.portraits[this.at - 1]]) {
+      if (portrait?.ready) this.pictures.get(portrait, this.choices(portrait), Pictures.small, portrait.state_sha256).catch(() => {});
+    }
+  }
+
+  news(text) {
+    const place = document.getElementById("news");
+    place.textContent = text;
+    clearTimeout(this.newsGoes);
+    this.newsGoes = setTimeout(() => (place.textContent = ""), NEWS_MS);
+  }
+
+  trouble(text) {
+    const place = document.getElementById("trouble");
+    if (place.textContent !== text) place.textContent = text;
+  }
+
+  #said() {
+    return Number(location.hash.split("&p=")[1] ?? 1) - 1;
+  }
+
+  #gone() {
+    this.at = this.#said();
+    this.trouble("");
+    this.draw();
+  }
+
+  #close() {
+    this.closed = true;
+    document.body.classList.add("closed");
+    fill(this.main, element("h1", {}, say("client.closed")), element("p", {}, say("client.closed-why")));
+  }
+
   #key(event) {
-    if (event.target.matches("input:not([type=radio]), textarea, select") || event.ctrlKey || event.metaKey) return;
-    if (event.key.toLowerCase() === "b" && !event.repeat) this.hold(true);
+    if (event.ctrlKey || event.metaKey || !this.painted) return;
+    if (event.key === "Escape" && this.mode.name !== "choose") this.turn({ name: "choose", from: this.mode.name });
+    else if (!event.target.matches("input:not([type=radio]), textarea, select") && event.key.toLowerCase() === "b" && !event.repeat) this.stage.holding(true);
   }
 }
 

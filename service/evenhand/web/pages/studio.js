@@ -1,6 +1,6 @@
 // The photographer's page: which view is shown is said by the address behind the hash.
 
-import { element, fill } from "./element.js";
+import { element, fill, icon } from "./element.js";
 import { Service } from "./service.js";
 import { contactSheet } from "./studio/contact_sheet.js";
 import { portraitView } from "./studio/portrait.js";
@@ -11,6 +11,7 @@ import { signIn } from "./studio/sign_in.js";
 import { tonesView } from "./studio/tones.js";
 import { showKeys } from "./studio/keys.js";
 import { Deeds } from "./undo.js";
+import { Previews } from "./studio/previews.js";
 import { Uploads } from "./uploads.js";
 import { languageControl, loadWords, say } from "./words.js";
 
@@ -30,11 +31,13 @@ const VIEWS = [
 class Studio {
   constructor() {
     this.service = new Service(() => localStorage.getItem(TOKEN));
+    this.previews = new Previews(this.service);
+    this.shoots = new Map(); // the last shoot that was looked at, so that its next portrait opens at once
     this.others = new BroadcastChannel("evenhand.studio");
     this.others.onmessage = () => this.lookAgain();
     this.uploads = new Uploads(this.service);
     this.uploads.addEventListener("change", () => this.view?.uploads?.());
-    this.deeds = new Deeds("studio", (request, made) => this.#request(request, made), () => this.#drawBar());
+    this.deeds = null; // what was done to the open portrait, and only to it
   }
 
   async begin() {
@@ -68,7 +71,7 @@ class Studio {
   async show() {
     const { path, kept } = this.place();
     this.view?.stop?.();
-    this.view = null;
+    this.view = this.deeds = null;
     const number = (this.number = (this.number ?? 0) + 1);
     const main = document.getElementById("main");
     if (!localStorage.getItem(TOKEN)) return this.#drawBar(), signIn(this, main);
@@ -78,6 +81,8 @@ class Studio {
       const view = await make(this, match, kept);
       if (number !== this.number) return view.stop?.();
       this.view = view;
+      this.deeds = view.portrait
+        ? new Deeds(`portrait.${view.portrait}`, (request, made) => this.#request(request, made), () => this.#drawBar()) : null;
       fill(main, view.root);
       main.className = view.root.dataset.page ?? "";
       document.title = `${view.title} · Evenhand`;
@@ -87,8 +92,11 @@ class Studio {
     } catch (error) {
       if (error.status === 401) return this.signOut();
       if (number !== this.number) return;
-      fill(main, element("p", { class: "empty" }, error.message),
-           element("p", {}, element("a", { href: "#/" }, say("shoots.all"))));
+      main.className = "narrow";
+      fill(main, element("div", { class: "failed" }, element("p", { class: "wrong" }, error.message),
+        element("div", { class: "row" },
+          element("button", { type: "button", class: "main", onclick: () => this.show() }, say("trouble.again")),
+          element("a", { class: "button", href: "#/" }, say("shoots.all")))));
       if (!error.status && error.status !== 0) throw error;
     }
   }
@@ -118,7 +126,7 @@ class Studio {
     this.show();
   }
 
-  /** Do something that can be undone, and let every tab see it. */
+  /** Do something to the open portrait that can be undone, and let every tab see it. */
   async do(deed) {
     try {
       await this.deeds.do(deed);
@@ -132,6 +140,7 @@ class Studio {
   }
 
   async undo(again = false) {
+    if (!this.deeds) return;
     try {
       const deed = await (again ? this.deeds.redo() : this.deeds.undo());
       if (deed) this.news(say(again ? "undo.again" : "undo.undone", { what: deed.label }));
@@ -178,18 +187,18 @@ class Studio {
   #drawBar() {
     const signedIn = Boolean(localStorage.getItem(TOKEN));
     const bar = document.getElementById("bar");
-    const last = this.deeds.done.at(-1), next = this.deeds.undone.at(-1);
+    const last = this.deeds?.done.at(-1), next = this.deeds?.undone.at(-1);
     const held = bar.contains(document.activeElement) ? document.activeElement.dataset.key : null;
     fill(bar,
-      element("a", { class: "name", href: "#/" }, "Evenhand"),
+      element("a", { class: "name", href: "#/" }, element("img", { src: "/pages/mark.svg", alt: "", width: 24, height: 24 }), "Evenhand"),
       element("nav", { "aria-label": say("bar.where") }, this.view?.crumbs ?? []),
-      signedIn && element("button", { type: "button", "data-key": "undo", disabled: !last,
-        title: last ? say("undo.what", { what: last.label }) : say("undo.nothing"), onclick: () => this.undo() }, say("undo")),
-      signedIn && element("button", { type: "button", "data-key": "redo", disabled: !next,
-        title: next ? say("undo.what-again", { what: next.label }) : say("undo.nothing"), onclick: () => this.undo(true) }, say("redo")),
-      element("button", { type: "button", onclick: () => showKeys() }, say("keys")),
+      this.deeds && element("button", { type: "button", class: "bare", "data-key": "undo", disabled: !last,
+        title: last ? say("undo.what", { what: last.label }) : say("undo.nothing"), onclick: () => this.undo() }, icon("undo"), element("span", { class: "word" }, say("undo"))),
+      this.deeds && element("button", { type: "button", class: "bare", "data-key": "redo", disabled: !next,
+        title: next ? say("undo.what-again", { what: next.label }) : say("undo.nothing"), onclick: () => this.undo(true) }, icon("redo"), element("span", { class: "word" }, say("redo"))),
+      element("button", { type: "button", class: "bare", onclick: () => showKeys() }, icon("keys"), element("span", { class: "word" }, say("keys"))),
       languageControl(element),
-      signedIn && element("button", { type: "button", onclick: () => this.signOut() }, say("sign-out")));
+      signedIn && element("button", { type: "button", class: "bare", onclick: () => this.signOut() }, icon("leave"), element("span", { class: "word" }, say("sign-out"))));
     if (held) bar.querySelector(`[data-key="${held}"]`)?.focus();
   }
 

@@ -23,12 +23,6 @@ export class Deeds {
     });
   }
 
-  /** Remember something that has been done already. */
-  add(deed) {
-    this.#remember(deed);
-    this.#keep();
-  }
-
   undo() {
     return this.#next(async () => {
       const deed = this.done.at(-1);

@@ -28,6 +28,8 @@ export class Viewer {
     this.strengths = new Map();
     this.holding = false;
     this.above = []; // each draws on the canvas above the picture
+    this.rough = () => null; // gives a small picture that is shown until the tiles have come
+    this.home = null; // point of the portrait that is enlarged first, such as a face
     this.pointing = null; // takes pointer events instead of panning, such as the brush
     this.canvas = element("canvas", { role: "img", "aria-label": say("viewer.picture", { name: portrait.name }) });
     this.overlay = element("canvas", { "aria-hidden": "true", class: "above" });
@@ -122,6 +124,7 @@ export class Viewer {
   }
 
   zoomTo(zoom, at = null) {
+    if (!at && this.view.zoom === null && zoom !== null && this.home) Object.assign(this.view, this.home);
     const point = at && this.toPortrait(at.x, at.y);
     this.view.zoom = zoom;
     if (point) {
@@ -235,8 +238,9 @@ export class Viewer {
     const whole = [0, 0, this.canvas.width, this.canvas.height];
     const clip = box ? this.#onCanvas(box, whole) : whole;
     this.painter.begin(clip, SURROUND);
-    let waiting = 0;
-    for (const pane of panes) {
+    let waiting = this.layers ? 0 : 1; // what is blended is not known yet
+    this.missing = !this.layers;
+    for (const pane of this.layers ? panes : []) {
       const area = cut(clip, [pane.left, 0, pane.right, this.canvas.height]);
       if (this.view.compare === "divider" && !this.holding) {
         const at = this.dividerAt();
@@ -261,8 +265,9 @@ export class Viewer {
     const wanted = tilesIn(grid, inGrid(area[0], origin.x), inGrid(area[1], origin.y),
                            inGrid(area[2], origin.x), inGrid(area[3], origin.y));
     const tiles = wanted.map((tile) => this.tiles.get(grid, tile));
-    if (tiles.includes(null) && grid !== fit) {
-      const rough = this.tiles.get(fit, tilesIn(fit)[0]);
+    if (tiles.includes(null)) {
+      const rough = grid !== fit && this.tiles.get(fit, tilesIn(fit)[0]);
+      if (!rough) this.missing = true;
       if (rough) this.#paintTile(rough, origin, scale / fit.scale, area, before, false);
     }
     const whole = grid === fit ? 1 : magnified;
@@ -299,6 +304,10 @@ export class Viewer {
       context.rect(pane.left, 0, pane.right - pane.left, this.overlay.height);
       context.clip();
       const origin = this.origin(pane);
+      const rough = this.missing && this.rough();
+      if (rough) {
+        context.drawImage(rough, origin.x, origin.y, this.portrait.width * this.scale(), this.portrait.height * this.scale());
+      }
       for (const draw of this.above) draw(context, { ...origin, scale: this.scale(), density: this.density, pane });
       context.restore();
     }

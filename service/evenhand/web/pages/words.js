@@ -1,20 +1,24 @@
-// The words of the pages, from one file for each language.
+// The words of the pages, from one file for each language; another file is another language.
 
-const LANGUAGES = ["en", "de"];
 const KEPT = "evenhand.language";
 
 let words = {};
+let names = {}; // of the languages to choose from, each in its own
 let chosen = "en";
 
 /** The language to begin with: the one chosen before, or the first that the browser asks for. */
 function first() {
   const kept = localStorage.getItem(KEPT);
-  if (LANGUAGES.includes(kept)) return kept;
+  if (kept in names) return kept;
   const asked = navigator.languages.map((language) => language.slice(0, 2));
-  return asked.find((language) => LANGUAGES.includes(language)) ?? "en";
+  return asked.find((language) => language in names) ?? "en";
 }
 
-export async function loadWords() {
+/** @param {string} [page]  "client" where only the texts for the pages of links are needed */
+export async function loadWords(page) {
+  const languages = await fetch("/pages/languages.json").then((response) => response.json());
+  names = Object.fromEntries(Object.entries(languages).filter(([, { whole }]) => whole || page === "client")
+    .map(([language, { name }]) => [language, name]));
   chosen = first();
   const [english, own] = await Promise.all(
     ["en", chosen].map((language) => fetch(`/pages/texts/${language}.json`).then((r) => r.json())),
@@ -57,7 +61,6 @@ export const sayList = (things) => new Intl.ListFormat(locale(), { type: "conjun
 
 /** A control that changes the language; the page is loaded again in it, where it stands. */
 export function languageControl(element) {
-  const names = { en: "English", de: "Deutsch" };
   return element(
     "select",
     {
@@ -67,8 +70,8 @@ export function languageControl(element) {
         location.reload();
       },
     },
-    LANGUAGES.map((one) =>
-      element("option", { value: one, lang: one, selected: one === chosen }, names[one]),
+    Object.entries(names).map(([one, name]) =>
+      element("option", { value: one, lang: one, selected: one === chosen }, name),
     ),
   );
 }

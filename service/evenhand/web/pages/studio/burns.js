@@ -1,12 +1,13 @@
 // Burns: the photographer points at what is burnt and at what is to be left, and says how much goes
 // in each region. Redness is computed again after each word; what was found then is told.
 
-import { element } from "../element.js";
+import { element, icon } from "../element.js";
+import { shareSlider } from "../slider.js";
 import { dabbed, drawCircle, Stroke } from "../stroke.js";
 import { found, whereOf, wouldGo } from "./found.js";
 import { lettersOn } from "./keys.js";
 import { SKIN } from "./parts.js";
-import { say, sayPercent } from "../words.js";
+import { say } from "../words.js";
 import { Skins } from "./skins.js";
 
 const BRUSHES = { burnt: "burnt_at", leave: "leave_at" }; // and the setting that each fills
@@ -149,21 +150,13 @@ export function burnsPanel(studio, viewer, portrait) {
 
   const regionStrength = (person, region) => {
     const now = settingsOf(person).by_region?.[region] ?? 1;
-    const number = element("output", { class: "number" }, sayPercent(now));
-    const slider = element("input", { type: "range", min: "0", max: "100", step: "1", value: String(Math.round(now * 100)),
-      id: `region-${person.id}-${region}`, "data-key": `region:${person.id}.${region}`,
-      oninput: () => {
-        slider.moved = true;
-        number.textContent = sayPercent(slider.value / 100);
-      },
-      onchange: async () => {
-        const by_region = { ...settingsOf(person).by_region, [region]: Number(slider.value) / 100 };
-        if (by_region[region] === 1) delete by_region[region];
-        await set(person, { ...settingsOf(person), by_region },
+    return shareSlider({ id: `region-${person.id}-${region}`, label: say(`region.${region}`), value: now,
+      key: `region:${person.id}.${region}`, chosen: (share) => {
+        const by_region = { ...settingsOf(person).by_region, [region]: share };
+        if (share === 1) delete by_region[region];
+        return set(person, { ...settingsOf(person), by_region },
           say("burns.region-of", { region: say(`region.${region}`), name: nameOf(person) }), `${person.id}.${region}`);
-        slider.moved = false;
       } });
-    return element("div", { class: "strength" }, element("label", { for: slider.id }, say(`region.${region}`)), slider, number);
   };
 
   /** What is told while redness is behind what was said. */
@@ -186,7 +179,8 @@ export function burnsPanel(studio, viewer, portrait) {
     said: () => [...said],
     /** Buttons that take a brush. */
     tools: () => Object.keys(BRUSHES).map((which) => element("button", { type: "button", "aria-pressed": String(brush === which),
-      "data-key": `point:${which}`, onclick: () => take(brush === which ? null : which) }, say(`burns.${which}`))),
+      "data-key": `point:${which}`, onclick: () => take(brush === which ? null : which) }, icon(which === "burnt" ? "burnt" : "stay"),
+      element("span", { class: "word" }, say(`burns.${which}`)))),
     /** What was found on a person, how much of it goes in each region, and the points. */
     of(person, layer, failed) {
       const points = pointsOf(person), regions = SKIN.filter((one) => person.regions.some(({ region }) => region === one));
@@ -200,6 +194,7 @@ export function burnsPanel(studio, viewer, portrait) {
             burns.filter(wouldGo).map((burn) => element("button", { type: "button",
               "data-key": `burn:${person.id}.${burn.at}`, onclick: () => point(person, "burnt", [burn.at]) },
               say("burns.take-off", { where: whereOf([burn]) })))))),
+        element("p", { class: "quiet" }, say("burns.flush")),
         points.length > 0 && element("p", { class: "agreed" },
           element("span", {}, say("burns.points", { burnt: count("burnt"), leave: count("leave") })),
           element("button", { type: "button", "data-key": `points:${person.id}`,

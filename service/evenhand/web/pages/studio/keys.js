@@ -7,13 +7,13 @@ const OFF = "evenhand.letters-off";
 
 const KEYS = {
   everywhere: [["Ctrl Z", "undo"], ["Ctrl Shift Z", "redo"], ["?", "help"]],
-  sheet: [["← ↑ → ↓", "move"], ["Enter", "open"], ["Space", "choose"]],
+  sheet: [["← ↑ → ↓", "move"], ["Enter", "open"], ["Space", "choose"], ["1 … 5", "stars"], ["Del", "remove"]],
   portrait: [
     ["B", "hold"], ["A", "after"], ["D", "divider"], ["S", "beside"], ["W", "change"],
     ["+ −", "zoom"], ["0", "fit"], ["1 2", "full"], ["← ↑ → ↓", "pan"], ["< >", "next"],
   ],
   burns: [["H", "burnt"], ["L", "leave"], ["Space", "dab"], ["Esc", "away"]],
-  marks: [["N P", "walk"], ["K", "keep"], ["R", "remove"], ["M", "numbers"]],
+  marks: [["N P", "walk"], ["K", "keep"], ["R", "remove"], ["M", "numbers"], ["T", "tool"]],
   masks: [["I", "in"], ["O", "out"], ["F G", "size"], ["Space", "dab"], ["Esc", "away"]],
 };
 

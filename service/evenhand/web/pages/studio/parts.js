@@ -1,23 +1,17 @@
 // Parts that several of the photographer's views share.
 
-import { element } from "../element.js";
+import { element, icon } from "../element.js";
 import { inOrder } from "../steps.js";
 import { say, sayOr } from "../words.js";
 
 export { inOrder };
 
-/** A sign for each state that differs in shape, beside its word. */
-const SIGNS = {
-  "new": "○", "unreadable": "✕", "to name": "◔", "to ask": "◑", "working": "◌", "to review": "◐",
-  "with the client": "➤", "signed": "●", "stale": "◍", "valid": "●", "void": "✕",
-};
-
 /** Regions of skin, from the face down. */
 export const SKIN = ["face-skin", "neck", "ear", "arm", "hand", "torso", "leg"];
 
+/** A state in words, with an icon that differs in shape. */
 export const stateSign = (state) =>
-  element("span", { class: "state", data: { state } },
-    element("span", { class: "sign", "aria-hidden": "true" }, SIGNS[state] ?? "·"), say(`state.${state}`));
+  element("span", { class: "state", data: { state } }, icon(state === "valid" ? "signed" : state.replaceAll(" ", "-")), say(`state.${state}`));
 
 export const stepWord = (step) => sayOr(`step.${step}`, step);
 
@@ -86,4 +80,16 @@ export function ask(text, yes) {
     document.body.append(dialog);
     dialog.showModal();
   });
+}
+
+/** Copy what a field holds; gives what is to be told: that it was copied, or how to. */
+export async function copied(field) {
+  field.focus();
+  field.select();
+  try {
+    await navigator.clipboard.writeText(field.value);
+    return say("proof.copied");
+  } catch {
+    return say(document.execCommand("copy") ? "proof.copied" : "proof.copy-yourself");
+  }
 }
