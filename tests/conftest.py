@@ -22,7 +22,7 @@ settings.load_profile("steady")
 @pytest.fixture
 def known_people(monkeypatch: pytest.MonkeyPatch) -> None:
     """The made-up person is found in every photograph."""
-    for module in ("retouching", "tone_matching"):
+    for module in ("retouching", "tone_matching", "mask_files"):
         monkeypatch.setattr(
             f"evenhand.{module}.find_people",
             lambda photograph, *_, **__: [person_in(*photograph.shape)],

@@ -19,7 +19,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from evenhand import retouching
+from evenhand.computing import STEPS
 from evenhand.people.person import Person, Scale, ScaleSource
 from evenhand.report import Report
 from evenhand.steps.patch import Change
@@ -464,9 +464,9 @@ def test_marks_are_shown_numbered_with_what_to_heed(
     assert run("retouch", path, "--out", out).exit_code == 0
     assert not (out / "portrait.marks.jpg").exists()
     mark = {"number": 1, "kind": "passing", "row": 34.0, "column": 64.0, "size_mm": 8.0}
-    step = retouching.STEPS["marks"]
+    step = STEPS["marks"]
     found = replace(step, run=lambda patch, _: Change(patch.linear, {"marks": [mark]}))
-    monkeypatch.setattr(retouching, "STEPS", {**retouching.STEPS, "marks": found})
+    monkeypatch.setattr("evenhand.computing.computing.STEPS", {**STEPS, "marks": found})
     assert run("retouch", path, "--out", out, "--only", "marks", "--overwrite").exit_code == 0
     with Image.open(out / "portrait.marks.jpg") as picture:
         assert picture.width == WIDTH

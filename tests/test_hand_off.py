@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-from importlib.resources import files
 from pathlib import Path
 
 import numpy as np
@@ -55,7 +53,7 @@ def test_at_other_strengths_and_not_over_what_is_there(tmp_path: Path) -> None:
     evenhand.retouch(path, tmp_path / "out")
     layers, out = tmp_path / "out" / "portrait.layers", tmp_path / "for-others"
     evenhand.hand_off(layers, out, {"redness": 0.5, "smoothing": 0})
-    half = evenhand.blend(layers, tmp_path / "half", {"redness": 0.5, "smoothing": 0})
+    half = evenhand.blend_stored(layers, tmp_path / "half", {"redness": 0.5, "smoothing": 0})
     layer = tifffile.imread(out / "portrait.tiffs" / "1-redness.tif")
     inside = layer[..., 3] > 0
     assert inside.any()
@@ -76,11 +74,3 @@ def test_the_original_is_needed(tmp_path: Path) -> None:
     assert "--photograph" in done.output
     assert not (tmp_path / "for-others").exists()
     assert run(*command, "--photograph", moved).exit_code == 0
-
-
-def test_the_readme_shows_the_code_that_is_tested() -> None:
-    """The twenty lines that read a layer set are run by tests/layers/test_storage.py."""
-    written = (files("evenhand") / "layers" / "FORMAT.md").read_text("utf-8")
-    code = re.search(r"```python\n(.*?)```", written, re.DOTALL)
-    assert code is not None
-    assert code[1] in (Path(__file__).parents[1] / "README.md").read_text("utf-8")

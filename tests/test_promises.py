@@ -18,10 +18,10 @@ from hypothesis import strategies as st
 
 from evenhand import layers as layering
 from evenhand import photo
+from evenhand.computing import RetouchSettings, compute_layers, strengths_of
 from evenhand.layers.layer import Layer
 from evenhand.people.person import Person
 from evenhand.photo.photograph import Photograph
-from evenhand.retouching import RetouchSettings, layers_of, strengths_of
 from tests.pictures import frame_of, person_in, pixels_in, skin_of, srgb_profile, write_file
 
 SIZES = st.tuples(st.integers(24, 90), st.integers(24, 90))
@@ -44,8 +44,8 @@ def retouched(
     """Photograph, person, layers, and the pixels of the result's file."""
     photograph = photo.read(path)
     person = person_in(*photograph.shape)
-    layers = layers_of(photograph, [person], chosen)
-    pixels = layering.blend(photograph, layers, strengths_of(chosen))
+    layers = compute_layers(photograph, [person], chosen)
+    pixels = layering.blend(photograph, layers, strengths_of(layers))
     written = photo.write(pixels, photograph, path.with_stem("result"))
     return photograph, person, layers, pixels_in(written)
 

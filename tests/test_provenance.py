@@ -66,9 +66,9 @@ def test_a_blend_says_its_own_strengths_and_nothing_where_nothing_was_done(tmp_p
     path = portrait(tmp_path)
     evenhand.retouch(path, tmp_path / "out")
     layers = tmp_path / "out" / "portrait.layers"
-    softer = evenhand.blend(layers, tmp_path / "softer", {"redness": 0.5, "smoothing": 0})
+    softer = evenhand.blend_stored(layers, tmp_path / "softer", {"redness": 0.5, "smoothing": 0})
     assert xmp_of(softer)[EVENT.format(1) + "parameters"] == "redness 0.5"
-    assert not xmp_of(evenhand.blend(layers, tmp_path / "none", {"": 0.0}))
+    assert not xmp_of(evenhand.blend_stored(layers, tmp_path / "none", {"": 0.0}))
 
 
 def test_a_reverted_file_says_so_and_is_enhanced_no_more(tmp_path: Path) -> None:

@@ -11,13 +11,14 @@ from pathlib import Path
 import pytest
 
 from evenhand import retouching
+from evenhand.computing import RetouchSettings
 
 PORTRAIT = Path(__file__).parents[1] / "demo_images" / "freckles.jpg"
 WHEN = datetime(2026, 7, 4, 12, tzinfo=UTC)
 
 
 def test_in_turn_gives_the_same_files(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    settings = retouching.RetouchSettings(steps=("marks", "redness", "smoothing"))
+    settings = RetouchSettings(steps=("marks", "redness", "smoothing"))
     one = retouching.retouch(PORTRAIT, tmp_path / "once", settings, when=WHEN)
     monkeypatch.setattr(retouching, "MOST_AT_ONCE", 0)
     other = retouching.retouch(PORTRAIT, tmp_path / "turn", settings, when=WHEN)

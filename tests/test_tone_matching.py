@@ -80,7 +80,7 @@ def test_a_matched_shoot_and_back_again(shoot: list[Path], tmp_path: Path) -> No
         assert whole.whole
         assert (pixels_in(whole.path) == pixels_in(tmp_path / "shoot" / name)).all()
     layers = out / "1.layers"
-    none = evenhand.blend(layers, tmp_path / "none", {"tone": 0.0})
+    none = evenhand.blend_stored(layers, tmp_path / "none", {"tone": 0.0})
     assert (pixels_in(none) == pixels_in(shoot[1])).all()
     index = json.loads((layers / "layers.json").read_text())
     assert [layer["step"] for layer in index["layers"]] == ["tone"]

@@ -11,14 +11,15 @@ from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from pathlib import Path
 
+from evenhand.computing import RetouchSettings
 from evenhand.errors import EvenhandError
 from evenhand.memory import keep_freed_memory
 from evenhand.photo.credentials import Certificate
-from evenhand.photo.photograph import FileKind
+from evenhand.photo.kinds import FileKind
 from evenhand.processors import available
 from evenhand.report import Report
 from evenhand.results import Results
-from evenhand.retouching import RetouchSettings, retouch
+from evenhand.retouching import retouch
 
 SUFFIXES = tuple(suffix for kind in FileKind for suffix in kind.suffixes)
 """Files taken from a folder; a file named by itself is tried whatever its name."""

@@ -10,6 +10,14 @@ class Box:
     """Half-open rectangle of pixels, ``top <= row < bottom`` and ``left <= column < right``.
 
     Coordinates are those of the upright photograph.
+
+    Examples
+    --------
+    >>> box = Box(top=10, left=20, bottom=30, right=60)
+    >>> box.height, box.width, box.area
+    (20, 40, 800)
+    >>> box.union(Box(0, 0, 5, 5))
+    Box(top=0, left=0, bottom=30, right=60)
     """
 
     top: int

@@ -6,7 +6,8 @@ import cv2
 import numpy as np
 
 from evenhand.box import Box
-from evenhand.photo.photograph import CodeValues, Photograph
+from evenhand.colour.encoding import CodeValues
+from evenhand.photo.photograph import Photograph
 from evenhand.screen import Screen, on_screen
 
 LONG_SIDE = 1200

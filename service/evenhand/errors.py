@@ -14,6 +14,15 @@ class EvenhandError(Exception):
         What is wrong, naming the file or the value.
     advice : str
         What the user can do.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> try:
+    ...     evenhand.read("no such file.jpg")
+    ... except evenhand.EvenhandError as error:
+    ...     print(type(error).__name__)
+    UnreadablePhotographError
     """
 
     def __init__(self, trouble: str, advice: str) -> None:

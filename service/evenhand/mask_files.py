@@ -8,9 +8,10 @@ import imagecodecs
 import numpy as np
 
 from evenhand import photo
+from evenhand.computing import RetouchSettings
 from evenhand.delivery import delivery
-from evenhand.people.person import KEPT_REGIONS, SKIN_REGIONS, Alpha, Mask, union
-from evenhand.retouching import RetouchSettings, people_of
+from evenhand.people.finding import find_people
+from evenhand.people.person import Alpha, mask_arrays, mask_names
 
 MASK_WHITE = 65535
 """Code value of full membership in a mask file, the largest of 16 bits."""
@@ -35,7 +36,7 @@ def masks(
     out : path
         Folder for the masks.
     settings : RetouchSettings, optional
-        Only `skin_at` is heeded.
+        Only `people` and `skin_at` are heeded.
     overwrite : bool
         Replace what is already there.
 
@@ -43,23 +44,33 @@ def masks(
     -------
     list of path
         The files written; empty where nobody was found.
+
+    Raises
+    ------
+    UnreadablePhotographError, UnsupportedPhotographError, PhotographTooLargeError
+        The file cannot be read.
+    NotWrittenError
+        A file is already there, or `out` cannot be written.
+    WrongSettingError
+        A point on skin is outside the photograph.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> [file.name for file in evenhand.masks(portrait, folder / "masks")][:2]
+    ['skin.png', 'kept.png']
     """
     path, out = Path(path), Path(out)
     photograph = photo.read(path)
-    people = people_of(photograph, settings or RetouchSettings())
+    settings = settings or RetouchSettings()
+    people = find_people(photograph, settings.people, settings.skin_at)
     if not people:
         return []
-    files: dict[str, list[Mask]] = {
-        "skin.png": [p.masks[r] for p in people for r in SKIN_REGIONS if r in p.masks],
-        "kept.png": [p.masks[r] for p in people for r in KEPT_REGIONS if r in p.masks],
-    }
-    for person in people:
-        for region, mask in person.masks.items():
-            files[f"person-{person.index}.{region.value}.png"] = [mask]
-    with delivery(out, list(files), overwrite=overwrite, originals=[path]) as beside:
-        for name, parts in files.items():
-            _write_mask(union(parts, photograph.frame), beside / name)
-    return [out / name for name in files]
+    names = [f"{name}.png" for name in mask_names(people)]
+    with delivery(out, names, overwrite=overwrite, originals=[path]) as beside:
+        for name, alpha in mask_arrays(people, photograph.shape):
+            _write_mask(alpha, beside / f"{name}.png")
+    return [out / name for name in names]
 
 
 def _write_mask(alpha: Alpha, path: Path) -> None:

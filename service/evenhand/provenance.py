@@ -7,10 +7,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from evenhand import __version__, photo
+from evenhand.colour.encoding import CodeValues
 from evenhand.layers.blending import strengths_of
 from evenhand.layers.layer import Layer
 from evenhand.photo.credentials import Certificate, sign
-from evenhand.photo.photograph import CodeValues, Photograph
+from evenhand.photo.photograph import Photograph
 
 SOFTWARE = ("Evenhand", __version__)
 """Name and version that results give."""

@@ -106,7 +106,15 @@ class FileReport(Model):
 
 
 class Report(Model):
-    """Everything about one retouched portrait."""
+    """Everything about one retouched portrait.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> report = evenhand.retouch(portrait, folder, dry_run=True)
+    >>> report.width, report.bits, [layer.step for layer in report.layers]
+    (140, 8, ['redness', 'smoothing'])
+    """
 
     format: Literal["evenhand-report-1"] = Field(
         default="evenhand-report-1", description="Name and version of this form."

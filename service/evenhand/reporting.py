@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import platform
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import cv2
 import numpy as np
@@ -16,13 +16,15 @@ import numpy.typing as npt
 
 from evenhand import __version__
 from evenhand.box import Box
+from evenhand.colour.encoding import CodeValues
+from evenhand.computing import STEPS, RetouchSettings, Stopwatch, strengths_of
 from evenhand.findings import findings_of
 from evenhand.gamut import gamut_notes
-from evenhand.layers.cap import Measure
 from evenhand.layers.changed import Change, changed
 from evenhand.layers.layer import Layer
+from evenhand.layers.measure import Measure
 from evenhand.people.person import SKIN_REGIONS, Alpha, Person
-from evenhand.photo.photograph import CodeValues, Photograph
+from evenhand.photo.photograph import Photograph
 from evenhand.report import (
     Area,
     BoxReport,
@@ -32,9 +34,6 @@ from evenhand.report import (
     PersonReport,
     Report,
 )
-
-if TYPE_CHECKING:
-    from evenhand.retouching import RetouchSettings, Stopwatch
 
 Place = Any
 """What an array is indexed by: rows, or rows and columns."""
@@ -56,6 +55,12 @@ NO_SKIN = (
     "If there is some, point at it with --skin-at X,Y."
 )
 """What is said where people were found, but not their skin."""
+
+NOTHING_FOR_STEPS = (
+    "there is nothing on anybody that {steps} could work on (eyes need to be seen), so nothing is "
+    "written. Name other steps with --only."
+)
+"""What is said where people were found, but not what the steps asked for work on."""
 
 NO_HEAD = (
     "no head is seen of person {index}, found by the skin alone: if it is nobody, or a stranger, "
@@ -135,14 +140,22 @@ def headless_notes(people: Sequence[PersonReport], settings: RetouchSettings) ->
     return [NO_HEAD.format(index=person.index) for person in people if person.face is None]
 
 
-def advice_of(people: Sequence[Person], layers: Sequence[Layer]) -> str:
-    """What to do where nothing could be retouched; empty where something was."""
-    if layers:
-        return ""
+def advice_of(
+    people: Sequence[Person],
+    settings: RetouchSettings,
+    permission: Mapping[int, Collection[str]] | None,
+) -> str:
+    """What to do where nothing could be retouched."""
     if not people:
         return NOBODY
-    if any(person.skin_box.area for person in people):
+    shown = [person for person in people if person.skin_box.area]
+    asked = {step for person in shown for step in settings.of(person.index).steps}
+    if shown and not asked:
         return "no step was asked for, so nothing is written. Name steps with --only."
+    if shown and permission is not None and not any(permission.get(p.index) for p in shown):
+        return "nobody agreed to anything, so nothing is written. Ask, and say what they agreed to."
+    if shown:
+        return NOTHING_FOR_STEPS.format(steps=" and ".join(s for s in STEPS if s in asked))
     found = "1 person was" if len(people) == 1 else f"{len(people)} people were"
     return NO_SKIN.format(people=found)
 
@@ -151,16 +164,13 @@ def layer_reports(
     photograph: Photograph,
     people: Sequence[PersonReport],
     layers: Sequence[Layer],
-    settings: RetouchSettings,
 ) -> list[LayerReport]:
     """What each layer may change and does change."""
     regions = {person.index: person.regions for person in people}
-    return [layer_report(photograph, regions[layer.person], layer, settings) for layer in layers]
+    return [layer_report(photograph, regions[layer.person], layer) for layer in layers]
 
 
-def layer_report(
-    photograph: Photograph, regions: dict[str, Area], layer: Layer, settings: RetouchSettings
-) -> LayerReport:
+def layer_report(photograph: Photograph, regions: dict[str, Area], layer: Layer) -> LayerReport:
     """What one layer may change and does change."""
     original = photograph.pixels[layer.box.slices]
     change, changed_pixels = difference_of(
@@ -170,7 +180,7 @@ def layer_report(
         step=layer.step,
         person=layer.person,
         box=box_report(layer.box),
-        strength=float(getattr(settings, layer.step).strength),
+        strength=strengths_of([layer])[0],
         cap=layer.cap,
         at_full_strength=change,
         regions={name: area for name, area in regions.items() if name in SKIN_REGIONS},

@@ -9,11 +9,12 @@ from datetime import datetime
 from pathlib import Path
 
 from evenhand import layers as layering
+from evenhand.colour.encoding import CodeValues
 from evenhand.comparison import comparison
 from evenhand.layers.layer import Layer
 from evenhand.memory import give_freed_memory_back
 from evenhand.photo.credentials import Certificate
-from evenhand.photo.photograph import CodeValues, Photograph
+from evenhand.photo.photograph import Photograph
 from evenhand.provenance import write_result
 from evenhand.report import LayerReport
 from evenhand.reporting import Changes, total_difference
@@ -59,7 +60,8 @@ class Writing:
     ----------
     photograph : Photograph
         The original.
-    strengths : mapping of step to float
+    strengths : sequence of float
+        Of each layer.
     scales : mapping of int to float
         Millimetres per pixel of each person.
     results : Results
@@ -73,7 +75,7 @@ class Writing:
     """
 
     photograph: Photograph
-    strengths: Mapping[str, float]
+    strengths: Sequence[float]
     scales: Mapping[int, float]
     results: Results
     home: Path

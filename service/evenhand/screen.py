@@ -10,8 +10,8 @@ import numpy as np
 import numpy.typing as npt
 from PIL import Image, ImageDraw, ImageFont
 
+from evenhand.colour.encoding import CodeValues
 from evenhand.photo.coded_colour import with_fixed_date
-from evenhand.photo.photograph import CodeValues
 from evenhand.report import NOTICES
 
 LETTERS = 15

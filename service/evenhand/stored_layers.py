@@ -9,17 +9,18 @@ from pathlib import Path
 
 from evenhand import layers as layering
 from evenhand import photo
+from evenhand.colour.encoding import CodeValues
 from evenhand.delivery import delivery, refuse_original
 from evenhand.errors import WrongPhotographError, WrongSettingError
 from evenhand.photo.credentials import Certificate
-from evenhand.photo.photograph import CodeValues, Photograph
+from evenhand.photo.photograph import Photograph
 from evenhand.provenance import taking_off, write_result
 
 FIND_RESULT = "Name its own layers with --layers, and the strengths if it was blended anew."
 """What to do where a result and its layers do not belong together."""
 
 
-def blend(
+def blend_stored(
     layers: Path | str,
     out: Path | str,
     strengths: Mapping[str, float] | None = None,
@@ -59,7 +60,22 @@ def blend(
 
     Raises
     ------
-    WrongPhotographError, BrokenLayersError, WrongSettingError, NotWrittenError
+    WrongPhotographError
+        The original is not where it was, or another.
+    BrokenLayersError
+        The layer set is incomplete or changed.
+    WrongSettingError
+        There is no such step or person in it, or a strength is not between 0 and 1.
+    NotWrittenError
+        The result is already there, or `out` cannot be written.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> report = evenhand.retouch(portrait, folder, overwrite=True)
+    >>> layers = folder / "portrait.layers"
+    >>> evenhand.blend_stored(layers, folder / "softer", {"redness": 0.6}).name
+    'portrait.png'
     """
     out = Path(out)
     layer_set, original, read = _opened(Path(layers), photograph)
@@ -89,7 +105,7 @@ def hand_off(
     Parameters
     ----------
     layers, out, strengths, photograph, overwrite
-        As for `blend`.
+        As for `blend_stored`.
 
     Returns
     -------
@@ -99,6 +115,15 @@ def hand_off(
     Raises
     ------
     WrongPhotographError, BrokenLayersError, WrongSettingError, NotWrittenError
+        As for `blend_stored`.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> report = evenhand.retouch(portrait, folder, overwrite=True)
+    >>> handed = evenhand.hand_off(folder / "portrait.layers", folder / "for-others")
+    >>> [path.name for path in handed]
+    ['portrait.ora', 'portrait.tiffs']
     """
     out = Path(out)
     layer_set, original, read = _opened(Path(layers), photograph)
@@ -146,6 +171,12 @@ class Reverted:
         Whether its pixels are the original's, bit for bit.
     pixels_sha256 : str
         SHA-256 of its upright pixels, hexadecimal; the layer set holds the original's.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> Reverted(Path("original/portrait.png"), whole=True, pixels_sha256="").whole
+    True
     """
 
     path: Path
@@ -172,7 +203,7 @@ def revert(
     layers : path, optional
         Its layer set; ``NAME.layers`` beside it unless named.
     strengths : mapping of step to float, optional
-        What it was blended with, as for `blend`.
+        What it was blended with, as for `blend_stored`.
     overwrite : bool
         Replace what is already there.
 
@@ -186,6 +217,14 @@ def revert(
     WrongPhotographError
         The file is lossless and is not the result of these layers at these strengths.
     BrokenLayersError, WrongSettingError, NotWrittenError
+        As for `blend_stored`.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> report = evenhand.retouch(portrait, folder, overwrite=True)
+    >>> evenhand.revert(folder / "portrait.png", folder / "original").whole
+    True
     """
     result, out = Path(result), Path(out)
     layer_set = layering.load(Path(layers or result.with_name(f"{result.stem}.layers")))

@@ -16,9 +16,9 @@ from pydantic import Field
 
 from evenhand import layers as layering
 from evenhand import photo
+from evenhand.computing import RetouchSettings, Step, compute_layers, strengths_of
 from evenhand.delivery import delivery, refuse_original
 from evenhand.errors import EvenhandError, WrongPhotographError
-from evenhand.layers.layer import Layer
 from evenhand.people.finding import find_people
 from evenhand.people.person import Person
 from evenhand.photo.credentials import Certificate
@@ -56,7 +56,15 @@ class PortraitTone(Model):
 
 
 class ToneReport(Model):
-    """Skin over a shoot, before and after a tone match."""
+    """Skin over a shoot, before and after a tone match.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> report = evenhand.match_tone(portrait, [])
+    >>> report.reference, report.portraits
+    ('portrait.png', [])
+    """
 
     format: Literal["evenhand-tone-1"] = Field(
         default="evenhand-tone-1", description="Name and version of this form."
@@ -126,6 +134,12 @@ def match_tone(
         The reference cannot be read.
     WrongPhotographError
         The reference shows no skin that can be measured.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> evenhand.match_tone(portrait, [portrait]).spread_before
+    0.0
     """
     settings, reference = settings or ToneSettings(), Path(reference)
     shoot = _Shoot(_measured(photo.read(reference))[2])
@@ -163,14 +177,15 @@ def _match(
     wanted = correction(tone, shoot.reference, settings)
     matched = wanted.of(tone)
     if out is not None:
-        layer = _layer(photograph, person, tone, shoot.reference, wanted, settings)
-        pixels = layering.blend(photograph, [layer], [settings.strength])
+        step = _tone_step(wanted, tone, shoot.reference, settings)
+        layers = compute_layers(photograph, [person], RetouchSettings(steps=()), further=[step])
+        strengths = strengths_of(layers)
+        pixels = layering.blend(photograph, layers, strengths)
         names = [f"{path.stem}.layers", path.stem + photograph.result_suffix]
         refuse_original(path, out / names[1])
         with delivery(out, names, overwrite=overwrite) as beside:
-            given = [layer], [settings.strength]
-            layering.save(beside / names[0], photograph, *given, out / names[0])
-            write_result(pixels, photograph, beside / names[1], *given, certificate)
+            layering.save(beside / names[0], photograph, layers, strengths, out / names[0])
+            write_result(pixels, photograph, beside / names[1], layers, strengths, certificate)
         linear = photograph.encoding.to_linear(pixels[patch.box.slices])
         after = skin_tone(SkinPatch(patch.box, linear, patch.masks, patch.mm_per_pixel))
         matched = after or matched
@@ -205,31 +220,22 @@ def _measured(photograph: Photograph) -> tuple[Person, SkinPatch, SkinTone]:
     return person, patch, tone
 
 
-def _layer(
-    photograph: Photograph,
-    person: Person,
-    tone: SkinTone,
-    reference: SkinTone,
-    wanted: Correction,
-    settings: ToneSettings,
-) -> Layer:
-    """The correction of the whole frame as a layer inside its cap."""
+def _tone_step(
+    wanted: Correction, tone: SkinTone, reference: SkinTone, settings: ToneSettings
+) -> Step:
+    """The correction of the whole frame as a step."""
     facts = {
         "exposure": wanted.exposure,
         "balance": list(wanted.balance),
         "lab": list(_rounded(tone)),
         "reference_lab": list(_rounded(reference)),
     }
-    frame = photograph.encoding.to_linear(photograph.pixels)
-    return layering.layer_from_change(
-        photograph,
-        person.index,
+    return Step(
         "tone",
-        photograph.frame,
-        Change(corrected(frame, wanted), facts),
-        np.ones(photograph.shape, np.float32),
-        settings.cap,
-        settings.model_dump(),
+        lambda frame, _: Change(corrected(frame.linear, wanted), facts),
+        lambda frame: np.ones(frame.light.shape[:2], np.float32),
+        settings,
+        whole_frame=True,
     )
 
 

@@ -12,8 +12,9 @@ from types import SimpleNamespace
 from typing import Any
 
 from evenhand import photo
+from evenhand.computing import compute_layers
 from evenhand.jobs.packing import pack_layer
-from evenhand.retouching import RetouchSettings, layers_of, people_of
+from evenhand.people.finding import find_people
 from evenhand.web.previews import Previews, Source, View
 from tests.benchmarks.frames import Case, make_frame
 from tests.benchmarks.measuring import measured
@@ -26,8 +27,8 @@ def preview_figures(runs: int) -> dict[str, Any]:
     """Seconds of previews of a 24-megapixel JPEG with two layers, 2,048 pixels wide."""
     with tempfile.TemporaryDirectory() as room:
         path = make_frame(Case(24, "jpeg"), Path(room))
-        photograph, settings = photo.read(path), RetouchSettings()
-        layers = layers_of(photograph, people_of(photograph, settings), settings)
+        photograph = photo.read(path)
+        layers = compute_layers(photograph, find_people(photograph))
         stored = {hashlib.sha256(data).hexdigest(): data for data in map(pack_layer, layers)}
         previews = Previews(_place(path, stored), memory=2 << 30)
         height, width = photograph.shape

@@ -11,18 +11,13 @@ from typing import Any
 import numpy as np
 
 from evenhand import photo
+from evenhand.computing import Stopwatch, compute_layers, strengths_of
 from evenhand.memory import keep_freed_memory
+from evenhand.people.finding import find_people
 from evenhand.people.person import Person
 from evenhand.photo.photograph import Photograph
 from evenhand.report import Stage
-from evenhand.retouching import (
-    RetouchSettings,
-    Stopwatch,
-    layers_of,
-    people_of,
-    retouch,
-    strengths_of,
-)
+from evenhand.retouching import retouch
 from tests.benchmarks import textbook
 from tests.benchmarks.floor import decode_and_encode
 from tests.benchmarks.frames import Case, make_frame
@@ -117,13 +112,12 @@ def _steps_alone(path: Path, runs: int) -> dict[str, Any]:
     from evenhand.layers import blend
 
     photograph = photo.read(path)
-    settings = RetouchSettings()
-    people = people_of(photograph, settings)
+    people = find_people(photograph)
     skin = _skin(people, photograph)
 
     def evenhand_steps() -> None:
-        layers = layers_of(photograph, people, settings)
-        blend(photograph, layers, strengths_of(settings))
+        layers = compute_layers(photograph, people)
+        blend(photograph, layers, strengths_of(layers))
 
     frame = np.asarray(photograph.pixels, np.uint8)
     return {

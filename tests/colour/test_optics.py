@@ -12,7 +12,6 @@ from evenhand.colour.optics import (
     DARK,
     density,
     haemoglobin_direction,
-    linear_of,
     melanin_direction,
     pigment_axes,
     skin_density,
@@ -58,14 +57,13 @@ def test_density_is_the_negative_logarithm():
     np.testing.assert_allclose(density(light), [[0, 1, np.log(10)]], atol=1e-12)
 
 
-@pytest.mark.parametrize(("dtype", "tolerance"), [(np.float64, 1e-12), (np.float32, 1e-6)])
-def test_density_and_back(dtype, tolerance):
+@pytest.mark.parametrize("dtype", [np.float64, np.float32])
+def test_density_falls_with_light(dtype):
     light = np.linspace(-0.2, 1.5, 3001).astype(dtype)
     value = density(light)
     assert value.dtype == dtype
     assert np.isfinite(value).all()
     assert (np.diff(value) < 0).all()
-    np.testing.assert_allclose(linear_of(value), light, atol=tolerance)
 
 
 def test_density_goes_on_smoothly_below_the_dark():
@@ -79,7 +77,6 @@ def test_density_keeps_nan_and_shape():
     light = np.full((2, 3, 3), 0.5)
     light[0, 1, 2] = np.nan
     assert np.isnan(density(light)).sum() == 1
-    assert np.isnan(linear_of(density(light))).sum() == 1
 
 
 def test_shading_changes_all_densities_alike():

@@ -22,9 +22,10 @@ import skimage.color
 
 from evenhand import layers as layering
 from evenhand import photo
+from evenhand.computing import RetouchSettings, compute_layers, strengths_of
+from evenhand.people.finding import find_people
 from evenhand.people.person import Person
 from evenhand.photo.photograph import Photograph
-from evenhand.retouching import RetouchSettings, layers_of, people_of, strengths_of
 from evenhand.steps.redness import RednessSettings
 from tests.evaluation.pointing import amid_each_piece
 from tests.pictures import pixels_in
@@ -73,9 +74,9 @@ def retouched(path: Path, burnt_at: tuple[tuple[int, int], ...] = ()) -> Retouch
     """A picture at default settings, with points on burnt skin."""
     photograph = photo.read(path)
     settings = RetouchSettings(redness=RednessSettings(burnt_at=burnt_at))
-    people = people_of(photograph, settings)
-    layers = layers_of(photograph, people, settings)
-    after = layering.blend(photograph, layers, strengths_of(settings))
+    people = find_people(photograph)
+    layers = compute_layers(photograph, people, settings)
+    after = layering.blend(photograph, layers, strengths_of(layers))
     return Retouched(np.asarray(photograph.pixels), after, people)
 
 

@@ -14,14 +14,14 @@ import numpy as np
 import skimage.data
 
 from evenhand import photo
-from evenhand.colour.encoding import encoding_of
+from evenhand.colour.encoding import CodeValues, encoding_of
 from evenhand.colour.lab import lab_of
 from evenhand.errors import EvenhandError
 from evenhand.people import find_people
 from evenhand.people.burnt import belief_of
 from evenhand.people.person import Belief, Region
 from evenhand.people.views import View
-from evenhand.photo.photograph import CodeValues, Photograph
+from evenhand.photo.photograph import Photograph
 from evenhand.steps.patch import SkinPatch, patch_of
 from tests.colour.typology import Typology, typology, typology_angle
 from tests.evaluation.steps_scenes import MARKS_DRAWN, Case, strapped_burn

@@ -16,10 +16,11 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from evenhand import photo
 from evenhand.box import Box
+from evenhand.colour.encoding import CodeValues
 from evenhand.jobs.retoucher import NOBODY, Wanted
 from evenhand.layers.layer import Layer
 from evenhand.people.person import Face, Mask, Person, Region, Scale, ScaleSource
-from evenhand.photo.photograph import CodeValues, Photograph
+from evenhand.photo.photograph import Photograph
 from evenhand.steps.patch import RegionSkin
 from evenhand.steps.reference import DaySkin
 

@@ -12,7 +12,8 @@ import pytest
 from evenhand.colour.difference import ciede2000
 from evenhand.colour.encoding import encoding_of
 from evenhand.colour.lab import lab_of
-from evenhand.layers.cap import Measure, factors_within
+from evenhand.layers.cap import factors_within
+from evenhand.layers.measure import Measure
 from tests.layers import made
 
 CHANGES = 3000

@@ -13,8 +13,9 @@ import tifffile
 from PIL import Image
 from playwright.sync_api import Page, expect
 
+from evenhand.colour.encoding import CodeValues
 from evenhand.jobs.packing import unpack_layer
-from evenhand.photo.photograph import CodeValues, Photograph
+from evenhand.photo.photograph import Photograph
 from tests.colour import profiles
 from tests.pages.conftest import Demo
 from tests.pages.serving import DEMO, Server

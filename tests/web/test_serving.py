@@ -1,4 +1,4 @@
-"""The commands as a studio runs them, and the worked example of the README with curl and Python."""
+"""The commands as a studio runs them, and the documentation's example with curl and Python."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ from tests.jobs.servers import PATIENCE_S, free_port
 from tests.shoots.test_backup import flip
 
 EXAMPLE = Path(__file__).parent / "example"
-README = Path(__file__).parents[2] / "README.md"
+PAGE = Path(__file__).parents[2] / "service" / "docs" / "service.md"
 HEADING = "From upload to signed final"
 SERVE = [sys.executable, "-m", "evenhand.web.commands"]
 
@@ -106,8 +106,8 @@ def test_the_worked_example(running: Running, photo: Path, tmp_path: Path, name:
 
 
 @pytest.mark.parametrize("name", ["shoot.sh", "shoot.py"])
-def test_the_readme_shows_the_example_that_is_tested(name: str) -> None:
-    section = README.read_text().partition(HEADING)[2]
+def test_the_page_shows_the_example_that_is_tested(name: str) -> None:
+    section = PAGE.read_text("utf-8").partition(HEADING)[2]
     assert (EXAMPLE / name).read_text().strip() in section
 
 

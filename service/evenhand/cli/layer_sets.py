@@ -46,10 +46,10 @@ def blend_command(
     bit.
     """
     from evenhand.errors import EvenhandError
-    from evenhand.stored_layers import blend
+    from evenhand.stored_layers import blend_stored
 
     try:
-        written = blend(
+        written = blend_stored(
             layers,
             out,
             by_step(strengths),

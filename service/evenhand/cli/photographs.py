@@ -122,10 +122,10 @@ def masks_command(
     One 16-bit greyscale PNG for each person and region at full size: person-0.face-skin.png,
     person-0.arm.png, ..., and skin.png and kept.png for everybody together.
     """
+    from evenhand.computing import RetouchSettings
     from evenhand.errors import EvenhandError
     from evenhand.mask_files import masks
     from evenhand.reporting import NOBODY
-    from evenhand.retouching import RetouchSettings
 
     try:
         written = masks(path, out, RetouchSettings(skin_at=skin_at), overwrite=overwrite)
@@ -140,13 +140,12 @@ def masks_command(
 @click.command("steps")
 def steps_command() -> None:
     """List the steps and their settings, with units and limits."""
-    from evenhand.retouching import DEFAULT_STEPS, STEPS, RetouchSettings
+    from evenhand.computing import DEFAULT_STEPS, settings_models
 
-    for name in STEPS:
+    for name, model in settings_models().items():
         runs = "runs unless --only says otherwise" if name in DEFAULT_STEPS else "runs on request"
         click.echo(f"{name} ({runs})")
-        model = RetouchSettings.model_fields[name].annotation
-        for setting, schema in model.model_json_schema()["properties"].items():  # type: ignore[union-attr]
+        for setting, schema in model.model_json_schema()["properties"].items():
             low = schema.get("minimum", schema.get("exclusiveMinimum"))
             high = schema.get("maximum", schema.get("exclusiveMaximum"))
             limits = "" if low is high is None else f" [{low} to {high}]"

@@ -14,8 +14,8 @@ from evenhand.cli.output import fail
 if TYPE_CHECKING:
     from pydantic import ValidationError
 
+    from evenhand.computing import RetouchSettings
     from evenhand.photo.credentials import Certificate
-    from evenhand.retouching import RetouchSettings
 
 
 def settings_from(
@@ -30,7 +30,7 @@ def settings_from(
     """Settings of a retouch from what the command line says; ends with a usage error if wrong."""
     from pydantic import ValidationError
 
-    from evenhand.retouching import DEFAULT_STEPS, STEPS, RetouchSettings
+    from evenhand.computing import DEFAULT_STEPS, STEPS, RetouchSettings
 
     steps: dict[str, dict[str, Any]] = {name: {} for name in STEPS}
     steps["redness"] = {"burnt_at": tuple(burnt_at), "leave_at": tuple(leave_at)}

@@ -2,28 +2,34 @@
 
 from __future__ import annotations
 
-import math
-from functools import partial
+from math import atan2, cos, exp, radians, sin, sqrt
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from evenhand.colour.in_chunks import map_pixels
+from evenhand.colour.compiling import compiled
 
 Colours = npt.NDArray[Any]
 
 CHROMA_KNEE = 25.0**7
 # Chroma to the seventh power at which greys stop being stretched (Luo, Cui and Rigg 2001).
 
-BLUE_HUE = math.radians(275.0)
-# Hue around which chroma and hue differences are turned into each other (same source).
+BLUE_EAST, BLUE_NORTH = cos(radians(275.0)), sin(radians(275.0))
+# Unit vector of the hue around which chroma and hue differences are turned into each other (same
+# source).
 
-BLUE_WIDTH = math.radians(25.0)
+BLUE_WIDTH = radians(25.0)
 # Width of that turn (same source).
 
-BLUE_TURN = math.radians(60.0)
+BLUE_TURN = radians(60.0)
 # Twice the largest turn (same source).
+
+ASK_AGAIN = -1.0
+# Stands for a difference that only the whole formula tells.
+
+TINY = float(np.finfo(np.float32).tiny)
+# Keeps divisions by the chroma of greys finite.
 
 
 def ciede2000(lab_1: Colours, lab_2: Colours) -> Colours:
@@ -43,12 +49,25 @@ def ciede2000(lab_1: Colours, lab_2: Colours) -> Colours:
         Difference, 0 or more; float64 if either input is, else float32 (within 2e-4 of float64).
         NaN where an input is.
 
+    Raises
+    ------
+    ValueError
+        A last axis is not 3 long.
+
     References
     ----------
     M. R. Luo, G. Cui, B. Rigg, Color Res. Appl. 26(5), 340-350, 2001; as G. Sharma, W. Wu,
     E. N. Dalal, Color Res. Appl. 30(1), 21-30, 2005, settle its corner cases.
+
+    Examples
+    --------
+    The first pair of the table of Sharma et al.:
+
+    >>> import numpy as np
+    >>> round(float(ciede2000(np.array([50, 2.6772, -79.7751]), np.array([50, 0, -82.7485]))), 4)
+    2.0425
     """
-    return map_pixels(partial(_planes, bound=False), lab_1, lab_2, channels=1)
+    return _mapped(lab_1, lab_2, bound=False)
 
 
 def ciede2000_bound(lab_1: Colours, lab_2: Colours) -> Colours:
@@ -58,115 +77,128 @@ def ciede2000_bound(lab_1: Colours, lab_2: Colours) -> Colours:
     formula jumps between the two. Where hues are more than a right angle apart this is the larger
     of both values; elsewhere it is CIEDE2000 itself. Parameters and result as for `ciede2000`.
     """
-    return map_pixels(partial(_planes, bound=True), lab_1, lab_2, channels=1)
+    return _mapped(lab_1, lab_2, bound=True)
 
 
-def _planes(
-    lightness_1: Colours, a_1: Colours, b_1: Colours,
-    lightness_2: Colours, a_2: Colours, b_2: Colours,
-    *, bound: bool,
-) -> Colours:  # fmt: skip
-    """CIEDE2000 or its bound for separate planes of one dtype and shape."""
-    stretch = _grey_stretch(a_1, b_1, a_2, b_2)
+def _mapped(lab_1: Colours, lab_2: Colours, *, bound: bool) -> Colours:
+    pair = np.broadcast_arrays(lab_1, lab_2)
+    if pair[0].ndim == 0 or pair[0].shape[-1] != 3:
+        raise ValueError(f"colours need a last axis of 3, not shape {pair[0].shape}")
+    dtype = np.float64 if any(lab.dtype == np.float64 for lab in pair) else np.float32
+    flat = [np.ascontiguousarray(lab.reshape(-1, 3), dtype) for lab in pair]
+    found = np.empty(len(flat[0]), dtype)
+    _differences(flat[0], flat[1], bound, found)
+    return found.reshape(pair[0].shape[:-1])
+
+
+@compiled
+def _differences(lab_1: Colours, lab_2: Colours, bound: bool, found: Colours) -> None:
+    for i in range(found.size):
+        found[i] = difference(
+            lab_1[i, 0], lab_1[i, 1], lab_1[i, 2], lab_2[i, 0], lab_2[i, 1], lab_2[i, 2], bound
+        )
+
+
+@compiled
+def difference(
+    lightness_1: float, a_1: float, b_1: float, lightness_2: float, a_2: float, b_2: float,
+    bound: bool,
+) -> float:  # fmt: skip
+    """CIEDE2000 of one pair of colours, or its bound; for compiled loops."""
+    chroma_1, chroma_2, east_1, north_1, east_2, north_2, lightness = _parts(
+        lightness_1, a_1, b_1, lightness_2, a_2, b_2
+    )
+    chord = sqrt((east_2 - east_1) ** 2 + (north_2 - north_1) ** 2)
+    hue_step = sqrt(chroma_1 * chroma_2) * chord
+    if east_1 * north_2 < north_1 * east_2:
+        hue_step = -hue_step
+    east, north = east_1 + east_2, north_1 + north_2
+    length = sqrt(east * east + north * north)
+    if length == 0 and chroma_1 > 0:  # opposite hues: the mean is at right angles to both
+        first = north_1 > 0 or (north_1 == 0 and east_1 > 0)
+        east, north = (-north_1, east_1) if first else (north_1, -east_1)
+        hue_step, length = abs(hue_step) if first else -abs(hue_step), 1.0
+    east, north = east / max(length, TINY), north / max(length, TINY)
+    chroma = (chroma_1 + chroma_2) / 2
+    chroma_step = (chroma_2 - chroma_1) / (1 + 0.045 * chroma)
+    square = _chroma_and_hue(chroma, chroma_step, hue_step, east, north)
+    if bound and east_1 * east_2 + north_1 * north_2 < 0:
+        square = max(square, _chroma_and_hue(chroma, chroma_step, -hue_step, -east, -north))
+    square += lightness
+    return 0.0 if square < 0 else sqrt(square)
+
+
+@compiled
+def plain_difference(
+    lightness_1: float, a_1: float, b_1: float, lightness_2: float, a_2: float, b_2: float
+) -> float:  # fmt: skip
+    """The same where hues are less than a right angle apart and not near blue; else `ASK_AGAIN`.
+
+    It has no branches, so that a compiler can work on several pixels at a time.
+    """
+    chroma_1, chroma_2, east_1, north_1, east_2, north_2, lightness = _parts(
+        lightness_1, a_1, b_1, lightness_2, a_2, b_2
+    )
+    chord = (east_2 - east_1) ** 2 + (north_2 - north_1) ** 2
+    east, north = east_1 + east_2, north_1 + north_2
+    length = max(sqrt(east * east + north * north), TINY)
+    east, north = east / length, north / length
+    chroma = (chroma_1 + chroma_2) / 2
+    chroma_step = (chroma_2 - chroma_1) / (1 + 0.045 * chroma)
+    hue = 1 + 0.015 * chroma * _hue_weight(east, north)
+    square = lightness + chroma_step * chroma_step + chroma_1 * chroma_2 * chord / (hue * hue)
+    near = east_1 * east_2 + north_1 * north_2 > 0
+    plain = near & (east * BLUE_EAST + north * BLUE_NORTH <= 0)
+    return sqrt(square) if plain else ASK_AGAIN
+
+
+@compiled
+def _parts(
+    lightness_1: float, a_1: float, b_1: float, lightness_2: float, a_2: float, b_2: float
+) -> tuple[float, float, float, float, float, float, float]:  # fmt: skip
+    """Chromas, hues as unit vectors, and the squared step of lightness over its weight."""
+    grey = (sqrt(a_1 * a_1 + b_1 * b_1) + sqrt(a_2 * a_2 + b_2 * b_2)) / 2
+    stretch = 1.5 - 0.5 * sqrt(_saturation(grey))
     a_1, a_2 = a_1 * stretch, a_2 * stretch
-    chroma_1, chroma_2 = np.sqrt(a_1 * a_1 + b_1 * b_1), np.sqrt(a_2 * a_2 + b_2 * b_2)
-    chroma = (chroma_1 + chroma_2) * 0.5
-    hue_step, cosine, sine = _hues(a_1, b_1, chroma_1, a_2, b_2, chroma_2)
-
-    centred = (lightness_1 + lightness_2) * 0.5 - 50
+    chroma_1, chroma_2 = sqrt(a_1 * a_1 + b_1 * b_1), sqrt(a_2 * a_2 + b_2 * b_2)
+    inverse_1, inverse_2 = 1 / max(chroma_1, TINY), 1 / max(chroma_2, TINY)
+    centred = (lightness_1 + lightness_2) / 2 - 50
     centred *= centred
-    lightness_step = (lightness_2 - lightness_1) / (centred * 0.015 / np.sqrt(centred + 20) + 1)
-    chroma_step = (chroma_2 - chroma_1) / (chroma * 0.045 + 1)
-    square = _chroma_and_hue(chroma, chroma_step, hue_step, cosine, sine)
-    if bound:
-        apart = np.flatnonzero(a_1 * a_2 + b_1 * b_2 < 0)
-        steps = chroma[apart], chroma_step[apart], -hue_step[apart]
-        other_side = _chroma_and_hue(*steps, -cosine[apart], -sine[apart])
-        square[apart] = np.maximum(square[apart], other_side)
-    square += lightness_step * lightness_step
-    difference: Colours = np.sqrt(np.maximum(square, 0))
-    return difference
+    step = (lightness_2 - lightness_1) / (1 + 0.015 * centred / sqrt(20 + centred))
+    hues = a_1 * inverse_1, b_1 * inverse_1, a_2 * inverse_2, b_2 * inverse_2
+    return chroma_1, chroma_2, hues[0], hues[1], hues[2], hues[3], step * step
 
 
-def _chroma_and_hue(
-    chroma: Colours, chroma_step: Colours, hue_step: Colours, cosine: Colours, sine: Colours
-) -> Colours:
-    """Part of the squared difference that is not lightness, for a mean chroma and hue."""
-    hue_step = hue_step / (chroma * 0.015 * _hue_weight(cosine, sine) + 1)
-    square: Colours = chroma_step * chroma_step + hue_step * hue_step
-    _turn_near_blue(square, cosine, sine, chroma, chroma_step * hue_step)
-    return square
-
-
-def _grey_stretch(a_1: Colours, b_1: Colours, a_2: Colours, b_2: Colours) -> Colours:
-    """Factor 1 + G by which a* is stretched, most for greys."""
-    chroma = (np.sqrt(a_1 * a_1 + b_1 * b_1) + np.sqrt(a_2 * a_2 + b_2 * b_2)) * 0.5
-    stretch: Colours = 1.5 - 0.5 * np.sqrt(_saturation(chroma))
-    return stretch
-
-
-def _saturation(chroma: Colours) -> Colours:
+@compiled
+def _saturation(chroma: float) -> float:
     """Seventh power of chroma over itself plus the knee, in [0, 1)."""
     square = chroma * chroma
     seventh = square * square * square * chroma
-    share: Colours = seventh / (seventh + CHROMA_KNEE)
-    return share
+    return seventh / (seventh + CHROMA_KNEE)
 
 
-def _hues(
-    a_1: Colours, b_1: Colours, chroma_1: Colours, a_2: Colours, b_2: Colours, chroma_2: Colours
-) -> tuple[Colours, Colours, Colours]:
-    """Hue difference Delta H', and cosine and sine of the mean hue."""
-    tiny = np.finfo(a_1.dtype).tiny
-    inverse_1, inverse_2 = 1 / np.maximum(chroma_1, tiny), 1 / np.maximum(chroma_2, tiny)
-    east_1, north_1 = a_1 * inverse_1, b_1 * inverse_1
-    east_2, north_2 = a_2 * inverse_2, b_2 * inverse_2
-    east_step, north_step = east_2 - east_1, north_2 - north_1
-    chord = np.sqrt(east_step * east_step + north_step * north_step)
-    cross = east_1 * north_2 - north_1 * east_2
-    hue_step = np.copysign(np.sqrt(chroma_1 * chroma_2) * chord, cross)
-
-    east, north = east_1 + east_2, north_1 + north_2
-    length = np.sqrt(east * east + north * north)
-    opposite = (length == 0) & (chroma_1 > 0)
-    if opposite.any():
-        first = np.where(north_1 > 0, True, (north_1 == 0) & (east_1 > 0))[opposite]
-        sign = np.where(first, 1, -1).astype(a_1.dtype)
-        east[opposite], north[opposite] = -north_1[opposite] * sign, east_1[opposite] * sign
-        hue_step[opposite] = np.abs(hue_step[opposite]) * sign
-        length[opposite] = 1
-    length = np.maximum(length, tiny)
-    return hue_step, east / length, north / length
+@compiled
+def _chroma_and_hue(
+    chroma: float, chroma_step: float, hue_step: float, east: float, north: float
+) -> float:
+    """Part of the squared difference that is not lightness, for a mean chroma and hue."""
+    hue_step = hue_step / (1 + 0.015 * chroma * _hue_weight(east, north))
+    square = chroma_step * chroma_step + hue_step * hue_step
+    along = east * BLUE_EAST + north * BLUE_NORTH
+    if along <= 0:  # a right angle from blue the turn is below 1e-6
+        return square
+    away = atan2(north * BLUE_EAST - east * BLUE_NORTH, along) / BLUE_WIDTH
+    turn = sin(BLUE_TURN * exp(-away * away))
+    return square - 2 * sqrt(_saturation(chroma)) * turn * chroma_step * hue_step
 
 
-def _hue_weight(cosine: Colours, sine: Colours) -> Colours:
-    """T of the formula, from multiples of the mean hue."""
-    cosine_2, sine_2 = 2 * cosine * cosine - 1, 2 * sine * cosine
-    cosine_3, sine_3 = cosine_2 * cosine - sine_2 * sine, sine_2 * cosine + cosine_2 * sine
-    cosine_4, sine_4 = 2 * cosine_2 * cosine_2 - 1, 2 * sine_2 * cosine_2
-    weight: Colours = 0.24 * cosine_2 + 1
-    for factor, degrees, cos, sin in (
-        (-0.17, -30.0, cosine, sine),
-        (0.32, 6.0, cosine_3, sine_3),
-        (-0.20, -63.0, cosine_4, sine_4),
-    ):
-        turn = math.radians(degrees)
-        weight += (factor * math.cos(turn)) * cos - (factor * math.sin(turn)) * sin
-    return weight
-
-
-def _turn_near_blue(
-    square: Colours, cosine: Colours, sine: Colours, chroma: Colours, product: Colours
-) -> None:
-    """Add R_T times chroma and hue steps to `square`, in place.
-
-    Ninety degrees from blue the turn is below 1e-6, so the other half of the circle is spared.
-    """
-    east, north = math.cos(BLUE_HUE), math.sin(BLUE_HUE)
-    near = np.flatnonzero(cosine * east + sine * north > 0)
-    if not near.size:
-        return
-    cosine, sine = cosine[near], sine[near]
-    away = np.arctan2(sine * east - cosine * north, cosine * east + sine * north) / BLUE_WIDTH
-    turn = np.sin(BLUE_TURN * np.exp(-away * away))
-    square[near] -= 2 * np.sqrt(_saturation(chroma[near])) * turn * product[near]
+@compiled
+def _hue_weight(cos_1: float, sin_1: float) -> float:
+    """T of the formula, from the mean hue's cosine and sine."""
+    cos_2, sin_2 = cos_1 * cos_1 - sin_1 * sin_1, 2 * sin_1 * cos_1
+    cos_3, sin_3 = cos_2 * cos_1 - sin_2 * sin_1, sin_2 * cos_1 + cos_2 * sin_1
+    cos_4, sin_4 = cos_2 * cos_2 - sin_2 * sin_2, 2 * sin_2 * cos_2
+    weight = 1 - 0.17 * (cos_1 * cos(radians(30.0)) + sin_1 * sin(radians(30.0)))
+    weight += 0.24 * cos_2
+    weight += 0.32 * (cos_3 * cos(radians(6.0)) - sin_3 * sin(radians(6.0)))
+    return weight - 0.20 * (cos_4 * cos(radians(63.0)) + sin_4 * sin(radians(63.0)))

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.colour.in_chunks import Planes, map_pixels
-from evenhand.colour.primaries import WHITE_D65_XYZ, WORKING_TO_XYZ, XYZ_TO_WORKING
+from evenhand.colour.primaries import WHITE_D65_XYZ, WORKING_TO_XYZ
 
 Colours = npt.NDArray[Any]
 
@@ -23,9 +23,6 @@ KAPPA = 24389 / 27
 
 WORKING_TO_RATIO = WORKING_TO_XYZ / WHITE_D65_XYZ[:, None]
 # Working light to X/Xn, Y/Yn, Z/Zn.
-
-RATIO_TO_WORKING = XYZ_TO_WORKING * WHITE_D65_XYZ
-# X/Xn, Y/Yn, Z/Zn to working light.
 
 
 def lab_of(linear: Colours) -> Colours:
@@ -48,22 +45,10 @@ def lab_of(linear: Colours) -> Colours:
     return map_pixels(_lab_planes, linear, channels=3)
 
 
-def linear_of(lab: Colours) -> Colours:
-    """Working light of L*a*b* under D65; the inverse of `lab_of`, shape (..., 3)."""
-    return map_pixels(_linear_planes, lab, channels=3)
-
-
 def _lab_planes(red: Colours, green: Colours, blue: Colours) -> Planes:
     x, y, z = (_compressed(_weighted(row, red, green, blue)) for row in WORKING_TO_RATIO)
     scale = red.dtype.type
     return y * scale(116) - scale(16), (x - y) * scale(500), (y - z) * scale(200)
-
-
-def _linear_planes(lightness: Colours, a: Colours, b: Colours) -> Planes:
-    scale = lightness.dtype.type
-    y = (lightness + scale(16)) / scale(116)
-    ratios = [_expanded(f) for f in (y + a / scale(500), y, y - b / scale(200))]
-    return tuple(_weighted(row, *ratios) for row in RATIO_TO_WORKING)
 
 
 def _weighted(weights: Colours, first: Colours, second: Colours, third: Colours) -> Colours:
@@ -82,12 +67,3 @@ def _compressed(ratio: Colours) -> Colours:
     if dark.any():
         root[dark] = (ratio[dark] * scale(KAPPA) + scale(16)) / scale(116)
     return root
-
-
-def _expanded(root: Colours) -> Colours:
-    scale = root.dtype.type
-    cube: Colours = root * root * root
-    dark = cube <= scale(EPSILON)
-    if dark.any():
-        cube[dark] = (root[dark] * scale(116) - scale(16)) / scale(KAPPA)
-    return cube

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.colour.in_chunks import Planes, map_pixels
-from evenhand.colour.primaries import WORKING_TO_XYZ, XYZ_TO_WORKING
+from evenhand.colour.primaries import WORKING_TO_XYZ
 
 Colours = npt.NDArray[Any]
 
@@ -33,12 +33,6 @@ ROOTS_TO_OKLAB = np.array(
 WORKING_TO_CONES = XYZ_TO_CONES @ WORKING_TO_XYZ
 # Working light to cone responses.
 
-CONES_TO_WORKING = XYZ_TO_WORKING @ np.linalg.inv(XYZ_TO_CONES)
-# Cone responses to working light.
-
-OKLAB_TO_ROOTS = np.linalg.inv(ROOTS_TO_OKLAB)
-# Oklab to cube roots of cone responses.
-
 
 def oklab_of(linear: Colours) -> Colours:
     """Oklab of working light.
@@ -61,19 +55,9 @@ def oklab_of(linear: Colours) -> Colours:
     return map_pixels(_oklab_planes, linear, channels=3)
 
 
-def linear_of(oklab: Colours) -> Colours:
-    """Working light of Oklab; the inverse of `oklab_of`, shape (..., 3)."""
-    return map_pixels(_linear_planes, oklab, channels=3)
-
-
 def _oklab_planes(red: Colours, green: Colours, blue: Colours) -> Planes:
     cones = _times(WORKING_TO_CONES, red, green, blue)
     return _times(ROOTS_TO_OKLAB, *(np.cbrt(cone) for cone in cones))
-
-
-def _linear_planes(lightness: Colours, a: Colours, b: Colours) -> Planes:
-    roots = _times(OKLAB_TO_ROOTS, lightness, a, b)
-    return _times(CONES_TO_WORKING, *(root * root * root for root in roots))
 
 
 def _times(matrix: npt.NDArray[np.float64], *planes: Colours) -> Planes:

@@ -67,14 +67,6 @@ def density(linear: Densities) -> Densities:
     return value
 
 
-def linear_of(density: Densities) -> Densities:
-    """Light of an optical density; the inverse of the function `density`, any shape."""
-    black = density.dtype.type(-np.log(DARK))
-    light: Densities = np.exp(-np.minimum(density, black))
-    light -= np.maximum(density - black, 0) * density.dtype.type(DARK)
-    return light
-
-
 def haemoglobin_direction(melanosomes: float = MELANOSOMES, blood: float = BLOOD) -> Direction:
     """Change of density in the working primaries for a little more blood, unit length, (3,).
 

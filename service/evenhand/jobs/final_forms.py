@@ -7,10 +7,12 @@ from pathlib import Path
 
 import numpy as np
 
+from evenhand.colour.encoding import CodeValues
 from evenhand.jobs.pictures import fitted, resized
 from evenhand.layers.layer import Layer
+from evenhand.photo.kinds import FileKind
 from evenhand.photo.new_tiff import NewTiffSource
-from evenhand.photo.photograph import CodeValues, FileKind, Photograph
+from evenhand.photo.photograph import Photograph
 from evenhand.photo.saving import saved
 from evenhand.photo.source import Stored
 from evenhand.photo.xmp import with_edit

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any, Protocol, cast
+from typing import TYPE_CHECKING, Any, Protocol
 
 from pydantic import BaseModel, ValidationError
 
+from evenhand.colour.encoding import CodeValues
 from evenhand.errors import WrongSettingError
 from evenhand.layers.layer import Layer
-from evenhand.people.person import Person, Region
-from evenhand.photo.photograph import CodeValues, Photograph
+from evenhand.people.person import Person
+from evenhand.photo.photograph import Photograph
 
 if TYPE_CHECKING:
     from evenhand.steps.reference import DaySkin
@@ -23,9 +24,6 @@ Wanted = Mapping[int, Mapping[str, Mapping[str, Any]]]
 
 NOBODY: Mapping[int, DaySkin] = MappingProxyType({})
 """Nobody's skin before a burn."""
-
-EYES = "eyes"
-"""Name of the step that needs eyes to be seen."""
 
 
 class Retoucher(Protocol):
@@ -83,10 +81,9 @@ class Engine:
 
     def settings(self) -> Mapping[str, type[BaseModel]]:
         """Settings model of every step."""
-        from evenhand.retouching import STEPS, RetouchSettings
+        from evenhand.computing import settings_models
 
-        models = {name: RetouchSettings.model_fields[name].annotation for name in STEPS}
-        return cast(Mapping[str, type[BaseModel]], models)
+        return settings_models()
 
     def read(self, path: Path) -> Photograph:
         """The photograph of a file; raises what `evenhand.photo.read` raises."""
@@ -114,27 +111,21 @@ class Engine:
         before: Mapping[int, DaySkin] = NOBODY,
     ) -> list[Layer]:
         """Layers of the wanted steps."""
-        from evenhand import layers as layering
+        from evenhand.computing import RetouchSettings, compute_layers
         from evenhand.earlier import reference_of
-        from evenhand.retouching import RetouchSettings, layers_of
 
-        layers: list[Layer] = []
-        for person in people:
-            steps = {
-                step: settings
-                for step, settings in wanted.get(person.index, {}).items()
-                if step != EYES or Region.EYE in person.masks
-            }
-            if steps:
-                settings = RetouchSettings.model_validate({"steps": tuple(steps), **steps})
-                name = photograph.path.name if photograph.path else "The photograph"
-                references = {
-                    index: reference_of(photograph, person, skin, name)
-                    for index, skin in before.items()
-                    if index == person.index
-                }
-                layers += layers_of(photograph, [person], settings, references=references)
-        return layering.limit_sum(photograph, layers, RetouchSettings().cap, in_place=True)
+        settings = RetouchSettings.model_validate(
+            {"by_person": {index: {"steps": tuple(of), **of} for index, of in wanted.items()}}
+        )
+        name = photograph.path.name if photograph.path else "The photograph"
+        references = {
+            person.index: reference_of(photograph, person, before[person.index], name)
+            for person in people
+            if person.index in before and wanted.get(person.index)
+        }
+        return compute_layers(
+            photograph, people, settings, permission=wanted, references=references
+        )
 
     def blend(
         self, photograph: Photograph, layers: Sequence[Layer], strengths: Sequence[float]

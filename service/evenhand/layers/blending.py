@@ -19,14 +19,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from evenhand.box import Box
+from evenhand.colour.compiling import compiled
 from evenhand.errors import WrongSettingError
 from evenhand.layers.dither import thresholds
 from evenhand.layers.layer import CodeDifferences, Layer
-from evenhand.photo.compiling import compiled
 from evenhand.processors import PROCESSORS
 
 if TYPE_CHECKING:
-    from evenhand.photo.photograph import CodeValues, Photograph
+    from evenhand.colour.encoding import CodeValues
+    from evenhand.photo.photograph import Photograph
 
 STRENGTH_STEPS = 1024
 # Strengths are rounded to this part, so that a result is the same on every machine.
@@ -71,6 +72,16 @@ def blend(
     ------
     WrongSettingError
         A layer has no strength, or one outside [0, 1].
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> layers = evenhand.compute_layers(photo, people)
+    >>> pixels = evenhand.blend(photo, layers, {"redness": 0.8, "smoothing": 0})
+    >>> (pixels == photo.pixels).all()
+    False
+    >>> (evenhand.blend(photo, layers, [0, 0]) == photo.pixels).all()
+    True
     """
     return _moved(photograph.pixels, layers, strengths, 1, read)
 
@@ -82,8 +93,31 @@ def unblend(
 ) -> CodeValues:
     """Pixels of the original from those of a result; the inverse of `blend`, bit for bit.
 
-    Parameters and errors as for `blend`, but with the result's upright pixels. They must be those
-    that `blend` gave: after a lossy file the original comes back only nearly.
+    Parameters
+    ----------
+    pixels : ndarray of uint8 or uint16, shape (height, width, 3)
+        What `blend` gave: after a lossy file the original comes back only nearly.
+    layers : sequence of Layer
+        What was blended.
+    strengths : mapping of step to float, or sequence of float
+        In [0, 1], as given to `blend`.
+
+    Returns
+    -------
+    ndarray of the same dtype and shape
+
+    Raises
+    ------
+    WrongSettingError
+        A layer has no strength, or one outside [0, 1].
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> layers = evenhand.compute_layers(photo, people)
+    >>> pixels = evenhand.blend(photo, layers, [1, 1])
+    >>> (evenhand.unblend(pixels, layers, [1, 1]) == photo.pixels).all()
+    True
     """
     return _moved(pixels, layers, strengths, -1, held)
 

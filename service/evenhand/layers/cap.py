@@ -16,26 +16,25 @@ passes its cap among 1.7 million in colours of every kind, alone and in pairs, a
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from concurrent.futures import ThreadPoolExecutor
+from functools import lru_cache
 from itertools import product
 
 import numpy as np
 import numpy.typing as npt
 
-from evenhand.colour.difference import ciede2000, ciede2000_bound
-from evenhand.colour.encoding import CodeValues, Encoding, MatrixEncoding
-from evenhand.colour.lab import lab_of
-from evenhand.layers.measuring import differences, roots_of
+from evenhand.colour.compiling import compiled
+from evenhand.colour.encoding import CodeValues, Encoding
+from evenhand.layers.layer import CodeDifferences
+from evenhand.layers.measure import FINE_PER_CODE, Measure
 from evenhand.layers.pieces import any_channel
+from evenhand.processors import PROCESSORS
 
 Differences = npt.NDArray[np.int32]
 Changes = npt.NDArray[np.float32]
 Grid = list[tuple[float, ...]]
 Factors = npt.NDArray[np.float32]
-
-FINE_PER_CODE = {8: 257, 16: 1}
-# 16-bit code values per code value of a file of that depth: caps are measured on this scale.
+Table = npt.NDArray[np.float32]
 
 ROUNDING = {8: 257, 16: 16}
 # Largest rounding in 16-bit code values: one code value of an 8-bit file, dithered; for a 16-bit
@@ -47,11 +46,14 @@ CORNERS = tuple(product((-1, 1), repeat=3))
 CELL_BITS = 4
 # Bits of each channel that tell a cell of colours, in which the effect of a step is looked up.
 
-WIDE = float(256 >> CELL_BITS)
+WIDE = 16.0
 # 8-bit code values of a channel beyond which a change leaves the next cell of the table.
 
-ROUNDED = 3
-# Column of that table for the rounding of all channels.
+ROWS = 64
+# Rows that a thread works on at a time.
+
+GREY, ROUNDED = 3, 4
+# Columns of that table for a step of all channels alike, and for any rounding of them.
 
 STEP_SAFETY = 1.2
 # Factor on looked-up differences, for colours between the corners of a cell.
@@ -85,66 +87,6 @@ ROUNDS = 8
 # Most corrections of the factors; three are usual.
 
 
-@dataclass(frozen=True)
-class Measure:
-    """CIEDE2000 (D65) of differences added to given code values.
-
-    Attributes
-    ----------
-    encoding : Encoding
-        Of the file.
-    codes : ndarray of uint8 or uint16, shape (n, 3)
-        The original's code values.
-    """
-
-    encoding: Encoding
-    codes: CodeValues
-
-    @property
-    def depth(self) -> int:
-        """Bits per channel, 8 or 16."""
-        return self.codes.dtype.itemsize * 8
-
-    @cached_property
-    def roots(self) -> npt.NDArray[np.float32]:
-        """What the compiled measure of matrix profiles starts from."""
-        assert isinstance(self.encoding, MatrixEncoding)
-        return roots_of(self.encoding, self.codes)
-
-    @cached_property
-    def fine(self) -> npt.NDArray[np.float32]:
-        """The original on the 16-bit scale."""
-        return self.codes.astype(np.float32) * np.float32(FINE_PER_CODE[self.depth])
-
-    @cached_property
-    def lab(self) -> npt.NDArray[np.float32]:
-        """The original's L*a*b*, D65."""
-        return lab_of(self.encoding.to_linear(self.codes))
-
-    def of(self, change: Changes) -> npt.NDArray[np.float32]:
-        """Bound of the difference to the original of a change on the 16-bit scale, shape (n,)."""
-        return self._differences(change, bound=True)
-
-    def exactly(self, change: Changes) -> npt.NDArray[np.float32]:
-        """CIEDE2000 itself of a change on the 16-bit scale, shape (n,)."""
-        return self._differences(change, bound=False)
-
-    def _differences(self, change: Changes, *, bound: bool) -> npt.NDArray[np.float32]:
-        if isinstance(self.encoding, MatrixEncoding):
-            return differences(self.encoding, self.roots, self.codes, change, bound=bound)
-        formula = ciede2000_bound if bound else ciede2000
-        return np.asarray(formula(self.lab, self.lab_after(change)), np.float32)
-
-    def lab_after(self, change: Changes) -> npt.NDArray[np.float32]:
-        """L*a*b* after a change on the 16-bit scale, clipped to what a file can hold, (n, 3)."""
-        codes = np.rint(np.clip(self.fine + change, 0, 65535)).astype(np.uint16)
-        return lab_of(self.encoding.to_linear(codes))
-
-    def at(self, where: npt.NDArray[np.intp]) -> Measure:
-        """The same for some of the pixels."""
-        return Measure(self.encoding, self.codes.take(where, axis=0))
-
-
 def factors_within(
     measure: Measure, differences: Sequence[Differences], steps_per_code: int, cap: float
 ) -> Factors:
@@ -170,30 +112,139 @@ def factors_within(
     scale = np.float32(FINE_PER_CODE[measure.depth] / steps_per_code)
     limit = np.float32(cap * (1 - KEPT_BACK))
     factors = np.ones(len(measure.codes), np.float32)
-    reach = np.zeros(measure.codes.shape, np.float32)
-    for difference in differences:
-        reach += np.abs(difference) * scale
-    bound = _reach_bound(measure, reach)
-    far = np.flatnonzero(bound > near_bound(cap))
-    if not far.size:
-        return factors
-    measure, bound = measure.at(far), bound[far]
-    changes = np.stack([difference.take(far, axis=0) * scale for difference in differences])
+    changes = np.stack(differences).astype(np.float32)
+    changes *= scale
     size = _largest(measure, changes, _strength_grid(len(changes), levels=1))
-    wide = np.isinf(bound)
-    near = size + _looked_up(measure)[:, ROUNDED] > limit * np.where(wide, NEAR_WIDE, NEAR)
+    wide = any_channel(np.abs(changes).sum(axis=0) > np.float32(257 * WIDE))
+    near = size + _rounding_bound(measure) > limit * np.where(wide, NEAR_WIDE, NEAR)
     for chosen, levels in ((near & ~wide, LEVELS), (near & wide, WIDE_LEVELS)):
         pixels = np.flatnonzero(chosen)
         grid = _strength_grid(len(changes), levels.get(len(changes), MANY_LEVELS))
         start = np.minimum(np.float32(1), limit / np.maximum(size[pixels], LEAST))
         part = measure.at(pixels), changes[:, pixels]
-        factors[far[pixels]] = _shrunken(*part, _refined(*part, start, limit), limit, grid)
+        factors[pixels] = _shrunken(*part, _refined(*part, start, limit), limit, grid)
     return factors
+
+
+def near_together(
+    codes: CodeValues,
+    parts: Sequence[CodeDifferences],
+    encoding: Encoding,
+    steps_per_code: int,
+    cap: float,
+) -> npt.NDArray[np.bool_]:
+    """Pixels where differences, added at any strengths, may come near a cap or leave the range.
+
+    Parameters
+    ----------
+    codes : ndarray of uint8 or uint16, shape (height, width, 3)
+        The original.
+    parts : sequence of ndarray of int16 or int32, shape (height, width, 3)
+        In units of ``1 / steps_per_code`` code values.
+
+    Returns
+    -------
+    ndarray of bool, shape (height, width)
+    """
+    depth = codes.dtype.itemsize * 8
+    scale = np.float32(FINE_PER_CODE[depth] / (257 * steps_per_code))
+    near = np.zeros(codes.shape[:2], np.bool_)
+
+    white = np.float32(255 * 257 / FINE_PER_CODE[depth])
+    table = near_table(encoding, depth, cap)
+
+    def work(top: int) -> None:
+        rows = slice(top, top + ROWS)
+        bound, reach = np.zeros((2, *near[rows].shape), np.float32)
+        for part in parts:
+            _add_bounds(codes[rows], part[rows], scale, *table[:2], bound, reach)
+        _mark_near(codes[rows], bound, reach, white, *table, near[rows])
+
+    tops = range(0, codes.shape[0], ROWS)
+    if len(tops) < 2:
+        work(0)
+        return near
+    with ThreadPoolExecutor(PROCESSORS) as pool:
+        list(pool.map(work, tops))
+    return near
+
+
+def near_table(encoding: Encoding, depth: int, cap: float) -> tuple[Table, int, np.float32]:
+    """What the quick bounds look up: steps by cell, bits below a cell's, and the limit."""
+    table = step_table(encoding).copy()
+    table[:, ROUNDED] *= np.float32(ROUNDING[depth] / ROUNDING[8])
+    return table, depth - CELL_BITS, np.float32(near_bound(cap))
 
 
 def near_bound(cap: float) -> float:
     """Bound of a pixel's difference from which on it is looked at closely."""
     return cap * (1 - KEPT_BACK) * NEAR
+
+
+@compiled
+def _add_bounds(
+    codes: CodeValues,
+    difference: CodeDifferences,
+    scale: np.float32,
+    table: Table,
+    cell_shift: int,
+    bound: Changes,
+    reach: Changes,
+) -> None:
+    """Add a difference's bound and its largest channel, in 8-bit code values."""
+    for row in range(bound.shape[0]):
+        for column in range(bound.shape[1]):
+            red, green, blue = difference[row, column]
+            if red == 0 and green == 0 and blue == 0:
+                continue
+            r, g, b = scale * red, scale * green, scale * blue
+            steps = table[cell_of(codes[row, column], cell_shift)]
+            bound[row, column] += bound_of(steps, r, g, b)
+            reach[row, column] += max(abs(r), abs(g), abs(b))
+
+
+@compiled
+def _mark_near(
+    codes: CodeValues,
+    bound: Changes,
+    reach: Changes,
+    white: np.float32,
+    table: Table,
+    cell_shift: int,
+    limit: np.float32,
+    near: npt.NDArray[np.bool_],
+) -> None:
+    """Set `near` where the bound passes the limit, or the sum may leave the file's range."""
+    for row in range(near.shape[0]):
+        for column in range(near.shape[1]):
+            moved = reach[row, column]
+            if moved == 0:
+                continue
+            red, green, blue = codes[row, column]
+            in_code = moved * white / np.float32(255)
+            size = bound[row, column] + table[cell_of(codes[row, column], cell_shift), ROUNDED]
+            near[row, column] = (
+                moved > WIDE
+                or size > limit
+                or min(red, green, blue) < in_code
+                or max(red, green, blue) + in_code > white
+            )
+
+
+@compiled
+def cell_of(code: CodeValues, cell_shift: int) -> int:
+    """Row of the table for a pixel's colour."""
+    cell = (np.int64(code[0]) >> cell_shift) << 2 * CELL_BITS
+    cell += (np.int64(code[1]) >> cell_shift) << CELL_BITS
+    return int(cell + (np.int64(code[2]) >> cell_shift))
+
+
+@compiled
+def bound_of(steps: Table, red: float, green: float, blue: float) -> float:
+    """Bound of a change of 8-bit code values, rounding left out: of what is grey, and the rest."""
+    grey = max(min(red, green), min(max(red, green), blue))
+    rest = steps[0] * abs(red - grey) + steps[1] * abs(green - grey) + steps[2] * abs(blue - grey)
+    return float(steps[GREY] * abs(grey) + rest)
 
 
 def _refined(measure: Measure, changes: Changes, factors: Factors, limit: np.float32) -> Factors:
@@ -236,7 +287,7 @@ def _shrink(measure: Measure, changes: Changes, limit: np.float32, grid: Grid) -
     """Factor that brings each pixel's changes, rounding included, to the limit; 1 inside it."""
     exact = _largest(measure, changes, grid)
     factors = np.ones(len(exact), np.float32)
-    close = np.flatnonzero(exact + _looked_up(measure)[:, ROUNDED] > limit)
+    close = np.flatnonzero(exact + _rounding_bound(measure) > limit)
     if not close.size:
         return factors
     part, changes, exact = measure.at(close), changes[:, close], exact[close]
@@ -272,46 +323,32 @@ def _rounding(measure: Measure, change: Changes) -> npt.NDArray[np.float32]:
     return largest - exact
 
 
-def _reach_bound(measure: Measure, reach: Changes) -> npt.NDArray[np.float32]:
-    """No less than the difference of any change of at most `reach` in each channel, (n,).
-
-    Endless for changes that reach further than the next cell of the table.
-    """
-    steps = _looked_up(measure)
-    codes = reach * np.float32(1 / 257)
-    bound: npt.NDArray[np.float32] = steps[:, ROUNDED].copy()
-    for channel in range(3):
-        bound += steps[:, channel] * codes[:, channel]
-    bound[any_channel(codes > WIDE)] = np.inf
-    return bound
-
-
-def _looked_up(measure: Measure) -> npt.NDArray[np.float32]:
-    """Rows of `step_table` for the originals' colours, shape (n, 4)."""
+def _rounding_bound(measure: Measure) -> npt.NDArray[np.float32]:
+    """No less than what rounding adds at the originals' colours and around, shape (n,)."""
     cell = (measure.codes >> (measure.depth - CELL_BITS)).astype(np.intp)
     place = (cell[:, 0] << 2 * CELL_BITS) + (cell[:, 1] << CELL_BITS) + cell[:, 2]
-    found: npt.NDArray[np.float32] = step_table(measure.encoding).take(place, axis=0)
-    found[:, ROUNDED] *= np.float32(ROUNDING[measure.depth] / ROUNDING[8])
-    return found
+    bound: npt.NDArray[np.float32] = step_table(measure.encoding)[:, ROUNDED].take(place)
+    return bound * np.float32(ROUNDING[measure.depth] / ROUNDING[8])
 
 
 @lru_cache(maxsize=8)
 def step_table(encoding: Encoding) -> npt.NDArray[np.float32]:
     """Largest CIEDE2000 of one 8-bit code value in and around each cell of colours.
 
-    Columns: a step of red, of green, of blue, and any rounding of all three. Row: the cell.
+    Columns: a step of red, of green, of blue, of all three, and any rounding. Row: the cell.
     """
     cells = 1 << CELL_BITS
     ticks = np.minimum(np.arange(cells + 1) * (256 // cells), 255).astype(np.uint8)
     grid = np.stack(np.meshgrid(ticks, ticks, ticks, indexing="ij"), axis=-1).reshape(-1, 3)
     measure = Measure(encoding, grid)
     inward = np.where(grid > 127, -257, 257).astype(np.float32)
-    columns = [measure.of(inward * np.eye(3, dtype=np.float32)[channel]) for channel in range(3)]
+    moved = [*np.eye(3, dtype=np.float32), np.ones(3, np.float32)]
+    columns = [measure.of(inward * step) for step in moved]
     columns.append(_rounding(measure, np.zeros(grid.shape, np.float32)))
-    table = np.stack(columns, axis=-1).reshape((cells + 1,) * 3 + (4,)) * np.float32(STEP_SAFETY)
+    table = np.stack(columns, axis=-1).reshape((cells + 1,) * 3 + (5,)) * np.float32(STEP_SAFETY)
     table = np.pad(table, ((1, 1), (1, 1), (1, 1), (0, 0)), mode="edge")
     for axis in range(3):
         parts = [np.take(table, range(k, k + cells), axis) for k in range(4)]
         table = np.maximum.reduce(parts)
-    rows: npt.NDArray[np.float32] = table.reshape(-1, 4)
+    rows: npt.NDArray[np.float32] = table.reshape(-1, 5)
     return rows

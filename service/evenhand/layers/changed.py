@@ -10,17 +10,15 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from evenhand.colour.compiling import compiled
 from evenhand.layers.pieces import Pixels
-from evenhand.photo.compiling import compiled
 from evenhand.processors import PROCESSORS
 
 Change = npt.NDArray[np.signedinteger[Any]]
+Sizes = npt.NDArray[np.int32]
 
-ROWS = 64
+ROWS = 256
 # Rows that a thread works on at a time.
-
-BINS = 4096
-# Sizes told apart when the largest are looked for.
 
 
 @dataclass(frozen=True)
@@ -55,82 +53,51 @@ def changed(change: Callable[[slice], Change], height: int, most: int, farthest:
     most : int
         Changed pixels above which only every so many are taken.
     farthest : int
-        About how many of those with the largest change are wanted besides a sample.
+        How many of those with the largest change are wanted besides a sample.
     """
-    rows = [slice(top, min(top + ROWS, height)) for top in range(0, height, ROWS)]
-    counts, largest = np.zeros((2, height), np.int64)
+    none = np.empty(0, np.intp)
+    if height == 0:
+        return Changed(0, none, none)
+    strips = [slice(top, min(top + ROWS, height)) for top in range(0, height, ROWS)]
     with ThreadPoolExecutor(PROCESSORS) as pool:
-        list(pool.map(lambda part: _count(change(part), counts[part], largest[part]), rows))
-        count = int(counts.sum())
+        counts = list(pool.map(lambda strip: np.count_nonzero(_sizes(change(strip))), strips))
+        count = sum(counts)
         every = 1 + count // most
-        fine = 1 + int(largest.max(initial=0)) // BINS
-        before = np.cumsum(counts) - counts
-        even = np.empty(-(-count // every), np.intp)
-        bins = np.zeros((len(rows), BINS + 1), np.int64)
+        befores = np.cumsum([0, *counts[:-1]])
 
-        def sample(number: int) -> None:
-            part = rows[number]
-            _sample(change(part), before[part], every, fine, part.start, even, bins[number])
+        def sampled(strip: slice, before: int) -> tuple[Pixels, Pixels, Sizes]:
+            sizes = _sizes(change(strip))
+            first = strip.start * sizes.shape[1]
+            places = np.flatnonzero(sizes)
+            even = places[-before % every :: every] + first
+            if every == 1:
+                return even, none, none.astype(np.int32)
+            found = sizes.reshape(-1)[places]
+            far = _largest(found, farthest)
+            return even, places[far] + first, found[far]
 
-        list(pool.map(sample, range(len(rows))))
-        if every == 1:
-            return Changed(count, even, np.empty(0, np.intp))
-        more = np.cumsum(bins.sum(axis=0)[::-1])
-        least = max(1, len(more) - int(np.searchsorted(more, farthest))) - 1
-        least = max(1, min(least, int(largest.max()) // fine)) * fine
-        reach = [part for part in rows if (largest[part] >= least).any()]
-        far = list(pool.map(lambda part: _places(change(part), part.start, least), reach))
-    return Changed(count, even, np.concatenate(far))
+        samples = list(pool.map(sampled, strips, befores))
+    even, places, sizes = (np.concatenate(parts) for parts in zip(*samples, strict=True))
+    return Changed(count, even, places[_largest(sizes, farthest)])
 
 
-@compiled
-def _count(change, counts, largest):  # type: ignore[no-untyped-def]
-    """How many pixels of each row change, and the largest change of each."""
-    for row in range(change.shape[0]):
-        for column in range(change.shape[1]):
-            size = (
-                abs(change[row, column, 0])
-                + abs(change[row, column, 1])
-                + abs(change[row, column, 2])
-            )
-            if size:
-                counts[row] += 1
-                largest[row] = max(largest[row], size)
+def _largest(sizes: Sizes, most: int) -> Pixels:
+    """Places of the largest sizes, at most so many."""
+    if len(sizes) <= most:
+        return np.arange(len(sizes))
+    return np.argpartition(sizes, -most)[-most:]
+
+
+def _sizes(change: Change) -> Sizes:
+    """Sum of each pixel's change over the channels, shape (height, width)."""
+    sizes = np.empty(change.shape[:2], np.int32)
+    _add_channels(change, sizes)
+    return sizes
 
 
 @compiled
-def _sample(change, before, every, fine, top, even, bins):  # type: ignore[no-untyped-def]
-    """Note every so many changed pixels, and count sizes."""
-    width = change.shape[1]
-    for row in range(change.shape[0]):
-        number = before[row]
-        for column in range(width):
-            size = (
-                abs(change[row, column, 0])
-                + abs(change[row, column, 1])
-                + abs(change[row, column, 2])
-            )
-            if size:
-                if number % every == 0:
-                    even[number // every] = (top + row) * width + column
-                number += 1
-                bins[size // fine] += 1
-
-
-@compiled
-def _places(change, top, least):  # type: ignore[no-untyped-def]
-    """Flat places of changes of at least a size."""
-    width = change.shape[1]
-    places = np.empty(change.shape[0] * width, np.intp)
-    count = 0
-    for row in range(change.shape[0]):
-        for column in range(width):
-            size = (
-                abs(change[row, column, 0])
-                + abs(change[row, column, 1])
-                + abs(change[row, column, 2])
-            )
-            if size >= least:
-                places[count] = (top + row) * width + column
-                count += 1
-    return places[:count].copy()
+def _add_channels(change: Change, sizes: Sizes) -> None:
+    for row in range(sizes.shape[0]):
+        for column in range(sizes.shape[1]):
+            red, green, blue = change[row, column]
+            sizes[row, column] = abs(red) + abs(green) + abs(blue)

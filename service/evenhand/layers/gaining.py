@@ -15,24 +15,11 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.box import Box
+from evenhand.colour.compiling import compiled
 from evenhand.colour.inverse_table import DARKEST, FIRST_CELL, SHIFT, InverseTable
-from evenhand.layers.bounding import (
-    ROUNDING_COLUMN,
-    SHORT_COLUMN,
-    SHORTEST_LONG,
-    WIDEST,
-    bounds_of,
-    cell_of,
-    norm_at,
-)
-from evenhand.layers.cap import (
-    CELL_BITS,
-    FINE_PER_CODE,
-    ROUNDING,
-    near_bound,
-)
+from evenhand.layers.cap import ROUNDED, WIDE, bound_of, cell_of, near_table
 from evenhand.layers.layer import CodeDifferences
-from evenhand.photo.compiling import compiled
+from evenhand.layers.measure import FINE_PER_CODE
 from evenhand.processors import PROCESSORS
 
 if TYPE_CHECKING:
@@ -135,9 +122,7 @@ def _fill(
     depth = codes.dtype.itemsize * 8
     tables = _tables(encoding, depth)
     scale = np.float32(FINE_PER_CODE[depth] / (257 * steps_per_code))
-    rounding = np.float32(ROUNDING[depth] / ROUNDING[8])
-    table = bounds_of(encoding).prepared(codes)
-    bounds = table, depth - CELL_BITS, scale, rounding, np.float32(near_bound(cap))
+    near = near_table(encoding, depth, cap)
     across = _places(box.width, log_gain.shape[1])[inner.left : inner.right]
     down = _places(box.height, log_gain.shape[0])[inner.top : inner.bottom]
 
@@ -146,7 +131,8 @@ def _fill(
         largest: float = _gain_rows(
             codes[rows], skin[rows], log_gain, across, down[rows],
             tables.light, tables.to_own, tables.base, tables.starts, tables.slopes,
-            FIRST_CELL, SHIFT, np.float32(photograph.white), np.float32(steps_per_code), *bounds,
+            FIRST_CELL, SHIFT, np.float32(photograph.white), np.float32(steps_per_code),
+            scale, *near,
             found.difference[rows], found.near[rows], found.rows[rows], found.columns,
         )  # fmt: skip
         return largest
@@ -206,7 +192,7 @@ def _places(pixels: int, cells: int) -> Floats:
 @compiled
 def _gain_rows(  # type: ignore[no-untyped-def]
     codes, skin, log_gain, across, down, light, to_own, base, starts, slopes, first_cell, shift,
-    white, steps, table, cell_shift, scale, rounding, near_bound,
+    white, steps, scale, table, cell_shift, limit,
     difference, near, rows, columns,
 ):  # fmt: skip
     """Fill some rows; gives the largest difference, which must fit the integers of `difference`."""
@@ -228,16 +214,15 @@ def _gain_rows(  # type: ignore[no-untyped-def]
         for gain in (red[:count], green[:count], blue[:count]):
             _exponentiate(gain)
         for k in range(count):
-            r, g, b = codes[row, lit[k], 0], codes[row, lit[k], 1], codes[row, lit[k], 2]
-            red[k] *= light[0, r, 0] + light[1, g, 0] + light[2, b, 0]
-            green[k] *= light[0, r, 1] + light[1, g, 1] + light[2, b, 1]
-            blue[k] *= light[0, r, 2] + light[1, g, 2] + light[2, b, 2]
+            first, second, third = codes[row, lit[k]]
+            red[k] *= light[0, first, 0] + light[1, second, 0] + light[2, third, 0]
+            green[k] *= light[0, first, 1] + light[1, second, 1] + light[2, third, 1]
+            blue[k] *= light[0, first, 2] + light[1, second, 2] + light[2, third, 2]
         for c in range(3):
             _weigh(to_own[c], red[:count], green[:count], blue[:count], own[c, :count])
         for k in range(count):
             column = lit[k]
             changes = False
-            reach = np.float32(0)
             for c in range(3):
                 code = codes[row, column, c]
                 cell = (bits[c, k] >> shift) - first_cell
@@ -250,16 +235,13 @@ def _gain_rows(  # type: ignore[no-untyped-def]
                     largest = max(largest, abs(step))
                     difference[row, column, c] = np.int32(step)
                     changes = True
-                    reach = max(reach, abs(own[c, k]))
             if changes:
                 rows[row] = True
                 columns[column] = True
-                place = cell_of(codes, row, column, cell_shift)
-                size = norm_at(table, place, own[0, k], own[1, k], own[2, k])
-                if reach <= SHORTEST_LONG:
-                    size *= table[place, SHORT_COLUMN]
-                size += rounding * table[place, ROUNDING_COLUMN]
-                near[row, column] = not (reach <= WIDEST and size <= near_bound)
+                limits = table[cell_of(codes[row, column], cell_shift)]
+                r, g, b = own[0, k], own[1, k], own[2, k]
+                size = bound_of(limits, r, g, b) + limits[ROUNDED]
+                near[row, column] = max(abs(r), abs(g), abs(b)) > WIDE or size > limit
     return largest
 
 

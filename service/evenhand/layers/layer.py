@@ -37,6 +37,13 @@ class Layer:
         The step's settings, as plain values.
     facts : mapping
         What the step measured, for the report.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> layer = evenhand.compute_layers(photo, people)[0]
+    >>> layer.step, layer.cap, layer.difference.dtype
+    ('redness', 16.0, dtype('int16'))
     """
 
     step: str

@@ -11,9 +11,10 @@ import numpy.typing as npt
 from evenhand.box import Box
 from evenhand.colour.encoding import MatrixEncoding
 from evenhand.errors import WrongSettingError
-from evenhand.layers.cap import Measure, factors_within
+from evenhand.layers.cap import factors_within, near_together
 from evenhand.layers.gaining import gained
 from evenhand.layers.layer import CodeDifferences, Layer
+from evenhand.layers.measure import Measure
 from evenhand.layers.pieces import Pixels, any_channel, in_pieces
 from evenhand.steps.gain import Gain
 from evenhand.steps.patch import Change
@@ -93,20 +94,22 @@ def layer_from_change(
 
     def work(pixels: Pixels) -> None:
         own, goal = codes.take(pixels, axis=0), wanted.take(pixels, axis=0)
-        linear = photograph.encoding.to_linear(own)
+        linear = encoding.to_linear(own)
         differs = np.flatnonzero(any_channel(goal != linear) & np.isfinite(goal.sum(axis=1)))
         pixels, own = pixels[differs], own.take(differs, axis=0)
         goal, linear = goal.take(differs, axis=0), linear.take(differs, axis=0)
         if not pixels.size:
             return
-        step_by = photograph.encoding.from_linear(goal, photograph.white)
-        step_by -= photograph.encoding.from_linear(linear, photograph.white)
+        step_by = encoding.from_linear(goal, photograph.white)
+        step_by -= encoding.from_linear(linear, photograph.white)
         shift = np.rint(step_by * steps_per_code).astype(np.int32)
         base = own.astype(np.int32) * steps_per_code
         np.clip(shift, -base, photograph.white * steps_per_code - base, out=shift)
-        measure = Measure(photograph.encoding, own)
-        factors = factors_within(measure, [shift], steps_per_code, cap)
-        difference[pixels] = shortened(shift, factors)
+        difference[pixels] = shift
+        (near,) = near_together(own[None], [shift[None]], encoding, steps_per_code, cap)
+        own, shift = own[near], shift[near]
+        factors = factors_within(Measure(encoding, own), [shift], steps_per_code, cap)
+        difference[pixels[near]] = shortened(shift, factors)
 
     in_pieces(work, np.flatnonzero(mask > 0))
     if depth == 8:

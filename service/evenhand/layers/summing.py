@@ -13,14 +13,15 @@ import numpy.typing as npt
 
 from evenhand.box import Box
 from evenhand.errors import WrongSettingError
-from evenhand.layers.bounding import near_together
-from evenhand.layers.cap import Differences, Measure, factors_within
+from evenhand.layers.cap import Differences, factors_within, near_together
 from evenhand.layers.layer import CodeDifferences, Layer
 from evenhand.layers.making import shortened
+from evenhand.layers.measure import Measure
 from evenhand.layers.pieces import Pixels, any_channel, in_pieces
 
 if TYPE_CHECKING:
-    from evenhand.photo.photograph import CodeValues, Photograph
+    from evenhand.colour.encoding import CodeValues
+    from evenhand.photo.photograph import Photograph
 
 
 def limit_sum(

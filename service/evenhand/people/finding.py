@@ -32,7 +32,13 @@ MARGIN = 0.02
 
 
 class PeopleSettings(BaseModel):
-    """How people are found."""
+    """How people are found.
+
+    Examples
+    --------
+    >>> PeopleSettings(most_people=2).least_confidence
+    0.5
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -63,6 +69,7 @@ def find_people(
     photograph : Photograph
         Upright.
     settings : PeopleSettings, optional
+        How sure, and how many.
     skin_at : sequence of (column, row) or Box, optional
         Points or boxes on skin in upright pixels, for a photograph without a face. If given, faces
         are not searched for, and one person without a face is returned.
@@ -78,6 +85,17 @@ def find_people(
     ------
     WrongSettingError
         A place in `skin_at` lies outside the photograph.
+    MissingNetworkError
+        The installation lacks a network's weights.
+
+    Examples
+    --------
+    Skin pointed at, on the made-up face of the examples:
+
+    >>> import evenhand
+    >>> [person] = evenhand.find_people(photo, skin_at=[(70, 35)])
+    >>> person.face is None, person.skin_box.area > 1000
+    (True, True)
     """
     settings = settings or PeopleSettings()
     if skin_at:

@@ -16,6 +16,7 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
+from types import ModuleType
 from typing import Any
 
 import numpy as np
@@ -29,6 +30,9 @@ DETECTION_CONFIDENCE = 0.5
 
 MESH_CONFIDENCE = 0.3
 """Least score of the detector in front of the face mesh: the crop is known to hold a head."""
+
+DRAWING = tuple(f"mediapipe.python.solutions.drawing_{part}" for part in ("styles", "utils"))
+"""Modules that nothing here needs."""
 
 NOISE = re.compile(rb"[IW]\d{4} |INFO: Created TensorFlow Lite|WARNING: All log messages before")
 """Start-up lines of the networks' C++ log that tell a user nothing."""
@@ -91,6 +95,21 @@ def _run(name: str, picture: Picture) -> Any:
         return network.process(picture)
 
 
+@contextmanager
+def _stand_ins() -> Iterator[None]:
+    """Empty modules for those that mediapipe draws pictures with, while it is loaded.
+
+    They load matplotlib, which takes three times as long as all the rest.
+    """
+    absent = [name for name in DRAWING if name not in sys.modules]
+    sys.modules.update({name: ModuleType(name) for name in absent})
+    try:
+        yield
+    finally:
+        for name in absent:
+            del sys.modules[name]
+
+
 @cache
 def _builders() -> dict[str, Callable[[], Any]]:
     """How each network is made.
@@ -104,7 +123,8 @@ def _builders() -> dict[str, Callable[[], Any]]:
 
 def _loaded_builders() -> dict[str, Callable[[], Any]]:
     """The same; importing mediapipe here keeps `import evenhand` quick."""
-    from mediapipe.python import solutions
+    with _stand_ins():
+        from mediapipe.python import solutions
 
     faces, mesh = solutions.face_detection, solutions.face_mesh
     return {

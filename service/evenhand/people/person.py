@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -16,7 +16,13 @@ Alpha = npt.NDArray[np.float32]
 
 
 class Region(StrEnum):
-    """A named part of a person."""
+    """A named part of a person: regions of skin, which steps may change, and kept parts.
+
+    Examples
+    --------
+    >>> Region("arm").name, Region.FACE.value
+    ('ARM', 'face-skin')
+    """
 
     FACE = "face-skin"
     NECK = "neck"
@@ -61,6 +67,13 @@ class Mask:
         Where `alpha` lies in the upright photograph.
     alpha : ndarray of float32, shape (box.height, box.width)
         Membership in [0, 1] at the photograph's own resolution.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> arm = people[0].masks[evenhand.Region.ARM]
+    >>> arm.alpha.shape == (arm.box.height, arm.box.width)
+    True
     """
 
     box: Box
@@ -84,6 +97,55 @@ def union(masks: Iterable[Mask], box: Box) -> Alpha:
             part = total[shared.within(box)]
             np.maximum(part, mask.alpha[shared.within(mask.box)], out=part)
     return total
+
+
+def mask_arrays(people: Iterable[Person], shape: tuple[int, int]) -> Iterator[tuple[str, Alpha]]:
+    """Masks of everybody over the whole photograph, one after the other, for the memory they take.
+
+    Parameters
+    ----------
+    people : iterable of Person
+        From `find_people`.
+    shape : (int, int)
+        Height and width of the photograph (`Photograph.shape`).
+
+    Yields
+    ------
+    str
+        ``skin`` and ``kept`` for everybody together, ``person-0.face-skin`` and so on for one
+        person's regions.
+    ndarray of float32, shape (height, width)
+        Membership in [0, 1].
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> masks = dict(evenhand.mask_arrays(people, photo.shape))
+    >>> sorted(masks)
+    ['kept', 'person-0.arm', 'person-0.eye', 'person-0.face-skin', 'skin']
+    >>> masks["skin"].shape == photo.shape
+    True
+    """
+    frame = Box(0, 0, *shape)
+    for name, masks in _named(list(people)).items():
+        yield name, union(masks, frame)
+
+
+def mask_names(people: Iterable[Person]) -> list[str]:
+    """Names of the masks that `mask_arrays` gives, in order."""
+    return list(_named(list(people)))
+
+
+def _named(people: list[Person]) -> dict[str, list[Mask]]:
+    """Masks by name, everybody's together first."""
+    named = {
+        "skin": [p.masks[r] for p in people for r in SKIN_REGIONS if r in p.masks],
+        "kept": [p.masks[r] for p in people for r in KEPT_REGIONS if r in p.masks],
+    }
+    for person in people:
+        for region, mask in person.masks.items():
+            named[f"person-{person.index}.{region.value}"] = [mask]
+    return named
 
 
 @dataclass(frozen=True)
@@ -186,6 +248,14 @@ class Person:
         Skin regions and kept parts. A pixel's skin masks are already free of the kept parts.
     burnt : Belief or None
         Where skin is burnt; None where no network looked.
+
+    Examples
+    --------
+    >>> person = people[0]
+    >>> person.scale.mm_per_pixel, len(person.masks)
+    (0.6, 3)
+    >>> person.skin(person.skin_box).max()
+    1.0
     """
 
     index: int

@@ -17,10 +17,10 @@ from evenhand.errors import EvenhandError, UnsupportedPhotographError
 from evenhand.photo.coded_colour import coded_profile
 from evenhand.photo.damage import damaged
 from evenhand.photo.exif import orientation_of
+from evenhand.photo.kinds import FileKind
 from evenhand.photo.limits import check_size
 from evenhand.photo.new_tiff import new_tiff_source
 from evenhand.photo.orientation import contiguous, upright
-from evenhand.photo.photograph import FileKind
 from evenhand.photo.source import Decoded, Stored
 
 _AVIF_BRANDS, _SEQUENCE_BRANDS = {b"avif", b"avis"}, {b"avis", b"msf1", b"hevc"}

@@ -12,6 +12,7 @@ import imagecodecs
 import numpy as np
 import numpy.typing as npt
 
+from evenhand.colour.encoding import CodeValues
 from evenhand.errors import UnsupportedPhotographError
 from evenhand.photo import manifests
 from evenhand.photo.coded_colour import adobe_rgb_profile
@@ -34,9 +35,9 @@ from evenhand.photo.jpeg_markers import (
 )
 from evenhand.photo.jpeg_pictures import with_moved_pictures, with_new_thumbnail
 from evenhand.photo.jpeg_xmp import packet_in, with_packet
+from evenhand.photo.kinds import FileKind
 from evenhand.photo.limits import check_size
 from evenhand.photo.manifests import without_manifest
-from evenhand.photo.photograph import CodeValues, FileKind
 from evenhand.photo.source import Decoded, Stored
 
 __all__ = ["START", "JpegSource", "decode"]

@@ -15,7 +15,8 @@ import imagecodecs
 import numpy as np
 import numpy.typing as npt
 
-from evenhand.photo.compiling import compiled
+from evenhand.colour.compiling import compiled
+from evenhand.colour.encoding import CodeValues
 from evenhand.photo.jpeg_entropy import (
     BlockOrder,
     Integers,
@@ -36,7 +37,6 @@ from evenhand.photo.jpeg_markers import (
     layout_of,
     quantisation,
 )
-from evenhand.photo.photograph import CodeValues
 
 Reals = npt.NDArray[np.float32]
 
@@ -56,8 +56,6 @@ _COSINES = (np.where(_u == 0, np.sqrt(1 / 8), 0.5) * np.cos((2 * _x + 1) * _u * 
 )
 """The 8-point cosine transform, orthonormal, as in T.81, A.3.3."""
 
-
-_QUARTER = np.float32(0.25)
 
 _THREADS = 2
 """Threads that transform blocks."""
@@ -247,25 +245,52 @@ def coefficient_differences(
     differences = np.zeros((touched.size, sampling.components.size, 64), np.int16)
     colours = np.eye(3, dtype=np.float32) if layout.is_rgb else _YCBCR
     inverse_steps = 1 / quantisation(layout)
-    bounds = np.linspace(0, touched.size, _THREADS + 1).astype(int)
+    down, across = np.divmod(touched, sampling.units[1])
+    starts = np.searchsorted(down, np.arange(sampling.units[0] + 1))
 
-    def transform(part: int) -> None:
-        _transform(
-            result,
-            original,
-            touched[bounds[part] : bounds[part + 1]],
-            sampling.units[1],
-            np.array(sampling.unit),
-            sampling.factors,
-            colours,
-            inverse_steps,
-            _PLACES,
-            differences[bounds[part] : bounds[part + 1]],
-        )
+    def transform(row: int) -> None:
+        here = slice(starts[row], starts[row + 1])
+        if starts[row] < starts[row + 1]:
+            change = _changes(sampling, result, original, row, across[here]) @ colours.T
+            differences[here][..., _PLACES] = _coefficients(sampling, change, inverse_steps)
 
     with ThreadPoolExecutor(_THREADS) as threads:
-        list(threads.map(transform, range(_THREADS)))
+        list(threads.map(transform, range(sampling.units[0])))
     return differences
+
+
+def _changes(
+    sampling: Sampling, result: CodeValues, original: CodeValues, row: int, units: Integers
+) -> Reals:
+    """Changes of the pixels of some units in a row of units, (height, units, width, 3).
+
+    Units that reach beyond the picture are filled with its last pixels.
+    """
+    height, width = sampling.unit
+    first, last = int(units[0]), int(units[-1]) + 1
+    rows = slice(row * height, min((row + 1) * height, sampling.height))
+    columns = slice(first * width, min(last * width, sampling.width))
+    change = result[rows, columns].astype(np.float32)
+    change -= original[rows, columns]
+    below = height - change.shape[0]
+    right = (last - first) * width - change.shape[1]
+    if below or right:
+        change = np.pad(change, ((0, below), (0, right), (0, 0)), mode="edge")
+    return change.reshape(height, last - first, width, 3)[:, units - first]
+
+
+def _coefficients(sampling: Sampling, change: Reals, inverse_steps: Reals) -> Reals:
+    """Whole-numbered changes of the quantised coefficients, shape (units, blocks per unit, 64)."""
+    height, width = sampling.unit
+    units, blocks = change.shape[1], []
+    for component, (down, across) in enumerate(sampling.factors):
+        tall, wide = height // 8 // down, width // 8 // across
+        samples = change[..., component].reshape(down * 8, tall, units, across * 8, wide)
+        planes = samples.mean(axis=(1, 4)).reshape(down, 8, units, across, 8)
+        half = planes.transpose(2, 0, 3, 4, 1) @ _COSINES.T
+        whole = half.swapaxes(-1, -2) @ _COSINES.T
+        blocks.append(whole.reshape(units, down * across, 64) * inverse_steps[component])
+    return np.asarray(np.rint(np.concatenate(blocks, axis=1)))
 
 
 @compiled
@@ -306,91 +331,3 @@ def _mark_changed(
                 if difference:
                     changed[down, across] = True
                     break
-
-
-@compiled
-def _transform(
-    result: CodeValues,
-    original: CodeValues,
-    touched: Integers,
-    across: int,
-    unit: Integers,
-    factors: Integers,
-    colours: Reals,
-    inverse_steps: Reals,
-    places: Integers,
-    differences: Shorts,
-) -> None:
-    height, width = result.shape[:2]
-    rgb = np.zeros((3, unit[0] * unit[1]), np.float32)
-    change = np.zeros((3, unit[0], unit[1]), np.float32)
-    flat = change.reshape(3, -1)
-    block, half = np.zeros((8, 8), np.float32), np.zeros((8, 8), np.float32)
-    for n in range(touched.size):
-        top, left = touched[n] // across * unit[0], touched[n] % across * unit[1]
-        inside = min(unit[1], width - left)
-        for y in range(unit[0]):
-            row, start = min(top + y, height - 1), y * unit[1]
-            for c in range(3):
-                for x in range(inside):
-                    rgb[c, start + x] = np.int32(result[row, left + x, c]) - np.int32(
-                        original[row, left + x, c]
-                    )
-                for x in range(inside, unit[1]):
-                    rgb[c, start + x] = rgb[c, start + inside - 1]
-        for c in range(3):
-            red, green, blue = colours[c, 0], colours[c, 1], colours[c, 2]
-            for i in range(flat.shape[1]):
-                flat[c, i] = red * rgb[0, i] + green * rgb[1, i] + blue * rgb[2, i]
-        number = 0
-        for c in range(3):
-            tall, wide = unit[0] // 8 // factors[c, 0], unit[1] // 8 // factors[c, 1]
-            for v in range(factors[c, 0]):
-                for h in range(factors[c, 1]):
-                    _average(change[c], v * 8 * tall, h * 8 * wide, tall, wide, block)
-                    _transform_block(block, half)
-                    for i in range(64):
-                        differences[n, number, places[i]] = np.int16(
-                            np.rint(block[i >> 3, i & 7] * inverse_steps[c, i])
-                        )
-                    number += 1
-
-
-@compiled
-def _average(plane: Reals, top: int, left: int, tall: int, wide: int, block: Reals) -> None:
-    """Means of `tall` by `wide` samples; the two usual cases without inner loops."""
-    if tall == 1 and wide == 1:
-        for y in range(8):
-            for x in range(8):
-                block[y, x] = plane[top + y, left + x]
-    elif tall == 2 and wide == 2:
-        for y in range(8):
-            upper, lower = plane[top + 2 * y], plane[top + 2 * y + 1]
-            for x in range(8):
-                i = left + 2 * x
-                block[y, x] = (upper[i] + upper[i + 1] + lower[i] + lower[i + 1]) * _QUARTER
-    else:
-        for y in range(8):
-            for x in range(8):
-                total = np.float32(0)
-                for i in range(tall):
-                    for j in range(wide):
-                        total += plane[top + y * tall + i, left + x * wide + j]
-                block[y, x] = total / np.float32(tall * wide)
-
-
-@compiled
-def _transform_block(block: Reals, half: Reals) -> None:
-    """Cosine transform in place, columns first."""
-    for u in range(8):
-        for x in range(8):
-            total = np.float32(0)
-            for y in range(8):
-                total += _COSINES[u, y] * block[y, x]
-            half[u, x] = total
-    for u in range(8):
-        for v in range(8):
-            total = np.float32(0)
-            for x in range(8):
-                total += half[u, x] * _COSINES[v, x]
-            block[u, v] = total

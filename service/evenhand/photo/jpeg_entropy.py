@@ -1,7 +1,8 @@
 """Huffman-coded data of sequential JPEG files: found block by block, changed only where needed.
 
 The bits of untouched blocks are copied, so their coefficients cannot change. ITU-T T.81, annexes
-F.1.2 (coding) and F.2.2 (decoding).
+F.1.2 (coding) and F.2.2 (decoding). Hand-written because decoders give no word of damage, and the
+library that gives coefficients (`evenhand.photo.jpeg_coefficients`) takes three times as long.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from evenhand.photo.compiling import compiled, inlined
+from evenhand.colour.compiling import compiled
 from evenhand.photo.jpeg_huffman import LOOK, Entries, HuffmanTables, Numbers, Octets
 
 Shorts = npt.NDArray[np.int16]
@@ -25,6 +26,10 @@ _WIDTHS = np.array([n.bit_length() for n in range(2048)], np.uint8)
 
 _LARGEST_BLOCK = 64 * (16 + 11) // 8
 """Bytes of a block whose 64 codes have 16 bits each, and its values 11."""
+
+NONE: int = np.int64(0)  # type: ignore[assignment]
+EIGHT: int = np.int64(8)  # type: ignore[assignment]
+"""Bare numbers in calls would have each function compiled once more, for that number alone."""
 
 BAD_CODE, DATA_MISSING, NO_CODE = 1, 2, 3
 """Troubles: no such Huffman code in the table; data end early; a value has no code in the table."""
@@ -59,8 +64,8 @@ class UnitIndex:
 
     Attributes
     ----------
-    bits : ndarray of int64, shape (units + 1,)
-        First bit of each unit in the unstuffed data, and of what follows the last.
+    bits : ndarray of int64, shape (units, 2)
+        First bit of each unit in the unstuffed data, and the one after its last.
     dc : ndarray of int16, shape (units, 3)
         DC coefficient of each component's last block in each unit.
     """
@@ -94,7 +99,7 @@ def index_units(data: Octets, tables: HuffmanTables, order: BlockOrder) -> tuple
         The index, and the trouble met: 0 for none, `BAD_CODE` or `DATA_MISSING`.
     """
     clean, starts = unstuffed(data)
-    index = UnitIndex(np.zeros(order.units + 1, np.int64), np.zeros((order.units, 3), np.int16))
+    index = UnitIndex(np.zeros((order.units, 2), np.int64), np.zeros((order.units, 3), np.int16))
     trouble = _walk(
         clean,
         starts,
@@ -192,7 +197,7 @@ def _unstuff(data: Octets, clean: Octets, starts: Integers) -> tuple[int, int]:
     return size, count
 
 
-@inlined
+@compiled
 def _peek(clean: Octets, bit: int) -> int:
     """The 32 bits from `bit` on."""
     place = bit >> 3
@@ -206,7 +211,7 @@ def _peek(clean: Octets, bit: int) -> int:
     return int((word >> np.uint64(8 - (bit & 7))) & np.uint64(0xFFFFFFFF))
 
 
-@inlined
+@compiled
 def _symbol(
     word: int, slot: int, look: Entries, largest: Numbers, first: Numbers, symbols: Octets
 ) -> int:
@@ -221,7 +226,7 @@ def _symbol(
     return found
 
 
-@inlined
+@compiled
 def _value(word: int, used: int, size: int) -> int:
     """The signed number in the `size` bits after the first `used` bits of `word` (F.2.2.1)."""
     if size == 0:
@@ -230,7 +235,7 @@ def _value(word: int, used: int, size: int) -> int:
     return bits if bits >> (size - 1) else bits - (1 << size) + 1
 
 
-@inlined
+@compiled
 def _next_word(clean: Octets, place: int) -> int:
     """Four bytes as a number."""
     return (
@@ -270,7 +275,7 @@ def _walk(
             place, held, count = starts[segment], 0, 0
             stop = starts[segment + 1] * 8
             predicted[:] = 0
-        bits[unit] = place * 8 - count
+        bits[unit, 0] = place * 8 - count
         for component in components:
             if count < 32:
                 if place + 4 > clean.size:
@@ -309,7 +314,7 @@ def _walk(
                 return DATA_MISSING
         for component in range(3):
             last_dc[unit, component] = predicted[component]
-    bits[units] = place * 8 - count
+        bits[unit, 1] = place * 8 - count
     return 0
 
 
@@ -449,7 +454,7 @@ def _finish_interval(out: Octets, size: int, pending: int, count: int) -> int:
     """Fill the last byte with ones (F.1.2.3); gives back the bytes written so far."""
     if count:
         rest = 8 - count
-        size, pending, count = _flush(out, size, (pending << rest) | ((1 << rest) - 1), 8)
+        size, pending, count = _flush(out, size, (pending << rest) | ((1 << rest) - 1), EIGHT)
     return size
 
 
@@ -475,7 +480,7 @@ def _rewrite(
     out: Octets,
 ) -> tuple[int, int]:
     units = last_dc.shape[0]
-    size, pending, count = 0, 0, 0
+    size, pending, count = NONE, NONE, NONE
     block, no_differences = np.zeros(64, np.int64), np.zeros((1, 64), np.int16)
     read_dc, written_dc = np.zeros(3, np.int64), np.zeros(3, np.int64)
     following = 0  # index of the next touched unit
@@ -485,7 +490,7 @@ def _rewrite(
             if unit:
                 size = _finish_interval(out, size, pending, count)
                 out[size], out[size + 1] = 0xFF, 0xD0 + (unit // interval - 1) % 8
-                size, pending, count = size + 2, 0, 0
+                size, pending, count = size + 2, NONE, NONE
             read_dc[:] = 0
             written_dc[:] = 0
         is_touched = following < touched.size and touched[following] == unit
@@ -498,19 +503,15 @@ def _rewrite(
             last = touched[following] if following < touched.size else units
             if interval:
                 last = min(last, (unit // interval + 1) * interval)
-            stop = bits[last]
-            if interval and last < units and last % interval == 0:
-                stop = _end_of_interval(
-                    clean, bits[last - 1], components, dc, ac, look, largest, first, symbols, block
-                )
-            size, pending, count = _copy(clean, bits[unit], stop, out, size, pending, count)
+            stop = bits[last - 1, 1]
+            size, pending, count = _copy(clean, bits[unit, 0], stop, out, size, pending, count)
             for component in range(3):
                 read_dc[component] = written_dc[component] = last_dc[last - 1, component]
             unit = last
             continue
         added = differences[following] if is_touched else no_differences
         size, pending, count = _code_unit(
-            clean, bits[unit], components, dc, ac, look, largest, first, symbols, codes, widths,
+            clean, bits[unit, 0], components, dc, ac, look, largest, first, symbols, codes, widths,
             is_touched, added, block, read_dc, written_dc, out, size, pending, count,
         )  # fmt: skip
         if size < 0:
@@ -569,28 +570,7 @@ def _code_unit(
     return size, pending, count
 
 
-@inlined
+@compiled
 def _limited(coefficient: int) -> int:
     """The nearest coefficient that 8-bit files may hold (F.1.2.1 and F.1.2.2)."""
     return min(max(coefficient, -1023), 1023)
-
-
-@compiled
-def _end_of_interval(
-    clean: Octets,
-    bit: int,
-    components: Integers,
-    dc: Integers,
-    ac: Integers,
-    look: Entries,
-    largest: Numbers,
-    first: Numbers,
-    symbols: Octets,
-    block: Integers,
-) -> int:
-    """The bit after the unit that begins at `bit`; fill bits follow it."""
-    for component in components:
-        bit = _read_block(
-            clean, bit, dc[component], ac[component], look, largest, first, symbols, block
-        )
-    return bit

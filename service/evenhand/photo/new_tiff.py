@@ -10,8 +10,8 @@ from typing import Any, BinaryIO
 import numpy as np
 import tifffile
 
+from evenhand.photo.kinds import FileKind
 from evenhand.photo.orientation import contiguous
-from evenhand.photo.photograph import FileKind
 from evenhand.photo.source import Stored
 from evenhand.photo.xmp import of_developed_picture
 

@@ -13,8 +13,9 @@ from pathlib import Path
 import imagecodecs
 import numpy as np
 
+from evenhand.colour.encoding import CodeValues
 from evenhand.photo import png
-from evenhand.photo.photograph import CodeValues, Photograph
+from evenhand.photo.photograph import Photograph
 from evenhand.photo.saving import saved
 from evenhand.photo.stages import Stage
 

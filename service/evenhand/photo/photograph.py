@@ -3,59 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from enum import StrEnum
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
-import numpy.typing as npt
 
 from evenhand.box import Box
-from evenhand.colour.encoding import Encoding, encoding_of
-from evenhand.errors import EvenhandError
-
-if TYPE_CHECKING:
-    from evenhand.photo.source import Source
-
-CodeValues = npt.NDArray[np.uint8] | npt.NDArray[np.uint16]
-
-
-class FileKind(StrEnum):
-    """A file format that photographs are read from and written to."""
-
-    JPEG = "JPEG"
-    PNG = "PNG"
-    TIFF = "TIFF"
-    HEIF = "HEIF"
-    AVIF = "AVIF"
-    RAW = "camera RAW"
-
-    @property
-    def suffixes(self) -> tuple[str, ...]:
-        """Usual file name endings in lower case, the preferred one first."""
-        return _SUFFIXES[self]
-
-    @property
-    def result(self) -> FileKind:
-        """Format that results are written in: the same, or TIFF where that would change pixels."""
-        return self if self in (FileKind.JPEG, FileKind.PNG, FileKind.TIFF) else FileKind.TIFF
-
-
-_RAW_SUFFIXES = (
-    ".dng .3fr .arw .cr2 .cr3 .crw .erf .fff .iiq .kdc .mef .mos .mrw .nef .nrw .orf .pef .raf "
-    ".raw .rw2 .rwl .sr2 .srf .srw .x3f"
-)
-"""Endings that cameras give to RAW files, DNG's first."""
-
-_SUFFIXES = {
-    FileKind.JPEG: (".jpg", ".jpeg", ".jpe", ".jfif"),
-    FileKind.PNG: (".png",),
-    FileKind.TIFF: (".tif", ".tiff"),
-    FileKind.HEIF: (".heic", ".heif", ".hif"),
-    FileKind.AVIF: (".avif",),
-    FileKind.RAW: tuple(_RAW_SUFFIXES.split()),
-}
+from evenhand.colour.encoding import CodeValues, Encoding, encoding_of
+from evenhand.errors import EvenhandError, UnsupportedPhotographError
+from evenhand.photo.kinds import FileKind
+from evenhand.photo.source import Source
 
 
 @dataclass(frozen=True)
@@ -80,6 +37,13 @@ class Photograph:
         What writing back needs of the file; None for a photograph made in memory.
     notes : tuple of str
         What the user should know of the file: no profile, a name that does not fit the content.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> photo = evenhand.read(portrait)
+    >>> photo.shape, photo.white, photo.result_suffix
+    ((100, 140), 255, '.png')
     """
 
     pixels: CodeValues
@@ -122,3 +86,43 @@ class Photograph:
         except EvenhandError as error:
             name = self.path.name if self.path is not None else "The photograph"
             raise type(error)(f"{name}: {error.trouble}", error.advice) from error
+
+
+def from_array(pixels: CodeValues, profile: bytes | None = None) -> Photograph:
+    """A photograph of an array, as if it had been read from a file.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8 or uint16, shape (height, width, 3)
+        RGB code values, upright. They are looked at, not copied, and stay as they are.
+    profile : bytes or None
+        ICC profile of the code values; None for sRGB.
+
+    Returns
+    -------
+    Photograph
+        It has no file: `write_picture` writes results of it.
+
+    Raises
+    ------
+    UnsupportedPhotographError
+        The array is no RGB picture of 8 or 16 bits, or the profile is of another colour space.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import evenhand
+    >>> photo = evenhand.from_array(np.zeros((20, 30, 3), np.uint8))
+    >>> photo.shape, photo.white
+    ((20, 30), 255)
+    """
+    if pixels.dtype not in (np.uint8, np.uint16) or pixels.ndim != 3 or pixels.shape[2] != 3:
+        raise UnsupportedPhotographError(
+            f"An array of {pixels.dtype} {pixels.shape} is no photograph.",
+            "Give RGB code values as uint8 or uint16, shape (height, width, 3).",
+        )
+    view = pixels.view()
+    view.flags.writeable = False
+    photograph = Photograph(view, profile)
+    photograph.encoding  # noqa: B018 - a profile that does not fit is told here
+    return photograph

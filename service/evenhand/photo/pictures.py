@@ -37,10 +37,23 @@ def write_picture(
     overwrite : bool
         Replace an existing file.
 
+    Returns
+    -------
+    Path
+        The file written.
+
     Raises
     ------
     NotWrittenError
         As for `write`, and for endings other than those named.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> masks = dict(evenhand.mask_arrays(people, photo.shape))
+    >>> grey = (255 * masks["skin"]).astype("uint8")
+    >>> evenhand.write_picture(grey, folder / "skin.png").name
+    'skin.png'
     """
     path = Path(path)
     encoded = _encoded(pixels, path, profile)

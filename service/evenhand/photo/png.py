@@ -18,9 +18,9 @@ from evenhand.photo import manifests
 from evenhand.photo.coded_colour import D65, SRGB, coded_profile, gamma_profile
 from evenhand.photo.damage import damaged
 from evenhand.photo.exif import orientation_of
+from evenhand.photo.kinds import FileKind
 from evenhand.photo.limits import check_size
 from evenhand.photo.orientation import contiguous
-from evenhand.photo.photograph import FileKind
 from evenhand.photo.source import Decoded, Stored
 
 START = b"\x89PNG\r\n\x1a\n"

@@ -16,10 +16,11 @@ from evenhand.errors import (
     UnsupportedPhotographError,
 )
 from evenhand.photo import heif, jpeg, png, raw, tiff
+from evenhand.photo.kinds import FileKind
 from evenhand.photo.limits import PIXEL_LIMIT
 from evenhand.photo.opening import opened, sha256_of
 from evenhand.photo.orientation import contiguous, upright
-from evenhand.photo.photograph import FileKind, Photograph
+from evenhand.photo.photograph import Photograph
 from evenhand.photo.source import Decoded
 
 _LARGEST_CONTENT = 2 << 30
@@ -61,6 +62,13 @@ def read(path: Path | str, pixel_limit: int = PIXEL_LIMIT) -> Photograph:
         The photograph is CMYK, greyscale, indexed, animated, or otherwise not one to retouch.
     PhotographTooLargeError
         It has more than `pixel_limit` pixels.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> photo = evenhand.read(portrait)
+    >>> photo.pixels.dtype, photo.pixels.shape
+    (dtype('uint8'), (100, 140, 3))
     """
     path = Path(path)
     with opened(path) as file:

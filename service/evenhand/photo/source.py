@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import BinaryIO, Protocol
 
-from evenhand.photo.photograph import CodeValues, FileKind
+from evenhand.colour.encoding import CodeValues
+from evenhand.photo.kinds import FileKind
 
 
 class Source(Protocol):

@@ -9,8 +9,9 @@ from typing import cast
 
 import numpy as np
 
+from evenhand.colour.encoding import CodeValues
 from evenhand.errors import NotWrittenError
-from evenhand.photo.photograph import CodeValues, Photograph
+from evenhand.photo.photograph import Photograph
 from evenhand.photo.pictures import write_picture
 from evenhand.photo.stages import Stage
 

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.box import Box
-from evenhand.photo.photograph import CodeValues
+from evenhand.colour.encoding import CodeValues
 
 
 @dataclass(frozen=True)

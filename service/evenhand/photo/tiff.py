@@ -24,9 +24,9 @@ from evenhand.errors import (
 from evenhand.photo import manifests
 from evenhand.photo.damage import damaged
 from evenhand.photo.exif import ORIENTATION_TAG, valid_orientation
+from evenhand.photo.kinds import FileKind
 from evenhand.photo.limits import check_size
 from evenhand.photo.opening import Identity, copy_of, identity_of, opened
-from evenhand.photo.photograph import FileKind
 from evenhand.photo.source import Decoded, Stored
 from evenhand.photo.tiff_lzw import lzw_pixels
 from evenhand.photo.tiff_segments import LOSSLESS, codes_of, replace_changed_segments

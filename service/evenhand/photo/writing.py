@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from evenhand.colour.encoding import CodeValues
 from evenhand.errors import NotWrittenError
+from evenhand.photo.kinds import FileKind
 from evenhand.photo.orientation import as_stored
-from evenhand.photo.photograph import CodeValues, FileKind, Photograph
+from evenhand.photo.photograph import Photograph
 from evenhand.photo.saving import saved
 from evenhand.photo.source import Stored
 from evenhand.photo.xmp import Edit, with_edit
@@ -45,6 +47,14 @@ def write(
     NotWrittenError
         The file exists, is the original, has an ending of another format, or the disk is full or
         not writable. Nothing is left behind.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> photo = evenhand.read(portrait)
+    >>> pixels = evenhand.blend(photo, evenhand.compute_layers(photo, people), [1, 0.5])
+    >>> evenhand.write(pixels, photo, folder / "written.png").name
+    'written.png'
     """
     path = Path(path)
     source = photograph.source

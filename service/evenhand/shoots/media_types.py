@@ -6,7 +6,7 @@ from pathlib import Path
 
 from evenhand.errors import UnreadablePhotographError
 from evenhand.photo import heif, jpeg, png, raw, tiff
-from evenhand.photo.photograph import FileKind
+from evenhand.photo.kinds import FileKind
 
 HEIF_TYPES = {FileKind.AVIF: "image/avif", FileKind.HEIF: "image/heif"}
 """Media types (IANA) of pictures in the file type box."""

@@ -12,9 +12,9 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 import numpy.typing as npt
 
+from evenhand.colour.compiling import compiled
+from evenhand.colour.encoding import CodeValues
 from evenhand.people.person import Alpha, Mask
-from evenhand.photo.compiling import compiled
-from evenhand.photo.photograph import CodeValues
 from evenhand.processors import PROCESSORS
 
 Map = npt.NDArray[np.float32]

@@ -117,6 +117,16 @@ def coarse(patch: SkinPatch, mm_per_pixel: float) -> CoarsePatch:
     )
 
 
+def by_region(skin: CoarsePatch, strengths: Mapping[Region, float]) -> Map:
+    """Strength of each place by its region, shape (height, width); 1 where none is given."""
+    strength = np.ones(skin.skin.shape, np.float32)
+    for region, chosen in strengths.items():
+        if region in skin.regions:
+            share = skin.regions[region] / np.maximum(skin.skin, LEAST_SKIN)
+            strength -= (1 - np.float32(chosen)) * share
+    return np.clip(strength, 0, 1)
+
+
 def _skin_light(patch: SkinPatch, size: tuple[int, int]) -> Map:
     """Mean of light times skin in each coarse pixel."""
     light = patch.light

@@ -42,7 +42,13 @@ LUMINANCE = np.array([0.2627, 0.6780, 0.0593], np.float32)
 
 
 class EyesSettings(BaseModel):
-    """What the eyes step may do."""
+    """What the eyes step may do.
+
+    Examples
+    --------
+    >>> EyesSettings().strength
+    0.5
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -66,6 +72,13 @@ def eyes(patch: SkinPatch, settings: EyesSettings) -> Change:
     -------
     Change
         Wanted linear light at strength 1, and facts: `eyes`, how many were lifted.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> patch = evenhand.patch_of(photo, people[0])
+    >>> evenhand.eyes(patch, evenhand.EyesSettings()).facts
+    {'eyes': 0}
     """
     face, mask = patch.face, patch.masks.get(Region.EYE)
     if face is None or len(face.landmarks) < 478 or mask is None:

@@ -34,6 +34,15 @@ class Gain:
         applies in proportion to the skin mask.
     facts : mapping
         Plain values for the report.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import evenhand
+    >>> patch = evenhand.patch_of(photo, people[0])
+    >>> darker = evenhand.Gain(patch, np.full((1, 1, 3), -0.1, np.float32))
+    >>> bool((darker.wanted[patch.skin == 0] == patch.linear[patch.skin == 0]).all())
+    True
     """
 
     patch: SkinPatch

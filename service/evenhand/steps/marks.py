@@ -26,7 +26,13 @@ pimple's, from memory. Its filling follows it as far as it goes."""
 
 
 class MarksSettings(BaseModel):
-    """What the marks step may do."""
+    """What the marks step may do.
+
+    Examples
+    --------
+    >>> MarksSettings(kept=[2, 5]).kept
+    (2, 5)
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -83,6 +89,13 @@ def marks(patch: SkinPatch, settings: MarksSettings) -> Change:
         Wanted linear light at strength 1, and facts: `resolved` (whether the photograph shows
         marks of `least_mm`) and `marks`, one entry a mark with `number`, `kind`, `confidence`,
         `region`, `size_mm`, `row` and `column` in the photograph, and `decision`.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> patch = evenhand.patch_of(photo, people[0])
+    >>> evenhand.marks(patch, evenhand.MarksSettings()).facts["marks"]
+    []
     """
     found = find_marks(patch, settings.least_mm, settings.largest_mm)
     if found is None:

@@ -164,6 +164,13 @@ class SkinPatch:
     evened : ndarray of float32, shape (rows, columns, 3), or None
         Natural logarithm of the gain by which steps before have evened the skin, on any grid over
         the box; `light` is without it.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> patch = evenhand.patch_of(photo, people[0])
+    >>> patch.linear.dtype, patch.mm_per_pixel
+    (dtype('float32'), 0.6)
     """
 
     box: Box
@@ -222,6 +229,13 @@ class Change:
         own, bit for bit, wherever the step wants nothing.
     facts : mapping
         Plain values for the report (redness before and after, texture kept, marks...).
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> patch = evenhand.patch_of(photo, people[0])
+    >>> evenhand.Change(patch.linear, {"note": "nothing is wanted"}).facts
+    {'note': 'nothing is wanted'}
     """
 
     wanted: LinearLight
@@ -229,9 +243,39 @@ class Change:
 
 
 def patch_of(photograph: Photograph, person: Person, margin_mm: float = 10.0) -> SkinPatch:
-    """Cut one person's skin with `margin_mm` of surroundings from the photograph."""
+    """Cut one person's skin with its surroundings from the photograph.
+
+    Parameters
+    ----------
+    photograph : Photograph
+        The original.
+    person : Person
+        Whose skin.
+    margin_mm : float
+        Surroundings on every side, millimetres, as far as the photograph reaches.
+
+    Returns
+    -------
+    SkinPatch
+        What every step takes.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> patch = evenhand.patch_of(photo, people[0])
+    >>> patch.linear.shape[:2] == patch.skin.shape
+    True
+    """
     margin = int(np.ceil(person.scale.pixels(margin_mm)))
-    box = person.skin_box.grown(margin, photograph.shape)
+    return _cut(photograph, person, person.skin_box.grown(margin, photograph.shape))
+
+
+def frame_of(photograph: Photograph, person: Person) -> SkinPatch:
+    """The whole photograph as a patch of one person's skin; parameters as for `patch_of`."""
+    return _cut(photograph, person, photograph.frame)
+
+
+def _cut(photograph: Photograph, person: Person, box: Box) -> SkinPatch:
     return SkinPatch(
         box=box,
         light=CodedLight(photograph.pixels[box.slices], photograph.encoding),

@@ -23,7 +23,7 @@ from evenhand.people.person import Region
 from evenhand.people.regions import MIDDLE_OF_FACE
 from evenhand.steps.blood import MOTTLE_MM, nuisance, own_direction, redness_map
 from evenhand.steps.burns import Piece, Places, around, burnt_pieces
-from evenhand.steps.coarse import CoarsePatch, coarse
+from evenhand.steps.coarse import CoarsePatch, by_region, coarse
 from evenhand.steps.gain import Gain
 from evenhand.steps.harm import Line, Verdict, unharmed
 from evenhand.steps.masked_filters import blur, guided
@@ -87,7 +87,13 @@ MOST_FLUSH = 0.08
 
 
 class RednessSettings(BaseModel):
-    """What the redness step may do."""
+    """What the redness step may do.
+
+    Examples
+    --------
+    >>> RednessSettings(by_region={"arm": 0.5}).cap
+    16.0
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -142,6 +148,14 @@ def redness(patch: SkinPatch, settings: RednessSettings) -> Change | Gain:
         look; `left_at`, the regions of what was to be left; with an earlier portrait `before`: the
         `regions` it shows and those `missing`, what its light was `balanced_by`, and the `doubt`
         that is left, in density.
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> patch = evenhand.patch_of(photo, people[0])
+    >>> change = evenhand.redness(patch, evenhand.RednessSettings(burnt_at=[(70, 85)]))
+    >>> change.wanted.shape == patch.linear.shape
+    True
     """
     skin = coarse(patch, GRID_MM)
     if not skin.inside.any():
@@ -170,7 +184,7 @@ def redness(patch: SkinPatch, settings: RednessSettings) -> Change | Gain:
     own = own_direction(skin, amount, direction)
     log_gain = amount[..., None] * own.astype(np.float32)
     log_gain += flush[..., None] * direction.astype(np.float32)
-    log_gain *= _by_region(skin, settings)[..., None]
+    log_gain *= by_region(skin, settings.by_region)[..., None]
     middle = None if left.any() else _middle_of_face(patch, skin)  # what is to be left may differ
     verdict = unharmed(skin, log_gain, unburnt, middle)
     facts = _facts(patch, skin, done, excess, verdict)
@@ -308,15 +322,6 @@ def _flush(skin: CoarsePatch, excess: Map | None, amount: Map) -> Map:
     over = left - np.median(left[face > 0.5])
     smooth = blur(face, skin.skin, skin.pixels(FLUSH_MM))
     return np.asarray(smooth * MOST_FLUSH * np.tanh(np.maximum(over, 0) / MOST_FLUSH), np.float32)
-
-
-def _by_region(skin: CoarsePatch, settings: RednessSettings) -> Map:
-    """Strength of each place by its region, 1 where none is given."""
-    strength = np.ones(skin.skin.shape, np.float32)
-    for region, chosen in settings.by_region.items():
-        if region in skin.regions:
-            strength -= (1 - np.float32(chosen)) * skin.regions[region]
-    return np.clip(strength, 0, 1)
 
 
 def _facts(

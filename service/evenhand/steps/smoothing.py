@@ -7,15 +7,16 @@ band lies between tone and texture, and only the blotch band is reduced.
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
+from typing import Annotated, Any
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 from pydantic import BaseModel, ConfigDict, Field
 
+from evenhand.people.person import Region
 from evenhand.steps.blood import MOTTLE_MM, nuisance, redness_map
-from evenhand.steps.coarse import DARKEST, CoarsePatch, coarse
+from evenhand.steps.coarse import DARKEST, CoarsePatch, by_region, coarse
 from evenhand.steps.gain import Gain
 from evenhand.steps.masked_filters import FWHM, blur
 from evenhand.steps.patch import Change, SkinPatch
@@ -46,7 +47,13 @@ TEXTURE_WINDOW = 512
 
 
 class SmoothingSettings(BaseModel):
-    """What the smoothing step may do."""
+    """What the smoothing step may do.
+
+    Examples
+    --------
+    >>> SmoothingSettings(strength=0.3).texture_mm
+    1.4
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -69,6 +76,10 @@ class SmoothingSettings(BaseModel):
         description="Steps between neighbouring half millimetres well above this are lines and "
         "stay, optical density.",
     )
+    by_region: dict[Region, Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]] = Field(
+        default_factory=dict,
+        description="Strength of single regions of skin, 0 to 1, beside the whole.",
+    )
 
 
 def smoothing(patch: SkinPatch, settings: SmoothingSettings) -> Change | Gain:
@@ -87,12 +98,22 @@ def smoothing(patch: SkinPatch, settings: SmoothingSettings) -> Change | Gain:
         What is wanted at strength 1, and facts: `resolved` (whether the photograph shows the
         blotch band), `blotch` (deviation of that band, density) and `texture_kept` (share of the
         texture band's energy at strength 1, on a window amid the skin).
+
+    Examples
+    --------
+    >>> import evenhand
+    >>> patch = evenhand.patch_of(photo, people[0])
+    >>> change = evenhand.smoothing(patch, evenhand.SmoothingSettings())
+    >>> change.facts["resolved"]
+    True
     """
     resolved = settings.texture_mm >= 2 * patch.mm_per_pixel
     if not resolved or not (patch.skin > 0.9).any():
         return Change(patch.linear, {"resolved": resolved})
     skin = coarse(patch, settings.texture_mm / CELLS)
     blotch = blotch_band(skin, settings)
+    if settings.by_region:
+        blotch *= by_region(skin, settings.by_region)[..., None]
     change = Gain(patch, blotch)
     return replace(change, facts=_facts(change, skin, settings))
 

@@ -35,7 +35,13 @@ HIGHLIGHTS = 0.995
 
 
 class ToneSettings(BaseModel):
-    """What the tone match may do; it runs only for portraits given a reference."""
+    """What the tone match may do; it runs only for portraits given a reference.
+
+    Examples
+    --------
+    >>> ToneSettings(strength=0.8).most_exposure
+    0.5
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 

@@ -19,12 +19,12 @@ import numpy.typing as npt
 from cachetools import LRUCache
 
 from evenhand.box import Box
+from evenhand.colour.compiling import compiled
 from evenhand.jobs.packing import unpack_layer, unpack_person
 from evenhand.jobs.pictures import resized
 from evenhand.jobs.place import Place
 from evenhand.layers.layer import Layer
 from evenhand.people.person import Person
-from evenhand.photo.compiling import compiled
 from evenhand.photo.photograph import Photograph
 from evenhand.processors import PROCESSORS
 

@@ -9,7 +9,7 @@ import pytest
 from evenhand.colour.difference import ciede2000_bound
 from evenhand.colour.encoding import MatrixEncoding, encoding_of
 from evenhand.colour.lab import lab_of
-from evenhand.layers.measuring import differences, roots_of
+from evenhand.layers.measure import Measure
 from tests.layers import made
 
 CLOSE = 1e-3
@@ -48,7 +48,7 @@ def pairs(kind: str, depth: int, profile: str):
 def test_as_the_formula(kind: str, depth: int, profile: str) -> None:
     # Oracle: colour-science, which is itself checked against the 34 pairs of Sharma et al. (2005).
     encoding, codes, change, before, after = pairs(kind, depth, profile)
-    found = differences(encoding, roots_of(encoding, codes), codes, change, bound=False)
+    found = Measure(encoding, codes).exactly(change)
     wanted = colour.difference.delta_E_CIE2000(before, after)
     # Opposite hues: their mean may lie on either side.
     clear = (hues_apart(before, after) < 179) & have_hue(before, after)
@@ -59,7 +59,7 @@ def test_as_the_formula(kind: str, depth: int, profile: str) -> None:
 @pytest.mark.parametrize("kind", KINDS)
 def test_as_the_bound(kind: str) -> None:
     encoding, codes, change, before, after = pairs(kind, 8, "none")
-    found = differences(encoding, roots_of(encoding, codes), codes, change, bound=True)
+    found = Measure(encoding, codes).of(change)
     wanted = ciede2000_bound(before, after)
     # The bound begins at about a right angle; of opposite hues float32 cannot tell the mean.
     apart = hues_apart(before, after)
@@ -84,5 +84,5 @@ def test_no_change_is_no_difference() -> None:
     encoding = encoding_of(None)
     assert isinstance(encoding, MatrixEncoding)
     still = np.zeros(codes.shape, np.float32)
-    found = differences(encoding, roots_of(encoding, codes), codes, still, bound=True)
+    found = Measure(encoding, codes).of(still)
     assert (found < CLOSE).all()
