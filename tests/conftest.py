@@ -22,9 +22,9 @@ settings.load_profile("steady")
 @pytest.fixture
 def known_people(monkeypatch: pytest.MonkeyPatch) -> None:
     """The made-up person is found in every photograph."""
-    for module in ("retouching", "tone_matching", "mask_files"):
+    for module in ("retouching.portrait", "retouching.tone_matching", "retouching.mask_files"):
         monkeypatch.setattr(
             f"evenhand.{module}.find_people",
             lambda photograph, *_, **__: [person_in(*photograph.shape)],
         )
-    monkeypatch.setattr("evenhand.batch.available", lambda: 1)
+    monkeypatch.setattr("evenhand.retouching.batch.available", lambda: 1)

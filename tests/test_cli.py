@@ -388,7 +388,7 @@ def test_a_process_that_dies_takes_no_other_file_with_it(tmp_path: Path) -> None
     code = (
         "import os, signal, sys\n"
         "from pathlib import Path\n"
-        "import evenhand.batch as batch\n"
+        "import evenhand.retouching.batch as batch\n"
         "def fatal(path, *rest):\n"
         "    if path.name == 'b.png': os.kill(os.getpid(), signal.SIGKILL)\n"
         "    return batch.Outcome(path)\n"
@@ -417,7 +417,7 @@ def test_an_interrupted_run(
     def interrupted(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("evenhand.batch.retouch", interrupted)
+    monkeypatch.setattr("evenhand.retouching.batch.retouch", interrupted)
     done = run("retouch", portrait, "--out", tmp_path / "out")
     assert done.exit_code == 130
     assert "Interrupted" in done.output
@@ -429,7 +429,7 @@ def test_a_killed_run_leaves_no_process(tmp_path: Path) -> None:
     code = (
         "import os, signal, time\n"
         "from pathlib import Path\n"
-        "import evenhand.batch as batch\n"
+        "import evenhand.retouching.batch as batch\n"
         "def endless(path, *rest):\n"
         "    Path('begun').touch()\n"
         "    time.sleep(3600)\n"
@@ -486,11 +486,11 @@ def test_people_without_skin_are_no_nobody(
     portrait: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     clothed = Person(0, None, Scale(0.6, ScaleSource.GIVEN), {})
-    monkeypatch.setattr("evenhand.retouching.find_people", lambda *_, **__: [clothed])
+    monkeypatch.setattr("evenhand.retouching.portrait.find_people", lambda *_, **__: [clothed])
     done = run("retouch", portrait, "--out", tmp_path / "out")
     assert done.exit_code == 0
     assert "1 person was found, but no bare skin" in done.output
     assert "--skin-at" in done.output
     assert not (tmp_path / "out").exists()
-    monkeypatch.setattr("evenhand.retouching.find_people", lambda *_, **__: [])
+    monkeypatch.setattr("evenhand.retouching.portrait.find_people", lambda *_, **__: [])
     assert "nobody was found" in run("retouch", portrait, "--out", tmp_path / "out").output

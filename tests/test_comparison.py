@@ -9,9 +9,9 @@ import numpy as np
 from PIL import Image, ImageCms
 
 from evenhand.box import Box
-from evenhand.comparison import GAP, LONG_SIDE, comparison
 from evenhand.photo.photograph import Photograph
-from evenhand.screen import write_with_notices
+from evenhand.pictures.comparison import GAP, LONG_SIDE, comparison
+from evenhand.pictures.screen import write_with_notices
 from tests.pictures import frame_of, photograph_of
 
 

@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from evenhand.delivery import PARTIAL, delivery
 from evenhand.errors import NotWrittenError
+from evenhand.photo.delivery import PARTIAL, delivery
 
 
 def test_moves_what_the_block_wrote(tmp_path: Path) -> None:
@@ -69,7 +69,7 @@ def test_a_file_where_the_folder_should_be(tmp_path: Path) -> None:
 WRITE_LARGE = textwrap.dedent("""
     import sys
     from pathlib import Path
-    from evenhand.delivery import delivery
+    from evenhand.photo.delivery import delivery
     with delivery(Path(sys.argv[1]), ["large"]) as beside:
         with open(beside / "large", "wb") as file:
             for _ in range(int(sys.argv[2])):

@@ -11,13 +11,13 @@ import pytest
 import evenhand
 from evenhand import photo
 from evenhand.computing import RetouchSettings
-from evenhand.earlier import measured, reference_for, skin_before
 from evenhand.errors import WrongPhotographError
-from evenhand.findings import COMPARED, NO_REDDER
 from evenhand.jobs.retoucher import Engine
 from evenhand.people.finding import PeopleSettings
 from evenhand.people.person import Region
 from evenhand.report import LayerReport
+from evenhand.report.findings import COMPARED, NO_REDDER
+from evenhand.retouching.earlier import measured, reference_for, skin_before
 from tests.command_line import run
 from tests.evaluation.steps_measures import difference
 from tests.pictures import frame_of, pixels_in, write_file

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from evenhand.findings import (
+from evenhand.report.findings import (
     AS_SAID,
     COMPARED,
     LIGHT_UNKNOWN,

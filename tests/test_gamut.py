@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 import evenhand
-from evenhand.gamut import gamut_notes, share_beyond_srgb
 from evenhand.photo.photograph import Photograph
+from evenhand.report.gamut import gamut_notes, share_beyond_srgb
 from tests.colour import profiles
 from tests.pictures import frame_of, srgb_profile, write_file
 

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from evenhand import retouching
 from evenhand.computing import RetouchSettings
+from evenhand.retouching import portrait as retouching
 
 PORTRAIT = Path(__file__).parents[1] / "demo_images" / "freckles.jpg"
 WHEN = datetime(2026, 7, 4, 12, tzinfo=UTC)
@@ -40,7 +40,7 @@ def contents(folder: Path) -> dict[str, bytes]:
 LEFT = """
 import gc, sys
 from pathlib import Path
-from evenhand import retouching
+from evenhand.retouching import portrait as retouching
 from evenhand.photo.photograph import Photograph
 retouching.retouch(Path(sys.argv[1]), Path("unused"), dry_run=True)
 gc.collect()

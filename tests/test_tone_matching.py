@@ -112,7 +112,7 @@ def test_what_cannot_be_done_is_told(shoot: list[Path], tmp_path: Path) -> None:
 
 
 def test_a_reference_without_skin(shoot: list[Path], monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("evenhand.tone_matching.find_people", lambda *_: [])
+    monkeypatch.setattr("evenhand.retouching.tone_matching.find_people", lambda *_: [])
     done = run("tone", *shoot)
     assert done.exit_code == 1
     assert "nobody was found" in done.output

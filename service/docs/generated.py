@@ -18,8 +18,8 @@ from evenhand.cli import main
 from evenhand.computing import DEFAULT_STEPS, RetouchSettings, settings_models
 from evenhand.people.finding import PeopleSettings
 from evenhand.report import Report
+from evenhand.retouching.tone_matching import ToneReport
 from evenhand.steps.tone import ToneSettings
-from evenhand.tone_matching import ToneReport
 
 MARKER = re.compile(r"^<!-- (\w+) -->$", re.MULTILINE)
 
@@ -89,9 +89,6 @@ TITLES = {
     "layers": "Layers",
     "steps": "Steps",
     "retouching": "From a file to files",
-    "stored_layers": "Stored layer sets",
-    "tone_matching": "Tone match",
-    "mask_files": "Masks as files",
     "report": "The report",
     "box": "What all share",
     "errors": "Errors",

@@ -32,7 +32,6 @@ if TYPE_CHECKING:
     from evenhand.layers import load as load_layers  # noqa: F401
     from evenhand.layers import save as save_layers  # noqa: F401
     from evenhand.layers import unblend as unblend
-    from evenhand.mask_files import masks as masks
     from evenhand.people.finding import PeopleSettings as PeopleSettings
     from evenhand.people.finding import find_people as find_people
     from evenhand.people.person import Mask as Mask
@@ -47,7 +46,14 @@ if TYPE_CHECKING:
     from evenhand.photo.credentials import Certificate as Certificate
     from evenhand.photo.credentials import read_certificate as read_certificate
     from evenhand.report import Report as Report
-    from evenhand.retouching import retouch as retouch
+    from evenhand.retouching.mask_files import masks as masks
+    from evenhand.retouching.portrait import retouch as retouch
+    from evenhand.retouching.stored_layers import Reverted as Reverted
+    from evenhand.retouching.stored_layers import blend_stored as blend_stored
+    from evenhand.retouching.stored_layers import hand_off as hand_off
+    from evenhand.retouching.stored_layers import revert as revert
+    from evenhand.retouching.tone_matching import ToneReport as ToneReport
+    from evenhand.retouching.tone_matching import match_tone as match_tone
     from evenhand.steps.eyes import EyesSettings as EyesSettings
     from evenhand.steps.eyes import eyes as eyes
     from evenhand.steps.gain import Gain as Gain
@@ -61,12 +67,6 @@ if TYPE_CHECKING:
     from evenhand.steps.smoothing import SmoothingSettings as SmoothingSettings
     from evenhand.steps.smoothing import smoothing as smoothing
     from evenhand.steps.tone import ToneSettings as ToneSettings
-    from evenhand.stored_layers import Reverted as Reverted
-    from evenhand.stored_layers import blend_stored as blend_stored
-    from evenhand.stored_layers import hand_off as hand_off
-    from evenhand.stored_layers import revert as revert
-    from evenhand.tone_matching import ToneReport as ToneReport
-    from evenhand.tone_matching import match_tone as match_tone
 
 __version__ = "0.1.0"
 
@@ -82,13 +82,13 @@ _HOMES = {
         "WrongPhotographError", "WrongSettingError",
     ),
     "layers": ("Layer", "LayerSet", "blend", "unblend"),
-    "mask_files": ("masks",),
+    "retouching.mask_files": ("masks",),
     "people.finding": ("PeopleSettings", "find_people"),
     "people.person": ("Mask", "Person", "Region", "mask_arrays"),
     "photo": ("Photograph", "from_array", "read", "write", "write_picture"),
     "photo.credentials": ("Certificate", "read_certificate"),
     "report": ("Report",),
-    "retouching": ("retouch",),
+    "retouching.portrait": ("retouch",),
     "steps.eyes": ("EyesSettings", "eyes"),
     "steps.gain": ("Gain",),
     "steps.marks": ("MarksSettings", "marks"),
@@ -96,8 +96,8 @@ _HOMES = {
     "steps.redness": ("RednessSettings", "redness"),
     "steps.smoothing": ("SmoothingSettings", "smoothing"),
     "steps.tone": ("ToneSettings",),
-    "stored_layers": ("Reverted", "blend_stored", "hand_off", "revert"),
-    "tone_matching": ("ToneReport", "match_tone"),
+    "retouching.stored_layers": ("Reverted", "blend_stored", "hand_off", "revert"),
+    "retouching.tone_matching": ("ToneReport", "match_tone"),
 }  # fmt: skip
 # Public names by the module where each lives.
 

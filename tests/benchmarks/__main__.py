@@ -130,7 +130,7 @@ def show_comparison(arguments: argparse.Namespace) -> None:
 def made() -> dict[str, Any]:
     """Where, when and with what the figures were made."""
     from evenhand.processors import PROCESSORS
-    from evenhand.reporting import versions
+    from evenhand.report.filling import versions
 
     return {
         "processor": _processor(),

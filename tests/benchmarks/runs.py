@@ -17,7 +17,7 @@ from evenhand.people.finding import find_people
 from evenhand.people.person import Person
 from evenhand.photo.photograph import Photograph
 from evenhand.report import Stage
-from evenhand.retouching import retouch
+from evenhand.retouching.portrait import retouch
 from tests.benchmarks import textbook
 from tests.benchmarks.floor import decode_and_encode
 from tests.benchmarks.frames import Case, make_frame

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numba.core import caching
 
-from evenhand.colour.compiling import compiled
+from evenhand.compiling import compiled
 
 
 def doubled(values: np.ndarray) -> None:

@@ -18,7 +18,7 @@ from evenhand.jobs.retoucher import Engine
 from evenhand.layers import blend
 from evenhand.people.person import Mask, Person, Region
 from evenhand.photo.photograph import Photograph
-from evenhand.retouching import retouch
+from evenhand.retouching.portrait import retouch
 from evenhand.steps.patch import Change, SkinPatch
 from evenhand.steps.smoothing import SmoothingSettings
 from tests.pictures import frame_of, person_in, photograph_of, write_file

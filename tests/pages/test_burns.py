@@ -18,9 +18,9 @@ import pytest
 from PIL import Image
 from playwright.sync_api import Browser, Page, Route, expect
 
-from evenhand import findings
 from evenhand.errors import EvenhandError
 from evenhand.people.person import SKIN_REGIONS
+from evenhand.report import findings
 from evenhand.steps.burns import POINT_MM
 from tests.jobs.servers import PATIENCE_S
 from tests.pages.conftest import DESKTOP, PHONE, Demo, watched

@@ -19,8 +19,8 @@ from PIL import Image
 
 from evenhand import photo
 from evenhand.errors import UnreadablePhotographError
-from evenhand.photo.jpeg import JpegSource
-from evenhand.photo.jpeg_markers import DHT, DQT, FRAMES, ZIGZAG
+from evenhand.photo.jpeg.jpeg import JpegSource
+from evenhand.photo.jpeg.markers import DHT, DQT, FRAMES, ZIGZAG
 from tests.photo.pictures import scene, write_with_pillow
 
 FORMS: dict[str, dict[str, Any]] = {

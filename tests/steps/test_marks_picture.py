@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from evenhand.steps.marks_picture import marks_picture
+from evenhand.pictures.marks import marks_picture
 
 MARKS = [
     {"number": 1, "kind": "passing", "row": 100.0, "column": 120.0, "size_mm": 4.0},

@@ -8,7 +8,7 @@ import imagecodecs
 import numpy as np
 import pytest
 
-from evenhand.findings import NO_BURN, NO_REDDER
+from evenhand.report.findings import NO_BURN, NO_REDDER
 from tests.jobs.fixtures import Studio
 from tests.jobs.plain_retoucher import SIDE, squares
 

@@ -46,7 +46,7 @@ def blend_command(
     bit.
     """
     from evenhand.errors import EvenhandError
-    from evenhand.stored_layers import blend_stored
+    from evenhand.retouching.stored_layers import blend_stored
 
     try:
         written = blend_stored(
@@ -83,7 +83,7 @@ def hand_off_command(
     above it; NAME.tiffs is a folder of the same pictures as TIFF files. Masks are in the alpha.
     """
     from evenhand.errors import EvenhandError
-    from evenhand.stored_layers import hand_off
+    from evenhand.retouching.stored_layers import hand_off
 
     try:
         written = hand_off(
@@ -119,7 +119,7 @@ def revert_command(
     lay. --strength says what it was blended with, if not with the strengths in its layer set.
     """
     from evenhand.errors import EvenhandError
-    from evenhand.stored_layers import revert
+    from evenhand.retouching.stored_layers import revert
 
     try:
         reverted = revert(result, out, layers, by_step(strengths), overwrite=overwrite)

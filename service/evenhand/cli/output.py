@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, NoReturn
 import click
 
 if TYPE_CHECKING:
-    from evenhand.batch import Outcome
     from evenhand.errors import EvenhandError
     from evenhand.report import Report
-    from evenhand.tone_matching import ToneReport
+    from evenhand.retouching.batch import Outcome
+    from evenhand.retouching.tone_matching import ToneReport
 
 SOME_FAILED = 1
 """Exit status where at least one file failed; the others are done."""

@@ -81,7 +81,7 @@ def retouch_command(
     NAME.before-after.jpg to look at, NAME.marks.jpg where the marks step ran, and
     NAME.report.json. The result's metadata say what was done.
     """
-    from evenhand.batch import portraits_in, retouch_many
+    from evenhand.retouching.batch import portraits_in, retouch_many
 
     settings = settings_from(only, strengths, caps, others, skin_at, burnt_at, leave_at)
     certificate = certificate_from(chain, key, algorithm)
@@ -124,8 +124,8 @@ def masks_command(
     """
     from evenhand.computing import RetouchSettings
     from evenhand.errors import EvenhandError
-    from evenhand.mask_files import masks
-    from evenhand.reporting import NOBODY
+    from evenhand.report.filling import NOBODY
+    from evenhand.retouching.mask_files import masks
 
     try:
         written = masks(path, out, RetouchSettings(skin_at=skin_at), overwrite=overwrite)

@@ -58,10 +58,10 @@ def tone_command(
         raise click.UsageError("To write matched portraits, give both --out and --strength.")
     from pydantic import ValidationError
 
-    from evenhand.batch import portraits_in
     from evenhand.errors import EvenhandError
+    from evenhand.retouching.batch import portraits_in
+    from evenhand.retouching.tone_matching import match_tone
     from evenhand.steps.tone import ToneSettings
-    from evenhand.tone_matching import match_tone
 
     given = {
         name: value for name, value in (("strength", strength), ("cap", cap)) if value is not None

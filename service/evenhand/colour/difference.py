@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from evenhand.colour.compiling import compiled
+from evenhand.compiling import compiled
 
 Colours = npt.NDArray[Any]
 

@@ -62,7 +62,7 @@ def compute_layers(
         is not in it. Without it everything asked for runs, and it is you who has asked.
     references : mapping of int to ReferenceSkin
         Skin from before a burn, in this photograph's light, by person's index
-        (`evenhand.earlier`).
+        (`evenhand.retouching.earlier`).
     further : sequence of Step
         Steps of your own, with their settings; they run on everybody, after the others, and need
         permission like them.

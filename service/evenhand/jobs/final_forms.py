@@ -11,13 +11,13 @@ from evenhand.colour.encoding import CodeValues
 from evenhand.jobs.pictures import fitted, resized
 from evenhand.layers.layer import Layer
 from evenhand.photo.kinds import FileKind
-from evenhand.photo.new_tiff import NewTiffSource
 from evenhand.photo.photograph import Photograph
 from evenhand.photo.saving import saved
 from evenhand.photo.source import Stored
+from evenhand.photo.tiff.new_tiff import NewTiffSource
 from evenhand.photo.xmp import with_edit
-from evenhand.provenance import edit_of
-from evenhand.screen import SRGB, on_screen
+from evenhand.pictures.screen import SRGB, on_screen
+from evenhand.retouching.provenance import edit_of
 from evenhand.shoots.finals import Format
 
 JPEG_QUALITY = 95

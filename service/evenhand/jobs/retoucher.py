@@ -99,7 +99,7 @@ class Engine:
 
     def skin_before(self, photograph: Photograph, person: Person, name: str) -> DaySkin:
         """Skin of a person in a portrait taken before a burn."""
-        from evenhand.earlier import measured
+        from evenhand.retouching.earlier import measured
 
         return measured(photograph, person, name)
 
@@ -112,7 +112,7 @@ class Engine:
     ) -> list[Layer]:
         """Layers of the wanted steps."""
         from evenhand.computing import RetouchSettings, compute_layers
-        from evenhand.earlier import reference_of
+        from evenhand.retouching.earlier import reference_of
 
         settings = RetouchSettings.model_validate(
             {"by_person": {index: {"steps": tuple(of), **of} for index, of in wanted.items()}}
@@ -144,7 +144,7 @@ class Engine:
         strengths: Sequence[float],
     ) -> Path:
         """Write a result in the original's format into a folder."""
-        from evenhand.provenance import write_result
+        from evenhand.retouching.provenance import write_result
 
         out = folder / f"final{photograph.result_suffix}"
         write_result(pixels, photograph, out, layers, strengths)

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from evenhand.box import Box
-from evenhand.colour.compiling import compiled
+from evenhand.compiling import compiled
 from evenhand.errors import WrongSettingError
 from evenhand.layers.dither import thresholds
 from evenhand.layers.layer import CodeDifferences, Layer

@@ -23,8 +23,8 @@ from itertools import product
 import numpy as np
 import numpy.typing as npt
 
-from evenhand.colour.compiling import compiled
 from evenhand.colour.encoding import CodeValues, Encoding
+from evenhand.compiling import compiled
 from evenhand.layers.layer import CodeDifferences
 from evenhand.layers.measure import FINE_PER_CODE, Measure
 from evenhand.layers.pieces import any_channel

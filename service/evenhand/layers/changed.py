@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from evenhand.colour.compiling import compiled
+from evenhand.compiling import compiled
 from evenhand.layers.pieces import Pixels
 from evenhand.processors import PROCESSORS
 

@@ -15,8 +15,8 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.box import Box
-from evenhand.colour.compiling import compiled
 from evenhand.colour.inverse_table import DARKEST, FIRST_CELL, SHIFT, InverseTable
+from evenhand.compiling import compiled
 from evenhand.layers.cap import ROUNDED, WIDE, bound_of, cell_of, near_table
 from evenhand.layers.layer import CodeDifferences
 from evenhand.layers.measure import FINE_PER_CODE

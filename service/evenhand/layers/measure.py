@@ -8,7 +8,6 @@ from functools import cached_property, lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from evenhand.colour.compiling import compiled
 from evenhand.colour.difference import (
     ASK_AGAIN,
     ciede2000,
@@ -18,6 +17,7 @@ from evenhand.colour.difference import (
 )
 from evenhand.colour.encoding import CodeValues, Encoding, MatrixEncoding
 from evenhand.colour.lab import EPSILON, KAPPA, WORKING_TO_RATIO, lab_of
+from evenhand.compiling import compiled
 
 Floats = npt.NDArray[np.float32]
 

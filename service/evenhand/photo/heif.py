@@ -19,9 +19,9 @@ from evenhand.photo.damage import damaged
 from evenhand.photo.exif import orientation_of
 from evenhand.photo.kinds import FileKind
 from evenhand.photo.limits import check_size
-from evenhand.photo.new_tiff import new_tiff_source
 from evenhand.photo.orientation import contiguous, upright
 from evenhand.photo.source import Decoded, Stored
+from evenhand.photo.tiff.new_tiff import new_tiff_source
 
 _AVIF_BRANDS, _SEQUENCE_BRANDS = {b"avif", b"avis"}, {b"avis", b"msf1", b"hevc"}
 _HEIF_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"mif1", b"mif2", b"msf1", b"hevc", b"hevx"}

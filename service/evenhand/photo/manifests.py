@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from evenhand.photo.jpeg_markers import APP11, Segment
+from evenhand.photo.jpeg.markers import APP11, Segment
 
 TIFF_TAG = 52545
 PNG_CHUNK = b"caBX"

@@ -17,8 +17,8 @@ from evenhand.photo.coded_colour import gamma_profile
 from evenhand.photo.damage import damaged
 from evenhand.photo.kinds import FileKind
 from evenhand.photo.limits import check_size
-from evenhand.photo.new_tiff import new_tiff_source
 from evenhand.photo.source import Decoded, Stored
+from evenhand.photo.tiff.new_tiff import new_tiff_source
 
 STARTS = (b"FUJIFILMCCD-RAW", b"IIRO", b"IIRS", b"MMOR", b"IIU\x00", b"FOVb", b"\x00MRM")
 """First bytes of RAW files that are no TIFF files."""

@@ -15,13 +15,15 @@ from evenhand.errors import (
     UnreadablePhotographError,
     UnsupportedPhotographError,
 )
-from evenhand.photo import heif, jpeg, png, raw, tiff
+from evenhand.photo import heif, png, raw
+from evenhand.photo.jpeg import jpeg
 from evenhand.photo.kinds import FileKind
 from evenhand.photo.limits import PIXEL_LIMIT
 from evenhand.photo.opening import opened, sha256_of
 from evenhand.photo.orientation import contiguous, upright
 from evenhand.photo.photograph import Photograph
 from evenhand.photo.source import Decoded
+from evenhand.photo.tiff import tiff
 
 _LARGEST_CONTENT = 2 << 30
 """Bytes of a file that is read as a whole, which TIFF files are not."""

@@ -24,7 +24,7 @@ from sqlalchemy import func, insert, select, text
 from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.orm import Session
 
-from evenhand.durable import flush, make_folder
+from evenhand.photo.durable import flush, make_folder
 from evenhand.shoots.database import Database
 from evenhand.shoots.errors import BackupError, DamagedFileError
 from evenhand.shoots.files import Files

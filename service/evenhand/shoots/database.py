@@ -16,7 +16,7 @@ from sqlalchemy.engine import Connection
 from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError
 from sqlalchemy.orm import Session
 
-from evenhand.durable import flush, make_folder, probe
+from evenhand.photo.durable import flush, make_folder, probe
 from evenhand.shoots.errors import WrongAddressError
 from evenhand.shoots.outages import RECORDS_AWAY, Outage, outage_of
 from evenhand.shoots.sqlite_clock import tell_fractions

@@ -21,7 +21,7 @@ import obstore
 from obstore.exceptions import BaseError
 from obstore.store import LocalStore, S3Store
 
-from evenhand.durable import make_folder, probe
+from evenhand.photo.durable import make_folder, probe
 from evenhand.shoots import folder_store
 from evenhand.shoots.errors import DamagedFileError, WrongAddressError
 from evenhand.shoots.scratch import Scratch

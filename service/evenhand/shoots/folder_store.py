@@ -13,7 +13,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import BinaryIO
 
-from evenhand.durable import flush, make_folder
+from evenhand.photo.durable import flush, make_folder
 from evenhand.shoots.scratch import Scratch
 
 TRIES = 20

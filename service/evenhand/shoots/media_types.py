@@ -5,8 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 from evenhand.errors import UnreadablePhotographError
-from evenhand.photo import heif, jpeg, png, raw, tiff
+from evenhand.photo import heif, png, raw
+from evenhand.photo.jpeg import jpeg
 from evenhand.photo.kinds import FileKind
+from evenhand.photo.tiff import tiff
 
 HEIF_TYPES = {FileKind.AVIF: "image/avif", FileKind.HEIF: "image/heif"}
 """Media types (IANA) of pictures in the file type box."""

@@ -12,8 +12,8 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 import numpy.typing as npt
 
-from evenhand.colour.compiling import compiled
 from evenhand.colour.encoding import CodeValues
+from evenhand.compiling import compiled
 from evenhand.people.person import Alpha, Mask
 from evenhand.processors import PROCESSORS
 

@@ -20,7 +20,7 @@ from evenhand.jobs.editing import edited
 from evenhand.jobs.pictures import fitted, jpeg, png, resized
 from evenhand.jobs.work import painted
 from evenhand.people.person import Mask, Person, Region
-from evenhand.screen import SRGB, on_screen
+from evenhand.pictures.screen import SRGB, on_screen
 from evenhand.shoots import permissions, tables
 from evenhand.shoots.errors import NoPermissionError, NotFoundError, NotReadyError
 from evenhand.shoots.renderings import shown

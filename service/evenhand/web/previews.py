@@ -19,7 +19,7 @@ import numpy.typing as npt
 from cachetools import LRUCache
 
 from evenhand.box import Box
-from evenhand.colour.compiling import compiled
+from evenhand.compiling import compiled
 from evenhand.jobs.packing import unpack_layer, unpack_person
 from evenhand.jobs.pictures import resized
 from evenhand.jobs.place import Place

@@ -11,7 +11,7 @@ from typing import TypeVar
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session, selectinload
 
-from evenhand.findings import findings_of
+from evenhand.report.findings import findings_of
 from evenhand.shoots import asked_changes, tables
 from evenhand.shoots.errors import NotFoundError
 from evenhand.shoots.inputs import inputs_of

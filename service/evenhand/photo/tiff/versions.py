@@ -9,8 +9,8 @@ import numpy.typing as npt
 import tifffile
 
 from evenhand.photo.source import Stored
-from evenhand.photo.tiff_lzw import lzw_pixels
-from evenhand.photo.tiff_segments import LOSSLESS, replace_changed_segments
+from evenhand.photo.tiff.lzw import lzw_pixels
+from evenhand.photo.tiff.segments import LOSSLESS, replace_changed_segments
 
 REDUCED = 1
 """Bit of NewSubfileType that marks a smaller version (TIFF 6.0, section 8)."""

@@ -9,7 +9,7 @@ import numpy as np
 from PIL import Image
 
 from evenhand.colour.encoding import CodeValues
-from evenhand.photo.jpeg_markers import APP2, Segment
+from evenhand.photo.jpeg.markers import APP2, Segment
 
 _OFFSET_TAG, _LENGTH_TAG = 0x0201, 0x0202
 """Where the thumbnail lies in the Exif block, and its length (Exif 2.32, section 4.6.4)."""

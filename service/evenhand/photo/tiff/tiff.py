@@ -28,10 +28,10 @@ from evenhand.photo.kinds import FileKind
 from evenhand.photo.limits import check_size
 from evenhand.photo.opening import Identity, copy_of, identity_of, opened
 from evenhand.photo.source import Decoded, Stored
-from evenhand.photo.tiff_lzw import lzw_pixels
-from evenhand.photo.tiff_segments import LOSSLESS, codes_of, replace_changed_segments
-from evenhand.photo.tiff_tags import change_tags
-from evenhand.photo.tiff_versions import REDUCED, change_smaller_versions
+from evenhand.photo.tiff.lzw import lzw_pixels
+from evenhand.photo.tiff.segments import LOSSLESS, codes_of, replace_changed_segments
+from evenhand.photo.tiff.tags import change_tags
+from evenhand.photo.tiff.versions import REDUCED, change_smaller_versions
 
 logging.getLogger("tifffile").addHandler(logging.NullHandler())  # errors are told by ours
 

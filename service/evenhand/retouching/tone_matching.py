@@ -17,14 +17,14 @@ from pydantic import Field
 from evenhand import layers as layering
 from evenhand import photo
 from evenhand.computing import RetouchSettings, Step, compute_layers, strengths_of
-from evenhand.delivery import delivery, refuse_original
 from evenhand.errors import EvenhandError, WrongPhotographError
 from evenhand.people.finding import find_people
 from evenhand.people.person import Person
 from evenhand.photo.credentials import Certificate
+from evenhand.photo.delivery import delivery, refuse_original
 from evenhand.photo.photograph import Photograph
-from evenhand.provenance import write_result
 from evenhand.report import NOTICES, Model
+from evenhand.retouching.provenance import write_result
 from evenhand.steps.patch import Change, SkinPatch, patch_of
 from evenhand.steps.tone import (
     Correction,

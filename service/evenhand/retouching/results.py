@@ -10,16 +10,16 @@ from pathlib import Path
 
 from evenhand import layers as layering
 from evenhand.colour.encoding import CodeValues
-from evenhand.comparison import comparison
 from evenhand.layers.layer import Layer
 from evenhand.memory import give_freed_memory_back
 from evenhand.photo.credentials import Certificate
 from evenhand.photo.photograph import Photograph
-from evenhand.provenance import write_result
+from evenhand.pictures.comparison import comparison
+from evenhand.pictures.marks import marks_picture
+from evenhand.pictures.screen import Screen, on_screen, write_with_notices
 from evenhand.report import LayerReport
-from evenhand.reporting import Changes, total_difference
-from evenhand.screen import Screen, on_screen, write_with_notices
-from evenhand.steps.marks_picture import marks_picture
+from evenhand.report.filling import Changes, total_difference
+from evenhand.retouching.provenance import write_result
 
 Measuring = Callable[[Sequence[Layer]], list[LayerReport]]
 """Measures what each layer does."""

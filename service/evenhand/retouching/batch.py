@@ -18,8 +18,8 @@ from evenhand.photo.credentials import Certificate
 from evenhand.photo.kinds import FileKind
 from evenhand.processors import available
 from evenhand.report import Report
-from evenhand.results import Results
-from evenhand.retouching import retouch
+from evenhand.retouching.portrait import retouch
+from evenhand.retouching.results import Results
 
 SUFFIXES = tuple(suffix for kind in FileKind for suffix in kind.suffixes)
 """Files taken from a folder; a file named by itself is tried whatever its name."""
@@ -104,7 +104,7 @@ def retouch_many(
 ) -> Iterator[Outcome]:
     """Retouch each file into `out` and give each outcome as soon as it is there.
 
-    The other parameters are those of `evenhand.retouching.retouch`.
+    The other parameters are those of `evenhand.retouching.portrait.retouch`.
     """
     workers = min(len(paths), available())
     given = settings, overwrite, dry_run, certificate, before_burn

@@ -18,7 +18,7 @@ from evenhand.photo import manifests
 from evenhand.photo.coded_colour import adobe_rgb_profile
 from evenhand.photo.damage import damaged
 from evenhand.photo.exif import interoperability_of, orientation_of
-from evenhand.photo.jpeg_markers import (
+from evenhand.photo.jpeg.markers import (
     APP1,
     APP2,
     APP13,
@@ -33,8 +33,8 @@ from evenhand.photo.jpeg_markers import (
     layout_of,
     quantisation,
 )
-from evenhand.photo.jpeg_pictures import with_moved_pictures, with_new_thumbnail
-from evenhand.photo.jpeg_xmp import packet_in, with_packet
+from evenhand.photo.jpeg.pictures import with_moved_pictures, with_new_thumbnail
+from evenhand.photo.jpeg.xmp import packet_in, with_packet
 from evenhand.photo.kinds import FileKind
 from evenhand.photo.limits import check_size
 from evenhand.photo.manifests import without_manifest
@@ -136,7 +136,7 @@ class JpegSource:
         file.write(memoryview(self.layout.content)[self.layout.end :])
 
     def _changed_scan(self, pixels: CodeValues, before: CodeValues) -> _Coded:
-        from evenhand.photo.jpeg_blocks import changed_scan
+        from evenhand.photo.jpeg.blocks import changed_scan
 
         layout = self.layout
         changed = changed_scan(self.scan, pixels, before)
@@ -149,7 +149,7 @@ class JpegSource:
         return (*kept, *new_tables), (header, data)
 
     def _changed_coefficients(self, pixels: CodeValues, before: CodeValues) -> _Coded:
-        from evenhand.photo.jpeg_coefficients import rewritten
+        from evenhand.photo.jpeg.coefficients import rewritten
 
         layout = self.layout
         if np.array_equal(pixels, before):
@@ -208,7 +208,7 @@ def _pixels(content: bytes, name: str) -> npt.NDArray[np.uint8]:
 
 def _scan(layout: Layout, name: str) -> Any:
     """Find every block, which also tells whether the data are whole: the decoder would not."""
-    from evenhand.photo.jpeg_blocks import sequential_scan
+    from evenhand.photo.jpeg.blocks import sequential_scan
 
     try:
         quantisation(layout)

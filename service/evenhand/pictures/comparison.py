@@ -8,7 +8,7 @@ import numpy as np
 from evenhand.box import Box
 from evenhand.colour.encoding import CodeValues
 from evenhand.photo.photograph import Photograph
-from evenhand.screen import Screen, on_screen
+from evenhand.pictures.screen import Screen, on_screen
 
 LONG_SIDE = 1200
 """Largest side of either half in pixels: fits a screen, own choice."""

@@ -12,8 +12,8 @@ import numpy as np
 
 from evenhand.colour.encoding import CodeValues
 from evenhand.errors import NotWrittenError
-from evenhand.photo.jpeg_blocks import coefficient_differences, sampling_of, touched_units
-from evenhand.photo.jpeg_markers import ZIGZAG, Layout, layout_of
+from evenhand.photo.jpeg.blocks import coefficient_differences, sampling_of, touched_units
+from evenhand.photo.jpeg.markers import ZIGZAG, Layout, layout_of
 
 _LIBRARY = "turbo210"
 """Version of libjpeg to use, the newest fast one that jpeglib carries."""

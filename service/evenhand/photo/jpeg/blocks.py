@@ -15,9 +15,9 @@ import imagecodecs
 import numpy as np
 import numpy.typing as npt
 
-from evenhand.colour.compiling import compiled
 from evenhand.colour.encoding import CodeValues
-from evenhand.photo.jpeg_entropy import (
+from evenhand.compiling import compiled
+from evenhand.photo.jpeg.entropy import (
     BlockOrder,
     Integers,
     Shorts,
@@ -25,8 +25,8 @@ from evenhand.photo.jpeg_entropy import (
     changed_data,
     index_units,
 )
-from evenhand.photo.jpeg_huffman import huffman_tables
-from evenhand.photo.jpeg_markers import (
+from evenhand.photo.jpeg.huffman import huffman_tables
+from evenhand.photo.jpeg.markers import (
     BASELINE,
     DHT,
     DRI,

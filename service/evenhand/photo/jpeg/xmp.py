@@ -10,7 +10,7 @@ import hashlib
 import xml.etree.ElementTree as ElementTree
 from collections.abc import Sequence
 
-from evenhand.photo.jpeg_markers import APP0, APP1, XMP_HEAD, Segment
+from evenhand.photo.jpeg.markers import APP0, APP1, XMP_HEAD, Segment
 from evenhand.photo.xmp import NOTE, RDF, packet_of, remove, tree_of, value_of
 
 EXTENSION_HEAD = b"http://ns.adobe.com/xmp/extension/\x00"

@@ -9,9 +9,9 @@ import numpy as np
 
 from evenhand import photo
 from evenhand.computing import RetouchSettings
-from evenhand.delivery import delivery
 from evenhand.people.finding import find_people
 from evenhand.people.person import Alpha, mask_arrays, mask_names
+from evenhand.photo.delivery import delivery
 
 MASK_WHITE = 65535
 """Code value of full membership in a mask file, the largest of 16 bits."""

@@ -10,8 +10,8 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from evenhand.durable import flush, flush_tree, make_folder
 from evenhand.errors import NotWrittenError
+from evenhand.photo.durable import flush, flush_tree, make_folder
 
 PARTIAL = ".evenhand-partial-"
 """How the hidden folder's name begins; what a killed run leaves is safe to delete."""

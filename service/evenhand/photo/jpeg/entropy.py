@@ -2,7 +2,7 @@
 
 The bits of untouched blocks are copied, so their coefficients cannot change. ITU-T T.81, annexes
 F.1.2 (coding) and F.2.2 (decoding). Hand-written because decoders give no word of damage, and the
-library that gives coefficients (`evenhand.photo.jpeg_coefficients`) takes three times as long.
+library that gives coefficients (`evenhand.photo.jpeg.coefficients`) takes three times as long.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from evenhand.colour.compiling import compiled
-from evenhand.photo.jpeg_huffman import LOOK, Entries, HuffmanTables, Numbers, Octets
+from evenhand.compiling import compiled
+from evenhand.photo.jpeg.huffman import LOOK, Entries, HuffmanTables, Numbers, Octets
 
 Shorts = npt.NDArray[np.int16]
 Integers = npt.NDArray[np.int64]

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import tifffile
 
-from evenhand.photo.tiff_segments import Segment, segments_of
+from evenhand.photo.tiff.segments import Segment, segments_of
 
 _THREADS = 2
 """Threads that decode strips and tiles."""

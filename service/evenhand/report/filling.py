@@ -18,8 +18,6 @@ from evenhand import __version__
 from evenhand.box import Box
 from evenhand.colour.encoding import CodeValues
 from evenhand.computing import STEPS, RetouchSettings, Stopwatch, strengths_of
-from evenhand.findings import findings_of
-from evenhand.gamut import gamut_notes
 from evenhand.layers.changed import Change, changed
 from evenhand.layers.layer import Layer
 from evenhand.layers.measure import Measure
@@ -34,6 +32,8 @@ from evenhand.report import (
     PersonReport,
     Report,
 )
+from evenhand.report.findings import findings_of
+from evenhand.report.gamut import gamut_notes
 
 Place = Any
 """What an array is indexed by: rows, or rows and columns."""

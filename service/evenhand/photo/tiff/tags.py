@@ -8,7 +8,7 @@ from typing import BinaryIO
 
 import tifffile
 
-from evenhand.photo.tiff_segments import append
+from evenhand.photo.tiff.segments import append
 
 _BYTE = 1
 """Field type of a tag that holds bytes (TIFF 6.0, section 2)."""

@@ -11,14 +11,13 @@ from evenhand import layers as layering
 from evenhand import photo
 from evenhand.computing import RetouchSettings, Stopwatch, compute_layers, strengths_of
 from evenhand.computing.computing import MOST_AT_ONCE
-from evenhand.delivery import delivery, refuse_existing, refuse_original
-from evenhand.earlier import reference_for, skin_before
 from evenhand.layers.layer import Layer
 from evenhand.people.finding import find_people
 from evenhand.people.person import SKIN_REGIONS, Person, Region
 from evenhand.photo.credentials import Certificate
+from evenhand.photo.delivery import delivery, refuse_existing, refuse_original
 from evenhand.report import FileReport, LayerReport, Report
-from evenhand.reporting import (
+from evenhand.report.filling import (
     Changes,
     advice_of,
     file_report,
@@ -27,7 +26,8 @@ from evenhand.reporting import (
     report_of,
     total_difference,
 )
-from evenhand.results import Results, Writing
+from evenhand.retouching.earlier import reference_for, skin_before
+from evenhand.retouching.results import Results, Writing
 from evenhand.steps.patch import ReferenceSkin
 
 READ_BY_STEPS = (*SKIN_REGIONS, Region.EYE)

@@ -10,11 +10,11 @@ from pathlib import Path
 from evenhand import layers as layering
 from evenhand import photo
 from evenhand.colour.encoding import CodeValues
-from evenhand.delivery import delivery, refuse_original
 from evenhand.errors import WrongPhotographError, WrongSettingError
 from evenhand.photo.credentials import Certificate
+from evenhand.photo.delivery import delivery, refuse_original
 from evenhand.photo.photograph import Photograph
-from evenhand.provenance import taking_off, write_result
+from evenhand.retouching.provenance import taking_off, write_result
 
 FIND_RESULT = "Name its own layers with --layers, and the strengths if it was blended anew."
 """What to do where a result and its layers do not belong together."""
