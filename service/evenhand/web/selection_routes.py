@@ -107,8 +107,10 @@ def drop_preset(preset_id: models.Id, service: Here, caller: Studio) -> None:
 def _portraits(session: Session, shoot_id: str, wanted: list[str]) -> list[tables.Portrait]:
     """Portraits of a shoot; all that are not removed where none are named."""
     if not wanted:
-        rows = select(tables.Portrait).where(
-            tables.Portrait.shoot_id == shoot_id, tables.Portrait.removed_at.is_(None)
+        rows = (
+            select(tables.Portrait)
+            .where(tables.Portrait.shoot_id == shoot_id, tables.Portrait.removed_at.is_(None))
+            .order_by(tables.Portrait.number)
         )
         return list(session.scalars(rows))
     portraits = [found(session, tables.Portrait, one) for one in wanted]

@@ -111,7 +111,10 @@ export async function peopleView(studio, [, id]) {
   const asked = element("ul", { class: "asked" });
   const said = element("ol", { class: "said" });
   const count = element("span", { class: "quiet", role: "status" });
-  const several = element("button", { type: "button", class: "main", onclick: () => severalDialog(studio, id, named, never) }, say("people.several"));
+  const several = element("button", { type: "button", class: "main", onclick: async () => {
+    await look(); // whoever was named a moment ago is asked too
+    await severalDialog(studio, id, named, never);
+  } }, say("people.several"));
   const agreement = element("section", {}, element("div", { class: "row head" }, element("h2", {}, say("people.agreement")), several),
     element("p", { class: "notice" }, say("notice.permission"), " ", say("notice.personal data")), asked);
   const root = element("div", { "data-page": "wide" },
