@@ -14,8 +14,8 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from evenhand.shoots import record
-from evenhand.shoots.errors import ConflictError, StaleError
-from evenhand.shoots.renderings import as_choices, rendering_of, state_of
+from evenhand.shoots.errors import ConflictError
+from evenhand.shoots.renderings import state_as_looked_at
 from evenhand.shoots.sign_offs import CHANGE_ASKED, void, wishes
 from evenhand.shoots.tables import AskedChange, Portrait, Proof, now
 
@@ -61,9 +61,7 @@ def ask(
     StaleError
         What was looked at is no longer what there is.
     """
-    state = state_of(session, portrait, as_choices(choices))
-    if rendering_of(state, image_sha256) != rendering:
-        raise StaleError("The picture has changed since it was looked at.", "Look again, then ask.")
+    state = state_as_looked_at(session, portrait, choices, rendering, image_sha256, "ask")
     void(session, portrait.id, CHANGE_ASKED)
     _end_open(session, proof.id, portrait.id, Standing.REPLACED)
     change = AskedChange(

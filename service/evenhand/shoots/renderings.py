@@ -9,6 +9,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from evenhand.shoots.errors import StaleError
 from evenhand.shoots.permissions import agreed_by_name
 from evenhand.shoots.record import canonical
 from evenhand.shoots.tables import Layer, Person, Portrait
@@ -103,3 +104,37 @@ def rendering_of(state_sha256: str, image_sha256: str) -> str:
 def as_choices(rows: list[Any]) -> dict[tuple[str, str], float]:
     """Choices from the plain rows that a sign-off keeps."""
     return {(row["person"], row["step"]): float(row["strength"]) for row in rows}
+
+
+def state_as_looked_at(
+    session: Session,
+    portrait: Portrait,
+    choices: list[Any],
+    rendering: str,
+    image_sha256: str,
+    then: str,
+) -> str:
+    """Hash of a portrait's state, which must be what somebody looked at.
+
+    Parameters
+    ----------
+    choices : sequence of dict
+        Person, step and strength that it was looked at with.
+    rendering : str
+        The hash that came with the picture that was looked at.
+    image_sha256 : str
+        Of that picture as it is rendered now.
+    then : str
+        What to do after looking again, for the error.
+
+    Raises
+    ------
+    StaleError
+        What was looked at is no longer what there is.
+    """
+    state = state_of(session, portrait, as_choices(choices))
+    if rendering_of(state, image_sha256) != rendering:
+        raise StaleError(
+            "The picture has changed since it was looked at.", f"Look again, then {then}."
+        )
+    return state

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 
 from evenhand.shoots import record
 from evenhand.shoots.errors import ConflictError, LockedError, NoSignOffError, StaleError
-from evenhand.shoots.renderings import Agreed, as_choices, rendering_of, shown, state_of
+from evenhand.shoots.renderings import Agreed, as_choices, shown, state_as_looked_at, state_of
 from evenhand.shoots.tables import Final, Portrait, Proof, SignOff, now
 
 REPLACED = "replaced by a later sign-off"
@@ -79,11 +79,7 @@ def sign(
     StaleError
         What was looked at is no longer what there is.
     """
-    state = state_of(session, portrait, as_choices(choices))
-    if rendering_of(state, image_sha256) != rendering:
-        raise StaleError(
-            "The picture has changed since it was looked at.", "Look again, then sign off."
-        )
+    state = state_as_looked_at(session, portrait, choices, rendering, image_sha256, "sign off")
     void(session, portrait.id, REPLACED)
     applied = [
         {"person": item.person.id, "step": item.layer.step, "strength": round(item.strength, 6)}
