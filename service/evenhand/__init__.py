@@ -120,7 +120,23 @@ def __getattr__(name: str) -> Any:
 
 
 def home_of(name: str) -> tuple[str, str]:
-    """Module of the package in which a public name is defined, and its name there."""
+    """Module of the package in which a public name is defined, and its name there.
+
+    Parameters
+    ----------
+    name : str
+        One of `evenhand.__all__`.
+
+    Returns
+    -------
+    module, name : str
+        The module as a path below `evenhand`, and what it calls the object.
+
+    Raises
+    ------
+    KeyError
+        The name is not public.
+    """
     return _NAMES[name]
 
 

@@ -46,7 +46,16 @@ class Box:
         return slice(self.top, self.bottom), slice(self.left, self.right)
 
     def union(self, other: Box) -> Box:
-        """Smallest box that holds both; an empty box adds nothing."""
+        """Smallest box that holds both; an empty box adds nothing.
+
+        Parameters
+        ----------
+        other : Box
+
+        Returns
+        -------
+        Box
+        """
         if not self.area:
             return other
         if not other.area:
@@ -59,7 +68,17 @@ class Box:
         )
 
     def intersection(self, other: Box) -> Box:
-        """Largest box inside both, possibly empty."""
+        """Largest box inside both, possibly empty.
+
+        Parameters
+        ----------
+        other : Box
+
+        Returns
+        -------
+        Box
+            Of zero height or width where the two do not meet.
+        """
         top, left = max(self.top, other.top), max(self.left, other.left)
         return Box(
             top,
@@ -69,7 +88,19 @@ class Box:
         )
 
     def grown(self, margin: int, shape: tuple[int, int]) -> Box:
-        """The box grown by `margin` pixels on every side, kept inside a frame of `shape`."""
+        """The box grown by `margin` pixels on every side, kept inside a frame of `shape`.
+
+        Parameters
+        ----------
+        margin : int
+            Pixels, 0 or more.
+        shape : tuple of int
+            Height and width of the frame in pixels.
+
+        Returns
+        -------
+        Box
+        """
         return Box(
             max(0, self.top - margin),
             max(0, self.left - margin),
@@ -78,7 +109,17 @@ class Box:
         )
 
     def within(self, outer: Box) -> tuple[slice, slice]:
-        """Slices that cut this box from an array that covers `outer`."""
+        """Slices that cut this box from an array that covers `outer`.
+
+        Parameters
+        ----------
+        outer : Box
+            What the array covers, in the same coordinates; it holds this box.
+
+        Returns
+        -------
+        rows, columns : slice
+        """
         return (
             slice(self.top - outer.top, self.bottom - outer.top),
             slice(self.left - outer.left, self.right - outer.left),

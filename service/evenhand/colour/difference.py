@@ -75,7 +75,22 @@ def ciede2000_bound(lab_1: Colours, lab_2: Colours) -> Colours:
 
     The mean of two opposite hues is the one or the other hue at right angles to them, and the
     formula jumps between the two. Where hues are more than a right angle apart this is the larger
-    of both values; elsewhere it is CIEDE2000 itself. Parameters and result as for `ciede2000`.
+    of both values; elsewhere it is CIEDE2000 itself.
+
+    Parameters
+    ----------
+    lab_1, lab_2 : ndarray, shape (..., 3)
+        L*a*b* under one and the same white.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        0 or more; float64 if either input is, else float32. NaN where an input is.
+
+    Raises
+    ------
+    ValueError
+        A last axis is not 3 long.
     """
     return _mapped(lab_1, lab_2, bound=True)
 
@@ -104,7 +119,20 @@ def difference(
     lightness_1: float, a_1: float, b_1: float, lightness_2: float, a_2: float, b_2: float,
     bound: bool,
 ) -> float:  # fmt: skip
-    """CIEDE2000 of one pair of colours, or its bound; for compiled loops."""
+    """CIEDE2000 of one pair of colours, or its bound; for compiled loops.
+
+    Parameters
+    ----------
+    lightness_1, a_1, b_1, lightness_2, a_2, b_2 : float
+        L*a*b* of both colours, under one and the same white.
+    bound : bool
+        Give what `ciede2000_bound` gives instead.
+
+    Returns
+    -------
+    float
+        0 or more.
+    """
     chroma_1, chroma_2, east_1, north_1, east_2, north_2, lightness = _parts(
         lightness_1, a_1, b_1, lightness_2, a_2, b_2
     )
@@ -135,6 +163,16 @@ def plain_difference(
     """The same where hues are less than a right angle apart and not near blue; else `ASK_AGAIN`.
 
     It has no branches, so that a compiler can work on several pixels at a time.
+
+    Parameters
+    ----------
+    lightness_1, a_1, b_1, lightness_2, a_2, b_2 : float
+        L*a*b* of both colours, under one and the same white.
+
+    Returns
+    -------
+    float
+        CIEDE2000, 0 or more, or `ASK_AGAIN`, which is negative.
     """
     chroma_1, chroma_2, east_1, north_1, east_2, north_2, lightness = _parts(
         lightness_1, a_1, b_1, lightness_2, a_2, b_2

@@ -35,11 +35,37 @@ class Encoding(Protocol):
     """
 
     def to_linear(self, code_values: CodeValues) -> npt.NDArray[np.float32]:
-        """Linear light of uint8 or uint16 code values, shape (..., 3)."""
+        """Linear light of uint8 or uint16 code values, shape (..., 3).
+
+        Parameters
+        ----------
+        code_values : ndarray of uint8 or uint16, shape (..., 3)
+
+        Returns
+        -------
+        ndarray of float32, shape (..., 3)
+
+        Raises
+        ------
+        TypeError
+            The code values are of another type.
+        """
         ...
 
     def from_linear(self, linear: npt.NDArray[np.float32], white: int) -> npt.NDArray[np.float32]:
-        """Real-valued code values in [0, white] nearest to `linear`, not rounded, (..., 3)."""
+        """Real-valued code values in [0, white] nearest to `linear`, not rounded, (..., 3).
+
+        Parameters
+        ----------
+        linear : ndarray of float32, shape (..., 3)
+            Working light, unbounded.
+        white : int
+            Largest code value: 255 or 65535.
+
+        Returns
+        -------
+        ndarray of float32, shape (..., 3)
+        """
         ...
 
     def __hash__(self) -> int:
@@ -55,6 +81,11 @@ def encoding_of(profile: bytes | None) -> Encoding:
     ----------
     profile : bytes or None
         An ICC profile of RGB data, matrix or table.
+
+    Returns
+    -------
+    Encoding
+        A `MatrixEncoding` for a matrix profile and for none, else by the profile's tables.
 
     Raises
     ------
@@ -104,7 +135,21 @@ class MatrixEncoding:
     matrix: npt.NDArray[np.float64]
 
     def to_linear(self, code_values: CodeValues) -> npt.NDArray[np.float32]:
-        """Linear light of uint8 or uint16 code values, shape (..., 3)."""
+        """Linear light of uint8 or uint16 code values, shape (..., 3).
+
+        Parameters
+        ----------
+        code_values : ndarray of uint8 or uint16, shape (..., 3)
+
+        Returns
+        -------
+        ndarray of float32, shape (..., 3)
+
+        Raises
+        ------
+        TypeError
+            The code values are of another type.
+        """
         if code_values.dtype not in (np.uint8, np.uint16):
             raise TypeError(f"code values must be uint8 or uint16, not {code_values.dtype}")
         tables = self.light_tables(code_values.dtype.itemsize * 8)
@@ -120,11 +165,33 @@ class MatrixEncoding:
         ----------
         depth : int
             Bits per channel, 8 or 16.
+
+        Returns
+        -------
+        ndarray of float32, shape (3, 2 ** depth, 3)
+            By channel, code value, working primary; a pixel's light is the sum over its channels.
         """
         return self._tables8 if depth == 8 else self._tables16
 
     def from_linear(self, linear: npt.NDArray[np.float32], white: int) -> npt.NDArray[np.float32]:
-        """Real-valued code values in [0, white] nearest to `linear`, not rounded, (..., 3)."""
+        """Real-valued code values in [0, white] nearest to `linear`, not rounded, (..., 3).
+
+        Parameters
+        ----------
+        linear : ndarray of float32, shape (..., 3)
+            Working light, unbounded.
+        white : int
+            Largest code value: 255 or 65535.
+
+        Returns
+        -------
+        ndarray of float32, shape (..., 3)
+
+        Raises
+        ------
+        ValueError
+            The last axis is not 3 long.
+        """
         return map_pixels(partial(self._code_planes, np.float32(white)), linear, channels=3)
 
     def _code_planes(self, white: np.float32, *light: npt.NDArray[np.float32]) -> Planes:

@@ -45,7 +45,17 @@ class ToneCurve:
     parameters: tuple[float, float, float, float, float, float, float] = (1, 1, 0, 0, 0, 0, 0)
 
     def linear(self, device: Reals) -> Reals:
-        """Linear light of device values in [0, 1], any shape."""
+        """Linear light of device values in [0, 1], any shape.
+
+        Parameters
+        ----------
+        device : ndarray of float64
+
+        Returns
+        -------
+        ndarray of float64, same shape
+            In [0, 1].
+        """
         if self.samples.size:
             positions = np.linspace(0.0, 1.0, self.samples.size)
             return np.interp(device, positions, self.samples)
@@ -54,7 +64,17 @@ class ToneCurve:
         return np.clip(np.where(device >= d, power, c * device + f), 0.0, 1.0)
 
     def device(self, linear: Reals) -> Reals:
-        """Device value in [0, 1] of linear light, any shape; the inverse of `linear`."""
+        """Device value in [0, 1] of linear light, any shape; the inverse of `linear`.
+
+        Parameters
+        ----------
+        linear : ndarray of float64
+            Light outside the curve's range is taken as its nearest end.
+
+        Returns
+        -------
+        ndarray of float64, same shape
+        """
         if self.samples.size:
             positions = np.linspace(0.0, 1.0, self.samples.size)
             return np.interp(linear, self.samples, positions)
@@ -76,6 +96,15 @@ class ToneCurve:
 def tags_of(profile: bytes) -> dict[bytes, bytes]:
     """Tags of an ICC profile by signature; those that point outside the profile are left out.
 
+    Parameters
+    ----------
+    profile : bytes
+
+    Returns
+    -------
+    dict of bytes to bytes
+        Signature of four bytes, and the tag's data with its type.
+
     Raises
     ------
     ValueError
@@ -95,11 +124,20 @@ def tags_of(profile: bytes) -> dict[bytes, bytes]:
 def matrix_parts(profile: bytes) -> tuple[tuple[ToneCurve, ...], Reals] | None:
     """Tone curves and colorants of a matrix profile, None for a profile of another kind.
 
+    Parameters
+    ----------
+    profile : bytes
+
     Returns
     -------
     curves : tuple of three ToneCurve
     colorants : ndarray of float64, shape (3, 3)
         Column c is the XYZ (D50) of channel c at full value.
+
+    Raises
+    ------
+    ValueError
+        The bytes are no ICC profile.
     """
     tags = tags_of(profile)
     wanted = (*CURVE_TAGS, *COLORANT_TAGS)

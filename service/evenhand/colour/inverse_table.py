@@ -42,7 +42,16 @@ class InverseTable:
         self.slope = (np.diff(device) * 2.0**-SHIFT).astype(np.float32)
 
     def device(self, linear: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
-        """Device values in [0, 1] of linear light, any shape; light is clipped, NaN kept."""
+        """Device values in [0, 1] of linear light, any shape; light is clipped, NaN kept.
+
+        Parameters
+        ----------
+        linear : ndarray of float32
+
+        Returns
+        -------
+        ndarray of float32, same shape
+        """
         clipped = np.clip(linear, np.float32(DARKEST), np.float32(1.0))
         bits = clipped.view(np.int32)
         cell = (bits >> SHIFT) - FIRST_CELL

@@ -74,6 +74,10 @@ def haemoglobin_direction(melanosomes: float = MELANOSOMES, blood: float = BLOOD
     ----------
     melanosomes, blood : float
         Shares of epidermis and dermis around which the change is taken, in [0, 1].
+
+    Returns
+    -------
+    ndarray of float32, shape (3,)
     """
     more = blood * 1.02
     return _unit(skin_density(melanosomes, more) - skin_density(melanosomes, blood))
@@ -86,13 +90,28 @@ def melanin_direction(melanosomes: float = MELANOSOMES, blood: float = BLOOD) ->
     ----------
     melanosomes, blood : float
         Shares of epidermis and dermis around which the change is taken, in [0, 1].
+
+    Returns
+    -------
+    ndarray of float32, shape (3,)
     """
     more = melanosomes * 1.02
     return _unit(skin_density(more, blood) - skin_density(melanosomes, blood))
 
 
 def without_shading(density: Densities) -> Densities:
-    """The part of densities that does not change with shading: each minus its mean, (..., 3)."""
+    """The part of densities that does not change with shading: each minus its mean, (..., 3).
+
+    Parameters
+    ----------
+    density : ndarray of floats, shape (..., 3)
+        Optical density.
+
+    Returns
+    -------
+    ndarray of the same shape and dtype
+        Its last axis sums to 0.
+    """
     pigment: Densities = density - density.mean(axis=-1, keepdims=True)
     return pigment
 
@@ -113,6 +132,18 @@ def skin_density(melanosomes: float, blood: float) -> npt.NDArray[np.float64]:
 
     Light passes the epidermis twice, straight, and returns from a dermis without end by diffusion:
     ``R = exp(-2 d mu_epidermis) a' / (1 + 2k(1 - a') + (1 + 2k/3) sqrt(3(1 - a')))``.
+
+    Parameters
+    ----------
+    melanosomes : float
+        Share of the epidermis filled by melanosomes, in [0, 1].
+    blood : float
+        Share of the dermis filled by blood, in [0, 1].
+
+    Returns
+    -------
+    ndarray of float64, shape (3,)
+        0 for a surface that returns all light.
 
     References
     ----------

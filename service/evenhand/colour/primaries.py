@@ -26,19 +26,52 @@ BRADFORD = np.array(
 
 
 def xyz_of_white(xy: tuple[float, float]) -> Matrix:
-    """XYZ with Y = 1 of a chromaticity, shape (3,)."""
+    """XYZ with Y = 1 of a chromaticity, shape (3,).
+
+    Parameters
+    ----------
+    xy : tuple of float
+        CIE 1931 x and y; y above 0.
+
+    Returns
+    -------
+    ndarray of float64, shape (3,)
+    """
     x, y = xy
     return np.array([x / y, 1.0, (1.0 - x - y) / y])
 
 
 def rgb_to_xyz(primaries: tuple[tuple[float, float], ...], white: tuple[float, float]) -> Matrix:
-    """Matrix from linear RGB to XYZ, shape (3, 3) (SMPTE RP 177-1993)."""
+    """Matrix from linear RGB to XYZ, shape (3, 3) (SMPTE RP 177-1993).
+
+    Parameters
+    ----------
+    primaries : tuple of three (x, y)
+        Chromaticities of red, green and blue.
+    white : tuple of float
+        Chromaticity of R = G = B = 1.
+
+    Returns
+    -------
+    ndarray of float64, shape (3, 3)
+        Column c is the XYZ of channel c at 1; white has Y = 1.
+    """
     columns = np.stack([xyz_of_white(xy) for xy in primaries], axis=1)
     return columns * np.linalg.solve(columns, xyz_of_white(white))
 
 
 def adaptation(source: Matrix, target: Matrix) -> Matrix:
-    """Bradford matrix that carries XYZ under white `source` to XYZ under white `target`."""
+    """Bradford matrix that carries XYZ under white `source` to XYZ under white `target`.
+
+    Parameters
+    ----------
+    source, target : ndarray of float64, shape (3,)
+        XYZ of the whites, Y = 1.
+
+    Returns
+    -------
+    ndarray of float64, shape (3, 3)
+    """
     gain = (BRADFORD @ target) / (BRADFORD @ source)
     adapted: Matrix = np.linalg.solve(BRADFORD, gain[:, None] * BRADFORD)
     return adapted

@@ -55,7 +55,22 @@ class TableEncoding:
             raise ValueError("white is not lighter than black")
 
     def to_linear(self, code_values: npt.NDArray[np.uint8] | npt.NDArray[np.uint16]) -> Lights:
-        """Linear light of uint8 or uint16 code values, shape (..., 3)."""
+        """Linear light of uint8 or uint16 code values, shape (..., 3).
+
+        Parameters
+        ----------
+        code_values : ndarray of uint8 or uint16, shape (..., 3)
+
+        Returns
+        -------
+        ndarray of float32, shape (..., 3)
+            Rec. 2020, D65, 1.0 for the file's white.
+
+        Raises
+        ------
+        TypeError
+            The code values are of another type.
+        """
         if code_values.dtype not in (np.uint8, np.uint16):
             raise TypeError(f"code values must be uint8 or uint16, not {code_values.dtype}")
         white = np.float32(np.iinfo(code_values.dtype).max)
@@ -63,7 +78,19 @@ class TableEncoding:
         return self._working(device).reshape(code_values.shape)
 
     def from_linear(self, linear: Lights, white: int) -> Lights:
-        """Real-valued code values in [0, white] nearest to `linear`, not rounded, (..., 3)."""
+        """Real-valued code values in [0, white] nearest to `linear`, not rounded, (..., 3).
+
+        Parameters
+        ----------
+        linear : ndarray of float32, shape (..., 3)
+            Working light; what the profile cannot hold comes to its nearest edge.
+        white : int
+            Largest code value: 255 or 65535.
+
+        Returns
+        -------
+        ndarray of float32, shape (..., 3)
+        """
         goal = linear.reshape(-1, 3)
         device = np.clip(self._device(goal), 0.0, 1.0)
         self._correct(device, goal)

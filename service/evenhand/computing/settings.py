@@ -58,7 +58,23 @@ class StepSettings(BaseModel):
         return tuple(step for step in STEPS if step in steps)
 
     def of_step(self, name: str) -> Chosen:
-        """Settings of the step with a name."""
+        """Settings of the step with a name.
+
+        Parameters
+        ----------
+        name : str
+            One of `STEPS`.
+
+        Returns
+        -------
+        Chosen
+            The step's settings model.
+
+        Raises
+        ------
+        AttributeError
+            There is no such step.
+        """
         return cast(Chosen, getattr(self, name))
 
 
@@ -94,7 +110,18 @@ class RetouchSettings(StepSettings):
     )
 
     def of(self, person: int) -> StepSettings:
-        """Steps and settings of the person with an index."""
+        """Steps and settings of the person with an index.
+
+        Parameters
+        ----------
+        person : int
+            Index of the person.
+
+        Returns
+        -------
+        StepSettings
+            Their own, or these where they have none.
+        """
         return self.by_person.get(person, self)
 
 

@@ -27,7 +27,17 @@ class Chosen(Protocol):
 
 
 def on_skin(patch: SkinPatch) -> Alpha:
-    """Mask of a step that changes skin, float32 in [0, 1], shape (height, width)."""
+    """Mask of a step that changes skin, float32 in [0, 1], shape (height, width).
+
+    Parameters
+    ----------
+    patch : SkinPatch
+        A person and their surroundings.
+
+    Returns
+    -------
+    ndarray of float32, shape (height, width)
+    """
     return patch.skin
 
 

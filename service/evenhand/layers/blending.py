@@ -41,7 +41,19 @@ Reading = Callable[[Layer, Box], CodeDifferences]
 
 
 def held(layer: Layer, part: Box) -> CodeDifferences:
-    """A layer's differences in a part of its box, as the layer holds them."""
+    """A layer's differences in a part of its box, as the layer holds them.
+
+    Parameters
+    ----------
+    layer : Layer
+    part : Box
+        In the frame's coordinates, inside the layer's box.
+
+    Returns
+    -------
+    ndarray of int16 or int32, shape (part.height, part.width, 3)
+        A view.
+    """
     return layer.difference[part.within(layer.box)]
 
 
@@ -146,7 +158,23 @@ def _moved(
 def strengths_of(
     layers: Sequence[Layer], strengths: Mapping[str, float] | Sequence[float]
 ) -> list[float]:
-    """Strength of every layer in order, checked; parameters and errors as for `blend`."""
+    """Strength of every layer in order, checked.
+
+    Parameters
+    ----------
+    layers : sequence of Layer
+    strengths : mapping of step to float, or sequence of float
+        In [0, 1]: one for each step, or one for each layer in order.
+
+    Returns
+    -------
+    list of float
+
+    Raises
+    ------
+    WrongSettingError
+        A layer has no strength, or one outside [0, 1].
+    """
     if isinstance(strengths, Mapping):
         missing = sorted({layer.step for layer in layers} - set(strengths))
         if missing:
@@ -169,7 +197,17 @@ def strengths_of(
 
 
 def apart(boxes: Sequence[Box]) -> list[Box]:
-    """Boxes that share no pixel and together cover `boxes`: those that meet are joined."""
+    """Boxes that share no pixel and together cover `boxes`: those that meet are joined.
+
+    Parameters
+    ----------
+    boxes : sequence of Box
+        Empty ones are left out.
+
+    Returns
+    -------
+    list of Box
+    """
     separate: list[Box] = []
     for box in boxes:
         joined = box

@@ -141,6 +141,12 @@ def near_together(
         The original.
     parts : sequence of ndarray of int16 or int32, shape (height, width, 3)
         In units of ``1 / steps_per_code`` code values.
+    encoding : Encoding
+        Of the file.
+    steps_per_code : int
+        64 or 1.
+    cap : float
+        Largest CIEDE2000 (D65).
 
     Returns
     -------
@@ -170,14 +176,44 @@ def near_together(
 
 
 def near_table(encoding: Encoding, depth: int, cap: float) -> tuple[Table, int, np.float32]:
-    """What the quick bounds look up: steps by cell, bits below a cell's, and the limit."""
+    """What the quick bounds look up: steps by cell, bits below a cell's, and the limit.
+
+    Parameters
+    ----------
+    encoding : Encoding
+        Of the file.
+    depth : int
+        Bits per channel, 8 or 16.
+    cap : float
+        Largest CIEDE2000 (D65).
+    cell_shift : int
+        Bits of a code value below those that tell its cell.
+    limit : float32
+        As `near_bound` gives it.
+
+    Returns
+    -------
+    table : ndarray of float32, shape (4096, 5)
+        As `step_table` gives it, with the rounding of this depth.
+    """
     table = step_table(encoding).copy()
     table[:, ROUNDED] *= np.float32(ROUNDING[depth] / ROUNDING[8])
     return table, depth - CELL_BITS, np.float32(near_bound(cap))
 
 
 def near_bound(cap: float) -> float:
-    """Bound of a pixel's difference from which on it is looked at closely."""
+    """Bound of a pixel's difference from which on it is looked at closely.
+
+    Parameters
+    ----------
+    cap : float
+        Largest CIEDE2000 (D65).
+
+    Returns
+    -------
+    float
+        CIEDE2000.
+    """
     return cap * (1 - KEPT_BACK) * NEAR
 
 
@@ -233,7 +269,19 @@ def _mark_near(
 
 @compiled
 def cell_of(code: CodeValues, cell_shift: int) -> int:
-    """Row of the table for a pixel's colour."""
+    """Row of the table for a pixel's colour.
+
+    Parameters
+    ----------
+    code : ndarray of uint8 or uint16, shape (3,)
+    cell_shift : int
+        Bits of a code value below those that tell its cell: 4 of 8, 12 of 16.
+
+    Returns
+    -------
+    int
+        In [0, 4096).
+    """
     cell = (np.int64(code[0]) >> cell_shift) << 2 * CELL_BITS
     cell += (np.int64(code[1]) >> cell_shift) << CELL_BITS
     return int(cell + (np.int64(code[2]) >> cell_shift))
@@ -241,7 +289,20 @@ def cell_of(code: CodeValues, cell_shift: int) -> int:
 
 @compiled
 def bound_of(steps: Table, red: float, green: float, blue: float) -> float:
-    """Bound of a change of 8-bit code values, rounding left out: of what is grey, and the rest."""
+    """Bound of a change of 8-bit code values, rounding left out: of what is grey, and the rest.
+
+    Parameters
+    ----------
+    steps : ndarray of float32, shape (5,)
+        The cell's row of the table.
+    red, green, blue : float
+        The change in 8-bit code values, of either sign.
+
+    Returns
+    -------
+    float
+        CIEDE2000.
+    """
     grey = max(min(red, green), min(max(red, green), blue))
     rest = steps[0] * abs(red - grey) + steps[1] * abs(green - grey) + steps[2] * abs(blue - grey)
     return float(steps[GREY] * abs(grey) + rest)
@@ -336,6 +397,15 @@ def step_table(encoding: Encoding) -> npt.NDArray[np.float32]:
     """Largest CIEDE2000 of one 8-bit code value in and around each cell of colours.
 
     Columns: a step of red, of green, of blue, of all three, and any rounding. Row: the cell.
+
+    Parameters
+    ----------
+    encoding : Encoding
+        Of the file.
+
+    Returns
+    -------
+    ndarray of float32, shape (4096, 5)
     """
     cells = 1 << CELL_BITS
     ticks = np.minimum(np.arange(cells + 1) * (256 // cells), 255).astype(np.uint8)

@@ -54,6 +54,11 @@ def changed(change: Callable[[slice], Change], height: int, most: int, farthest:
         Changed pixels above which only every so many are taken.
     farthest : int
         How many of those with the largest change are wanted besides a sample.
+
+    Returns
+    -------
+    Changed
+        Places count pixels row by row from the upper left.
     """
     none = np.empty(0, np.intp)
     if height == 0:

@@ -26,6 +26,10 @@ def thresholds(box: Box) -> npt.NDArray[np.int32]:
     upper left of the upright photograph and channels R, G, B as 0, 1, 2. The pattern depends on
     nothing else, so that a result can be made again anywhere.
 
+    Parameters
+    ----------
+    box : Box
+
     Returns
     -------
     ndarray of int32, shape (box.height, box.width, 3)

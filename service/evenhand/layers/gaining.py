@@ -90,6 +90,11 @@ def gained(
         64 or 1.
     cap : float
         Largest CIEDE2000, for `near`.
+
+    Returns
+    -------
+    Gained
+        Over `inner`.
     """
     found = _empty(skin.shape, np.zeros((*skin.shape, 3), np.int16))
     chosen = photograph, encoding, box, inner, skin, log_gain, steps_per_code, cap

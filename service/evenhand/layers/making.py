@@ -170,7 +170,19 @@ def _around(skin: Alpha) -> Box:
 def shortened(
     difference: npt.NDArray[np.int32], factors: npt.NDArray[np.float32]
 ) -> npt.NDArray[np.int32]:
-    """Differences (n, 3) times their factors (n,), rounded towards zero."""
+    """Differences (n, 3) times their factors (n,), rounded towards zero.
+
+    Parameters
+    ----------
+    difference : ndarray of int32, shape (n, 3)
+    factors : ndarray of float32, shape (n,)
+        In [0, 1].
+
+    Returns
+    -------
+    ndarray of int32, shape (n, 3)
+        A copy.
+    """
     over = np.flatnonzero(factors < 1)
     shorter = difference.copy()
     shorter[over] = difference[over] * factors[over, None]

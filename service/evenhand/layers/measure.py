@@ -60,15 +60,48 @@ class Measure:
         return lab_of(self.encoding.to_linear(self.codes))
 
     def of(self, change: Floats) -> Floats:
-        """Bound of the difference to the original of a change on the 16-bit scale, shape (n,)."""
+        """Bound of the difference to the original of a change on the 16-bit scale, shape (n,).
+
+        Parameters
+        ----------
+        change : ndarray of float32, shape (n, 3)
+            Of code values on the 16-bit scale; what leaves the file's range is clipped.
+
+        Returns
+        -------
+        ndarray of float32, shape (n,)
+            `ciede2000_bound`, 0 or more.
+        """
         return self._differences(change, bound=True)
 
     def exactly(self, change: Floats) -> Floats:
-        """CIEDE2000 itself of a change on the 16-bit scale, shape (n,)."""
+        """CIEDE2000 itself of a change on the 16-bit scale, shape (n,).
+
+        Parameters
+        ----------
+        change : ndarray of float32, shape (n, 3)
+            Of code values on the 16-bit scale; what leaves the file's range is clipped.
+
+        Returns
+        -------
+        ndarray of float32, shape (n,)
+            0 or more.
+        """
         return self._differences(change, bound=False)
 
     def at(self, where: npt.NDArray[np.intp]) -> Measure:
-        """The same for some of the pixels."""
+        """The same for some of the pixels.
+
+        Parameters
+        ----------
+        where : ndarray of int, shape (m,)
+            Indices into `codes`.
+
+        Returns
+        -------
+        Measure
+            Of m pixels, in that order.
+        """
         return Measure(self.encoding, self.codes.take(where, axis=0))
 
     def _differences(self, change: Floats, *, bound: bool) -> Floats:

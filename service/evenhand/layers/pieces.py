@@ -17,7 +17,14 @@ PIECE = 1 << 15
 
 
 def in_pieces(work: Callable[[Pixels], None], pixels: Pixels) -> None:
-    """Run `work` on all of `pixels`, piece by piece; pieces must not share results."""
+    """Run `work` on all of `pixels`, piece by piece; pieces must not share results.
+
+    Parameters
+    ----------
+    work : callable
+        Takes indices of some pixels; called from several threads at once.
+    pixels : ndarray of int, shape (n,)
+    """
     pieces = [pixels[start : start + PIECE] for start in range(0, len(pixels), PIECE)]
     if len(pieces) < 2:
         for piece in pieces:
@@ -28,6 +35,15 @@ def in_pieces(work: Callable[[Pixels], None], pixels: Pixels) -> None:
 
 
 def any_channel(flags: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
-    """Whether any of the three channels is set, shape (..., 3) to (...)."""
+    """Whether any of the three channels is set, shape (..., 3) to (...).
+
+    Parameters
+    ----------
+    flags : ndarray of bool, shape (..., 3)
+
+    Returns
+    -------
+    ndarray of bool, shape (...)
+    """
     found: npt.NDArray[np.bool_] = flags[..., 0] | flags[..., 1] | flags[..., 2]
     return found

@@ -115,6 +115,11 @@ class LayerSet:
     def check(self, photograph: Photograph) -> None:
         """Make sure that the layers belong to a photograph.
 
+        Parameters
+        ----------
+        photograph : Photograph
+            What the layers are to be added to.
+
         Raises
         ------
         WrongPhotographError
@@ -249,7 +254,19 @@ def load(folder: Path | str, photograph: Photograph | None = None) -> LayerSet:
 
 
 def original_of(photograph: Photograph, folder: Path) -> Original:
-    """What a layer set in `folder` has to say about its photograph."""
+    """What a layer set in `folder` has to say about its photograph.
+
+    Parameters
+    ----------
+    photograph : Photograph
+        With or without a file.
+    folder : path
+        Where the layer set will lie; the photograph's place is told from there.
+
+    Returns
+    -------
+    Original
+    """
     path = photograph.path
     place = ""
     if path is not None:
@@ -349,7 +366,24 @@ class SavedDifferences:
         self._strip = lru_cache(STRIPS_KEPT)(_saved_strip)
 
     def read(self, layer: Layer, part: Box) -> CodeDifferences:
-        """A layer's differences in a part of its box."""
+        """A layer's differences in a part of its box.
+
+        Parameters
+        ----------
+        layer : Layer
+            One of those saved.
+        part : Box
+            In the frame's coordinates, inside the layer's box; at least a row high.
+
+        Returns
+        -------
+        ndarray of int16 or int32, shape (part.height, part.width, 3)
+
+        Raises
+        ------
+        KeyError
+            The layer is not among those saved.
+        """
         path = self._paths[layer.step, layer.person]
         rows, columns = part.within(layer.box)
         first, last = rows.start // ROWS_PER_STRIP, (rows.stop - 1) // ROWS_PER_STRIP
@@ -452,7 +486,17 @@ def _read_index(folder: Path) -> dict[str, Any]:
 
 
 def pixels_sha256(photograph: Photograph) -> str:
-    """SHA-256 of the upright pixels row by row, 16 bit least byte first, in hexadecimal."""
+    """SHA-256 of the upright pixels row by row, 16 bit least byte first, in hexadecimal.
+
+    Parameters
+    ----------
+    photograph : Photograph
+
+    Returns
+    -------
+    str
+        64 digits.
+    """
     pixels = np.ascontiguousarray(photograph.pixels, photograph.pixels.dtype.newbyteorder("<"))
     return hashlib.sha256(pixels.data).hexdigest()
 

@@ -36,7 +36,19 @@ Screen = npt.NDArray[np.uint8]
 
 
 def on_screen(pixels: CodeValues, profile: bytes | None) -> Screen:
-    """Pixels in sRGB, 8 bit."""
+    """Pixels in sRGB, 8 bit.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8 or uint16, shape (height, width, 3)
+    profile : bytes or None
+        Their ICC profile; None where they are sRGB.
+
+    Returns
+    -------
+    ndarray of uint8, shape (height, width, 3)
+        Colours outside sRGB come to its edge.
+    """
     if profile is None and pixels.dtype == np.uint8:
         return pixels.astype(np.uint8)
     if profile is None:
@@ -53,7 +65,20 @@ def on_screen(pixels: CodeValues, profile: bytes | None) -> Screen:
 
 
 def write_with_notices(picture: Screen, path: Path) -> None:
-    """Write the picture, the notices below it, as a JPEG with its profile and no other metadata."""
+    """Write the picture, the notices below it, as a JPEG with its profile and no other metadata.
+
+    Parameters
+    ----------
+    picture : ndarray of uint8, shape (height, width, 3)
+        sRGB.
+    path : path
+        Replaced if it is there.
+
+    Raises
+    ------
+    OSError
+        The file cannot be written.
+    """
     picture = np.vstack([picture, _notices(picture.shape[1])])
     options = {"quality": JPEG_QUALITY, "subsampling": 0, "icc_profile": SRGB}
     Image.fromarray(picture).save(path, "JPEG", **options)

@@ -112,6 +112,11 @@ def report_of(
         Time of each stage so far.
     advice : str
         What to do where nothing could be retouched.
+
+    Returns
+    -------
+    Report
+        Its `result` is None until a file is written.
     """
     return Report(
         photograph=FileReport(
@@ -134,7 +139,19 @@ def report_of(
 
 
 def headless_notes(people: Sequence[PersonReport], settings: RetouchSettings) -> list[str]:
-    """A note for each person whose head is not seen and whom nobody pointed at."""
+    """A note for each person whose head is not seen and whom nobody pointed at.
+
+    Parameters
+    ----------
+    people : sequence of PersonReport
+    settings : RetouchSettings
+        Says whether the photographer pointed at skin.
+
+    Returns
+    -------
+    list of str
+        Sentences.
+    """
     if settings.skin_at:
         return []
     return [NO_HEAD.format(index=person.index) for person in people if person.face is None]
@@ -145,7 +162,22 @@ def advice_of(
     settings: RetouchSettings,
     permission: Mapping[int, Collection[str]] | None,
 ) -> str:
-    """What to do where nothing could be retouched."""
+    """What to do where nothing could be retouched.
+
+    Parameters
+    ----------
+    people : sequence of Person
+        Who was found.
+    settings : RetouchSettings
+        What was asked for.
+    permission : mapping of int to collection of str, or None
+        Steps that each person agreed to, by index; None where it is not asked.
+
+    Returns
+    -------
+    str
+        One or two sentences.
+    """
     if not people:
         return NOBODY
     shown = [person for person in people if person.skin_box.area]
@@ -165,13 +197,40 @@ def layer_reports(
     people: Sequence[PersonReport],
     layers: Sequence[Layer],
 ) -> list[LayerReport]:
-    """What each layer may change and does change."""
+    """What each layer may change and does change.
+
+    Parameters
+    ----------
+    photograph : Photograph
+        The original.
+    people : sequence of PersonReport
+        Everybody who has a layer.
+    layers : sequence of Layer
+
+    Returns
+    -------
+    list of LayerReport
+        In the layers' order.
+    """
     regions = {person.index: person.regions for person in people}
     return [layer_report(photograph, regions[layer.person], layer) for layer in layers]
 
 
 def layer_report(photograph: Photograph, regions: dict[str, Area], layer: Layer) -> LayerReport:
-    """What one layer may change and does change."""
+    """What one layer may change and does change.
+
+    Parameters
+    ----------
+    photograph : Photograph
+        The original.
+    regions : dict of str to Area
+        The person's regions by name; only those of skin are told.
+    layer : Layer
+
+    Returns
+    -------
+    LayerReport
+    """
     original = photograph.pixels[layer.box.slices]
     change, changed_pixels = difference_of(
         photograph, original, lambda place: layer.difference[place], layer.steps_per_code
@@ -194,7 +253,22 @@ def layer_report(photograph: Photograph, regions: dict[str, Area], layer: Layer)
 def total_difference(
     photograph: Photograph, pixels: CodeValues, layers: Sequence[Layer]
 ) -> Difference:
-    """Difference of the result to the original over all pixels that changed."""
+    """Difference of the result to the original over all pixels that changed.
+
+    Parameters
+    ----------
+    photograph : Photograph
+        The original.
+    pixels : ndarray of uint8 or uint16, shape (height, width, 3)
+        The result.
+    layers : sequence of Layer
+        What was blended; only their boxes are looked at.
+
+    Returns
+    -------
+    Difference
+        CIEDE2000 (D65).
+    """
     box = Box(0, 0, 0, 0)
     for layer in layers:
         box = box.union(layer.box)
@@ -218,6 +292,25 @@ def difference_of(
     `change` gives the change at some places of `original`.
     Up to `MEASURED` changed pixels are all measured; of more, an even sample, and those that move
     farthest in code values.
+
+    Parameters
+    ----------
+    photograph : Photograph
+        Whose encoding holds.
+    original : ndarray of uint8 or uint16, shape (rows, columns, 3)
+        Part of the photograph.
+    change : callable
+        Takes a slice of rows, or a pair of index arrays, and returns signed integers, shape (...,
+        3).
+    steps_per_code : int
+        64 or 1.
+    count : int
+        Pixels that change.
+
+    Returns
+    -------
+    difference : Difference
+        Mean and largest; both 0 where nothing changes.
     """
     reached = changed(change, len(original), MEASURED, FARTHEST)
     if not reached.count:
@@ -245,12 +338,31 @@ def _ciede2000(
 
 
 def people_report(people: Sequence[Person]) -> list[PersonReport]:
-    """What is known of everybody."""
+    """What is known of everybody.
+
+    Parameters
+    ----------
+    people : sequence of Person
+
+    Returns
+    -------
+    list of PersonReport
+    """
     return [person_report(person) for person in people]
 
 
 def person_report(person: Person) -> PersonReport:
-    """What is known of a person, without the landmarks: face geometry is not kept."""
+    """What is known of a person, without the landmarks: face geometry is not kept.
+
+    Parameters
+    ----------
+    person : Person
+
+    Returns
+    -------
+    PersonReport
+        Angles in degrees, areas in pixels and square millimetres.
+    """
     face = person.face
     return PersonReport(
         index=person.index,
@@ -268,18 +380,54 @@ def person_report(person: Person) -> PersonReport:
 
 
 def area_of(alpha: Alpha, mm_per_pixel: float) -> Area:
-    """Size of a mask."""
+    """Size of a mask.
+
+    Parameters
+    ----------
+    alpha : ndarray of float32, shape (height, width)
+        In [0, 1]; half a pixel counts as half.
+    mm_per_pixel : float
+
+    Returns
+    -------
+    Area
+        Pixels and square millimetres.
+    """
     pixels = cv2.sumElems(alpha)[0]
     return Area(pixels=round(pixels, 1), mm2=round(pixels * mm_per_pixel**2, 1))
 
 
 def box_report(box: Box) -> BoxReport:
-    """A box for the report."""
+    """A box for the report.
+
+    Parameters
+    ----------
+    box : Box
+
+    Returns
+    -------
+    BoxReport
+    """
     return BoxReport(top=box.top, left=box.left, bottom=box.bottom, right=box.right)
 
 
 def file_report(path: Path) -> FileReport:
-    """Name and hash of a file."""
+    """Name and hash of a file.
+
+    Parameters
+    ----------
+    path : path
+
+    Returns
+    -------
+    FileReport
+        SHA-256 in hexadecimal.
+
+    Raises
+    ------
+    OSError
+        The file cannot be read.
+    """
     with path.open("rb") as file:
         return FileReport(name=path.name, sha256=hashlib.file_digest(file, "sha256").hexdigest())
 

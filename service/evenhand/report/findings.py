@@ -60,6 +60,17 @@ def findings_of(step: str, facts: Mapping[str, Any]) -> list[str]:
     """Sentences about what a step found on one person, from its facts.
 
     Empty for steps that find nothing, and for layers made before facts named burns.
+
+    Parameters
+    ----------
+    step : str
+        Name of the step.
+    facts : mapping
+        As the step returned them, for one person.
+
+    Returns
+    -------
+    list of str
     """
     return redness_findings(facts) if step == "redness" and "burns" in facts else []
 
@@ -71,6 +82,11 @@ def redness_findings(facts: Mapping[str, Any]) -> list[str]:
     ----------
     facts : mapping
         As `evenhand.steps.redness.redness` returns them.
+
+    Returns
+    -------
+    list of str
+        At least one.
     """
     burns = facts.get("burns", ())
     said: dict[str, None] = {}

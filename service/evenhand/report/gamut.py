@@ -20,7 +20,17 @@ TOLD = 0.001
 
 
 def share_beyond_srgb(photograph: Photograph) -> float:
-    """Share of the photograph's pixels, 0 to 1, whose colours lie outside sRGB."""
+    """Share of the photograph's pixels, 0 to 1, whose colours lie outside sRGB.
+
+    Parameters
+    ----------
+    photograph : Photograph
+        Of a large one an even sample of pixels is looked at.
+
+    Returns
+    -------
+    float
+    """
     if photograph.profile is None:
         return 0.0
     step = max(1, math.ceil(math.sqrt(photograph.frame.area / SAMPLED)))
@@ -31,7 +41,17 @@ def share_beyond_srgb(photograph: Photograph) -> float:
 
 
 def gamut_notes(photograph: Photograph) -> list[str]:
-    """What to say of colours that pictures for the screen cannot show; nothing where they can."""
+    """What to say of colours that pictures for the screen cannot show; nothing where they can.
+
+    Parameters
+    ----------
+    photograph : Photograph
+
+    Returns
+    -------
+    list of str
+        At most one sentence.
+    """
     share = share_beyond_srgb(photograph)
     if share < TOLD:
         return []

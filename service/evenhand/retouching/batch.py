@@ -65,6 +65,12 @@ def portraits_in(
         Folder for the results, if any are written.
     others : sequence of path
         More photographs that nothing may replace.
+    failed : list of Outcome
+        One for each file or folder that cannot be done, with its trouble.
+
+    Returns
+    -------
+    portraits : list of path
     """
     found: list[Path] = []
     failed: list[Outcome] = []
@@ -104,7 +110,27 @@ def retouch_many(
 ) -> Iterator[Outcome]:
     """Retouch each file into `out` and give each outcome as soon as it is there.
 
-    The other parameters are those of `evenhand.retouching.portrait.retouch`.
+    Parameters
+    ----------
+    paths : sequence of path
+        Photographs; as many at a time as there are processors.
+    out : path
+        Folder for the results.
+    settings : RetouchSettings
+        For all of them.
+    overwrite : bool
+        Replace results that are there.
+    dry_run : bool
+        Compute and report, write nothing.
+    certificate : Certificate, optional
+        Signs the results' content credentials.
+    before_burn : path, optional
+        A portrait of the same person from before the burn.
+
+    Yields
+    ------
+    Outcome
+        In the order in which they end. A photograph's trouble is told in its outcome, never raised.
     """
     workers = min(len(paths), available())
     given = settings, overwrite, dry_run, certificate, before_burn

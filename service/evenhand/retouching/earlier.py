@@ -26,6 +26,17 @@ CUT = "Cut both photographs to the same person, or name people in the service."
 def skin_before(path: Path, settings: PeopleSettings) -> DaySkin:
     """Skin of the one person in a portrait taken before the burn.
 
+    Parameters
+    ----------
+    path : path
+        The earlier portrait.
+    settings : PeopleSettings
+        How people are looked for.
+
+    Returns
+    -------
+    DaySkin
+
     Raises
     ------
     UnreadablePhotographError, UnsupportedPhotographError, PhotographTooLargeError
@@ -47,6 +58,20 @@ def skin_before(path: Path, settings: PeopleSettings) -> DaySkin:
 def measured(photograph: Photograph, person: Person, name: str) -> DaySkin:
     """A person's skin in an earlier portrait.
 
+    Parameters
+    ----------
+    photograph : Photograph
+        The earlier portrait.
+    person : Person
+        Who is meant.
+    name : str
+        The portrait's name, for the message.
+
+    Returns
+    -------
+    DaySkin
+        At least one region.
+
     Raises
     ------
     WrongPhotographError
@@ -66,6 +91,19 @@ def reference_for(
 ) -> dict[int, ReferenceSkin]:
     """The earlier skin in the light of a portrait, by index of its one person; empty for nobody.
 
+    Parameters
+    ----------
+    photograph : Photograph
+        The portrait to be retouched.
+    people : sequence of Person
+        Everybody found in it.
+    before : DaySkin
+        From `skin_before`.
+
+    Returns
+    -------
+    dict of int to ReferenceSkin
+
     Raises
     ------
     WrongPhotographError
@@ -84,6 +122,21 @@ def reference_of(
     photograph: Photograph, person: Person, before: DaySkin, name: str
 ) -> ReferenceSkin:
     """A person's earlier skin in the light of a portrait.
+
+    Parameters
+    ----------
+    photograph : Photograph
+        The portrait to be retouched.
+    person : Person
+        Who is meant.
+    before : DaySkin
+        Their earlier skin.
+    name : str
+        The portrait's name, for the message.
+
+    Returns
+    -------
+    ReferenceSkin
 
     Raises
     ------

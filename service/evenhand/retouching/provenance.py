@@ -60,7 +60,25 @@ def edit_of(
     strengths: Mapping[str, float] | Sequence[float],
     when: datetime | None = None,
 ) -> photo.Edit | None:
-    """Entry of the history for layers at their strengths; None where nothing is applied."""
+    """Entry of the history for layers at their strengths; None where nothing is applied.
+
+    Parameters
+    ----------
+    layers : sequence of Layer
+    strengths : mapping of step to float, or sequence of float
+        In [0, 1]: one for each step, or one for each layer in order.
+    when : datetime, optional
+        With a time zone; now, if left out.
+
+    Returns
+    -------
+    Edit or None
+
+    Raises
+    ------
+    WrongSettingError
+        A layer has no strength, or one outside [0, 1].
+    """
     applied = _applied(layers, strengths)
     if not applied:
         return None
@@ -73,7 +91,21 @@ def edit_of(
 
 
 def taking_off(layers: Sequence[Layer], *, whole: bool, when: datetime | None = None) -> photo.Edit:
-    """Entry of the history for layers taken off again, wholly or nearly."""
+    """Entry of the history for layers taken off again, wholly or nearly.
+
+    Parameters
+    ----------
+    layers : sequence of Layer
+        What is taken off.
+    whole : bool
+        The original came back bit for bit.
+    when : datetime, optional
+        With a time zone; now, if left out.
+
+    Returns
+    -------
+    Edit
+    """
     steps = ", ".join(dict.fromkeys(layer.step for layer in layers)) or "none"
     return photo.Edit(
         when or datetime.now(UTC),

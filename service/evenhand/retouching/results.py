@@ -37,7 +37,17 @@ class Results:
 
     @classmethod
     def of(cls, stem: str, suffix: str) -> Results:
-        """Names for the results of a photograph called `stem` plus `suffix`."""
+        """Names for the results of a photograph called `stem` plus `suffix`.
+
+        Parameters
+        ----------
+        stem, suffix : str
+            "portrait" and ".jpg".
+
+        Returns
+        -------
+        Results
+        """
         return cls(
             portrait=stem + suffix,
             layers=f"{stem}.layers",
@@ -84,7 +94,23 @@ class Writing:
     when: datetime | None
 
     def at_once(self, layers: Sequence[Layer], measured: Measuring) -> Changes:
-        """Blend, write everything but the report, and measure, at the same time."""
+        """Blend, write everything but the report, and measure, at the same time.
+
+        Parameters
+        ----------
+        layers : sequence of Layer
+        measured : callable
+            Gives the report of each layer.
+
+        Returns
+        -------
+        Changes
+
+        Raises
+        ------
+        NotWrittenError, OSError
+            A file cannot be written.
+        """
         with ThreadPoolExecutor() as threads:
             tasks = [threads.submit(self.save_layers, layers)]
             pixels = layering.blend(self.photograph, layers, self.strengths)
@@ -100,6 +126,22 @@ class Writing:
         """The same one after the other.
 
         The layers are emptied once they are saved and measured; blending reads the saved ones.
+
+        Parameters
+        ----------
+        layers : list of Layer
+            Emptied in place.
+        measured : callable
+            Gives the report of each layer.
+
+        Returns
+        -------
+        Changes
+
+        Raises
+        ------
+        NotWrittenError, OSError
+            A file cannot be written.
         """
         self.save_layers(layers)
         each = measured(layers)
@@ -115,19 +157,40 @@ class Writing:
         return Changes(each, total)
 
     def save_layers(self, layers: Sequence[Layer]) -> None:
-        """Write the layer set."""
+        """Write the layer set.
+
+        Parameters
+        ----------
+        layers : sequence of Layer
+        """
         name = self.results.layers
         layering.save(self.beside / name, self.photograph, layers, self.strengths, self.home / name)
 
     def write_portrait(self, layers: Sequence[Layer], pixels: CodeValues) -> None:
-        """Write the portrait itself."""
+        """Write the portrait itself.
+
+        Parameters
+        ----------
+        layers : sequence of Layer
+            What was blended, for the file's history.
+        pixels : ndarray of uint8 or uint16, shape (height, width, 3)
+            The result.
+        """
         path = self.beside / self.results.portrait
         write_result(
             pixels, self.photograph, path, layers, self.strengths, self.certificate, self.when
         )
 
     def write_pictures(self, layers: Sequence[Layer], pixels: CodeValues) -> None:
-        """Write the before/after picture and, where marks were looked for, the numbered one."""
+        """Write the before/after picture and, where marks were looked for, the numbered one.
+
+        Parameters
+        ----------
+        layers : sequence of Layer
+            At least one; the before/after picture shows the largest in full size.
+        pixels : ndarray of uint8 or uint16, shape (height, width, 3)
+            The result.
+        """
         largest = max(layers, key=lambda layer: layer.box.area).box
         picture = comparison(self.photograph, pixels, largest)
         write_with_notices(picture, self.beside / self.results.comparison)
