@@ -41,6 +41,18 @@ _HIGH_DYNAMIC_RANGE = {16: "PQ", 18: "HLG"}
 def coded_profile(primaries: int, transfer: int, name: str) -> bytes | None:
     """A profile for coded primaries and curve; None for sRGB and for codes that say nothing.
 
+    Parameters
+    ----------
+    primaries, transfer : int
+        Codes of ITU-T H.273, tables 2 and 3.
+    name : str
+        The file's name, for messages.
+
+    Returns
+    -------
+    bytes or None
+        An ICC profile.
+
     Raises
     ------
     UnsupportedPhotographError
@@ -65,7 +77,22 @@ def adobe_rgb_profile() -> bytes:
 
 @cache
 def gamma_profile(primaries: Chromaticities, white: tuple[float, float], gamma: float) -> bytes:
-    """A profile of given primaries and white, whose linear light is the code to the `gamma`."""
+    """A profile of given primaries and white, whose linear light is the code to the `gamma`.
+
+    Parameters
+    ----------
+    primaries : tuple of six float
+        x and y of red, green and blue.
+    white : tuple of float
+        x and y.
+    gamma : float
+        1 for linear codes.
+
+    Returns
+    -------
+    bytes
+        An ICC profile, the same bytes every time.
+    """
     return with_fixed_date(
         imagecodecs.cms_profile(
             "rgb", whitepoint=(*white, 1.0), primaries=_with_luminance(primaries), gamma=gamma
@@ -74,7 +101,16 @@ def gamma_profile(primaries: Chromaticities, white: tuple[float, float], gamma: 
 
 
 def with_fixed_date(profile: bytes) -> bytes:
-    """A profile that was just made, without the time of it."""
+    """A profile that was just made, without the time of it.
+
+    Parameters
+    ----------
+    profile : bytes
+
+    Returns
+    -------
+    bytes
+    """
     dated = bytearray(profile)
     dated[_DATE] = _FIXED_DATE
     return bytes(dated)

@@ -84,7 +84,19 @@ def delivery(
 
 
 def refuse_existing(out: Path, names: list[str]) -> None:
-    """Raise NotWrittenError if any of `names` is already in `out`."""
+    """Make sure that a folder holds none of the names that are about to be written.
+
+    Parameters
+    ----------
+    out : path
+        The folder; it need not exist.
+    names : list of str
+
+    Raises
+    ------
+    NotWrittenError
+        One of them is there.
+    """
     existing = [name for name in names if (out / name).exists()]
     if existing:
         raise NotWrittenError(
@@ -94,7 +106,17 @@ def refuse_existing(out: Path, names: list[str]) -> None:
 
 
 def refuse_original(original: Path, target: Path) -> None:
-    """Raise NotWrittenError if `target` is the original."""
+    """Make sure that a file about to be written is not the original, under whatever name.
+
+    Parameters
+    ----------
+    original, target : path
+
+    Raises
+    ------
+    NotWrittenError
+        It is.
+    """
     if target.exists() and target.samefile(original):
         raise NotWrittenError(
             f"{target} is the original, which is never written to.",

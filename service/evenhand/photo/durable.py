@@ -16,7 +16,18 @@ PROBE_BYTES = 16384
 
 
 def flush(path: Path) -> None:
-    """Wait until a file's bytes, or a folder's names, are on the disk."""
+    """Wait until a file's bytes, or a folder's names, are on the disk.
+
+    Parameters
+    ----------
+    path : path
+        A file or a folder.
+
+    Raises
+    ------
+    OSError
+        It cannot be opened, or the disk failed. A disk that cannot flush folders is no error.
+    """
     descriptor = os.open(path, os.O_RDONLY)
     try:
         os.fsync(descriptor)
@@ -28,7 +39,18 @@ def flush(path: Path) -> None:
 
 
 def flush_tree(folder: Path) -> None:
-    """Flush every file and folder inside a folder, and the folder."""
+    """Flush every file and folder inside a folder, and the folder.
+
+    Parameters
+    ----------
+    folder : path
+        Links inside it are not followed.
+
+    Raises
+    ------
+    OSError
+        As for `flush`.
+    """
     for inside in folder.iterdir():
         if inside.is_dir() and not inside.is_symlink():
             flush_tree(inside)
@@ -38,7 +60,20 @@ def flush_tree(folder: Path) -> None:
 
 
 def make_folder(folder: Path, mode: int = 0o777) -> None:
-    """Make a folder and those above it, and flush the names of all that were made."""
+    """Make a folder and those above it, and flush the names of all that were made.
+
+    Parameters
+    ----------
+    folder : path
+        Nothing is done where it is there.
+    mode : int
+        Permissions of those that are made, less what the process masks.
+
+    Raises
+    ------
+    OSError
+        A folder cannot be made or flushed.
+    """
     if folder.is_dir():
         return
     make_folder(folder.parent, mode)
@@ -47,7 +82,17 @@ def make_folder(folder: Path, mode: int = 0o777) -> None:
 
 
 def probe(folder: Path) -> None:
-    """Write and flush a small file in a folder, and take it away; raises where that fails."""
+    """Write and flush a small file in a folder, and take it away.
+
+    Parameters
+    ----------
+    folder : path
+
+    Raises
+    ------
+    OSError
+        That failed: the folder is missing, may not be written to, or its disk is full.
+    """
     with tempfile.TemporaryFile(dir=folder) as file:
         file.write(bytes(PROBE_BYTES))
         file.flush()

@@ -12,17 +12,49 @@ _EXIF_DIRECTORY, _INTEROPERABILITY_DIRECTORY, _INDEX_TAG = 0x8769, 0xA005, 1
 
 
 def orientation_of(exif: bytes | None) -> int:
-    """Orientation from an Exif block (TIFF header onwards), 1 where it holds none."""
+    """Orientation from an Exif block (TIFF header onwards), 1 where it holds none.
+
+    Parameters
+    ----------
+    exif : bytes or None
+        A broken block counts as none.
+
+    Returns
+    -------
+    int
+        1 to 8.
+    """
     return valid_orientation(_value(exif, ORIENTATION_TAG))
 
 
 def valid_orientation(value: object) -> int:
-    """`value` where it is one of the eight orientations, else 1."""
+    """`value` where it is one of the eight orientations, else 1.
+
+    Parameters
+    ----------
+    value : object
+        What a file says.
+
+    Returns
+    -------
+    int
+        1 to 8.
+    """
     return value if isinstance(value, int) and 1 <= value <= 8 else 1
 
 
 def interoperability_of(exif: bytes | None) -> str | None:
-    """The interoperability index: R98 for sRGB, R03 for Adobe RGB, None where there is none."""
+    """The interoperability index: R98 for sRGB, R03 for Adobe RGB, None where there is none.
+
+    Parameters
+    ----------
+    exif : bytes or None
+        From the TIFF header onwards; a broken block counts as none.
+
+    Returns
+    -------
+    str or None
+    """
     value = _value(exif, _INDEX_TAG, _EXIF_DIRECTORY, _INTEROPERABILITY_DIRECTORY)
     return value.strip("\x00 ") if isinstance(value, str) else None
 

@@ -29,7 +29,16 @@ _HEIF_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"mif1", b"mif2", b"msf1", b
 
 
 def kind_of(start: bytes) -> FileKind | None:
-    """HEIF or AVIF from a file's first 16 bytes, None for anything else."""
+    """HEIF or AVIF from a file's first 16 bytes, None for anything else.
+
+    Parameters
+    ----------
+    start : bytes
+
+    Returns
+    -------
+    FileKind or None
+    """
     if start[4:8] != b"ftyp":
         return None
     if start[8:12] in _AVIF_BRANDS:
@@ -38,7 +47,31 @@ def kind_of(start: bytes) -> FileKind | None:
 
 
 def decode(content: bytes, name: str, pixel_limit: int) -> Decoded:
-    """Read a HEIF or AVIF file; errors as for `jpeg.decode`."""
+    """Read a HEIF or AVIF file.
+
+    Parameters
+    ----------
+    content : bytes
+        The whole file.
+    name : str
+        The file's name, for messages.
+    pixel_limit : int
+        Largest number of pixels to decode.
+
+    Returns
+    -------
+    Decoded
+        8 or 16 bits; its source writes TIFF.
+
+    Raises
+    ------
+    UnreadablePhotographError
+        The file is truncated or damaged.
+    UnsupportedPhotographError
+        A sequence, a greyscale picture or one of high dynamic range; or no reader is installed.
+    PhotographTooLargeError
+        More than `pixel_limit` pixels.
+    """
     kind = kind_of(content[:16]) or FileKind.HEIF
     if content[8:12] in _SEQUENCE_BRANDS:
         raise UnsupportedPhotographError(

@@ -14,6 +14,15 @@ SMALLEST_SIDE = 8
 def check_size(height: int, width: int, name: str, pixel_limit: int) -> None:
     """Refuse pictures that are too small or too large.
 
+    Parameters
+    ----------
+    height, width : int
+        Of the picture in pixels.
+    name : str
+        The file's name, for messages.
+    pixel_limit : int
+        Largest number of pixels.
+
     Raises
     ------
     PhotographTooLargeError

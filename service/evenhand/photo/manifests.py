@@ -31,7 +31,18 @@ NOTE = (
 
 
 def without_manifest(segments: Sequence[Segment]) -> tuple[Segment, ...]:
-    """Segments of a JPEG file but those that hold a manifest store."""
+    """Segments of a JPEG file but those that hold a manifest store.
+
+    Parameters
+    ----------
+    segments : sequence of Segment
+        As they stand before the scan.
+
+    Returns
+    -------
+    tuple of Segment
+        In the same order.
+    """
     jumbf = [s for s in segments if s.marker == APP11 and s.payload.startswith(_JUMBF_HEAD)]
     stores = {s.payload[_NUMBER] for s in jumbf if s.payload[_TYPE] == _MANIFEST_STORE}
     taken = {id(s) for s in jumbf if s.payload[_NUMBER] in stores}

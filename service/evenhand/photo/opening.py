@@ -37,7 +37,16 @@ class Identity:
 
 
 def identity_of(file: FileIO) -> Identity:
-    """The identity of an open file."""
+    """The identity of an open file.
+
+    Parameters
+    ----------
+    file : FileIO
+
+    Returns
+    -------
+    Identity
+    """
     found = os.fstat(file.fileno())
     return Identity(found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns)
 
@@ -45,6 +54,15 @@ def identity_of(file: FileIO) -> Identity:
 @contextmanager
 def opened(path: Path) -> Iterator[FileIO]:
     """Open a photograph for reading and leave its times as they were.
+
+    Parameters
+    ----------
+    path : path
+
+    Yields
+    ------
+    FileIO
+        Unbuffered, at its start; closed afterwards.
 
     Raises
     ------
@@ -66,7 +84,22 @@ def opened(path: Path) -> Iterator[FileIO]:
 
 
 def sha256_of(file: FileIO) -> str:
-    """SHA-256 of a whole file, in hexadecimal; the place in the file is left where it is."""
+    """SHA-256 of a whole file, in hexadecimal; the place in the file is left where it is.
+
+    Parameters
+    ----------
+    file : FileIO
+
+    Returns
+    -------
+    str
+        64 digits.
+
+    Raises
+    ------
+    OSError
+        The file cannot be read.
+    """
     digest, place = hashlib.sha256(), 0
     while chunk := os.pread(file.fileno(), _CHUNK, place):
         digest.update(chunk)
@@ -75,7 +108,19 @@ def sha256_of(file: FileIO) -> str:
 
 
 def copy_of(source: FileIO, file: BinaryIO) -> None:
-    """Copy a whole file into an empty one, inside the system where it can."""
+    """Copy a whole file into an empty one, inside the system where it can.
+
+    Parameters
+    ----------
+    source : FileIO
+    file : binary file
+        Empty, open for writing.
+
+    Raises
+    ------
+    OSError
+        A file cannot be read or written.
+    """
     size = os.fstat(source.fileno()).st_size
     copied = 0
     with suppress(OSError, AttributeError):  # other file systems, other systems

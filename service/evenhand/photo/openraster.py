@@ -54,6 +54,11 @@ def write_openraster(
     overwrite : bool
         Replace an existing file.
 
+    Returns
+    -------
+    Path
+        The file.
+
     Raises
     ------
     NotWrittenError

@@ -24,21 +24,54 @@ _TURNS: dict[int, tuple[bool, bool, bool]] = {
 
 
 def upright(stored: npt.NDArray[Any], orientation: int) -> npt.NDArray[Any]:
-    """The picture turned upright, a view; rows and columns are the first two axes."""
+    """The picture turned upright, a view; rows and columns are the first two axes.
+
+    Parameters
+    ----------
+    stored : ndarray, shape (rows, columns, ...)
+        As the file holds it.
+    orientation : int
+        1 to 8, as Exif counts.
+
+    Returns
+    -------
+    ndarray, shape (height, width, ...)
+    """
     swap, flip_rows, flip_columns = _TURNS[orientation]
     turned = np.swapaxes(stored, 0, 1) if swap else stored
     return turned[:: -1 if flip_rows else 1, :: -1 if flip_columns else 1]
 
 
 def as_stored(turned: npt.NDArray[Any], orientation: int) -> npt.NDArray[Any]:
-    """The inverse of `upright`, a view too."""
+    """The inverse of `upright`, a view too.
+
+    Parameters
+    ----------
+    turned : ndarray, shape (height, width, ...)
+        Upright.
+    orientation : int
+        1 to 8, as Exif counts.
+
+    Returns
+    -------
+    ndarray, shape (rows, columns, ...)
+    """
     swap, flip_rows, flip_columns = _TURNS[orientation]
     unflipped = turned[:: -1 if flip_rows else 1, :: -1 if flip_columns else 1]
     return np.swapaxes(unflipped, 0, 1) if swap else unflipped
 
 
 def contiguous(view: npt.NDArray[Any]) -> npt.NDArray[Any]:
-    """A C-ordered copy of a turned view; the array itself where it already is one."""
+    """A C-ordered copy of a turned view; the array itself where it already is one.
+
+    Parameters
+    ----------
+    view : ndarray
+
+    Returns
+    -------
+    ndarray of the same shape and dtype
+    """
     if view.flags.c_contiguous:
         return view
     if view.ndim == 3 and view.strides[0] < view.strides[1]:

@@ -80,7 +80,15 @@ class Photograph:
 
     @cached_property
     def encoding(self) -> Encoding:
-        """How code values map to linear light, from the profile."""
+        """How code values map to linear light, from the profile.
+
+        Raises
+        ------
+        UnreadablePhotographError
+            The profile is broken.
+        UnsupportedPhotographError
+            The profile describes other data than RGB.
+        """
         try:
             return encoding_of(self.profile)
         except EvenhandError as error:

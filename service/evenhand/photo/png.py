@@ -84,7 +84,16 @@ class PngSource:
     kind = FileKind.PNG
 
     def with_xmp(self, packet: bytes) -> PngSource:
-        """The same source, whose results carry another XMP packet."""
+        """The same source, whose results carry another XMP packet.
+
+        Parameters
+        ----------
+        packet : bytes
+
+        Returns
+        -------
+        PngSource
+        """
         text = Chunk(b"iTXt", _XMP_KEYWORD + bytes(4) + packet)
         return PngSource(
             before=(*(chunk for chunk in self.before if not chunk.is_xmp), text),
@@ -109,7 +118,15 @@ class PngSource:
         return blocks
 
     def write(self, result: Stored, original: Stored, file: BinaryIO) -> None:
-        """Write the picture anew between the source's own chunks."""
+        """Write the picture anew between the source's own chunks.
+
+        Parameters
+        ----------
+        result, original : Stored
+            Only the result is looked at.
+        file : binary file
+            Open for writing.
+        """
         pixels = contiguous(result.pixels)
         if result.alpha is not None:
             pixels = np.dstack((pixels, result.alpha))
@@ -122,9 +139,31 @@ class PngSource:
 
 
 def decode(content: bytes, name: str, pixel_limit: int) -> Decoded:
-    """Read a PNG file; arguments and errors as for `jpeg.decode`.
+    """Read a PNG file.
 
     Animated and indexed pictures and those with a transparent colour are refused.
+
+    Parameters
+    ----------
+    content : bytes
+        The whole file.
+    name : str
+        The file's name, for messages.
+    pixel_limit : int
+        Largest number of pixels to decode.
+
+    Returns
+    -------
+    Decoded
+
+    Raises
+    ------
+    UnreadablePhotographError
+        The file is truncated or damaged.
+    UnsupportedPhotographError
+        A kind of picture that is refused.
+    PhotographTooLargeError
+        More than `pixel_limit` pixels.
     """
     chunks = _chunks_of(content, name)
     depth = _check_chunks(chunks, name, pixel_limit)
@@ -263,7 +302,19 @@ def _gamma_profile(gamma: bytes, chromaticities: bytes) -> bytes | None:
 
 
 def with_profile(encoded: bytes, profile: bytes | None) -> bytes:
-    """A PNG file with an ICC profile put in (PNG, section 11.3.2.3)."""
+    """A PNG file with an ICC profile put in (PNG, section 11.3.2.3).
+
+    Parameters
+    ----------
+    encoded : bytes
+        A PNG file without a profile.
+    profile : bytes or None
+        None leaves the file as it is.
+
+    Returns
+    -------
+    bytes
+    """
     if profile is None:
         return encoded
     header, *rest = _chunks_of(encoded, "the encoded picture")

@@ -49,6 +49,10 @@ def is_raw(start: bytes, file: FileIO | None) -> bool:
         The first 16 bytes.
     file : FileIO or None
         The file where it is a TIFF file, to look for sensor data in it; left at its start.
+
+    Returns
+    -------
+    bool
     """
     if start.startswith(STARTS) or start[4:12] == b"ftypcrx " or start[8:10] == b"CR":
         return True
@@ -71,7 +75,31 @@ def _holds_sensor_data(file: FileIO) -> bool:
 
 
 def decode(content: bytes, name: str, pixel_limit: int) -> Decoded:
-    """Develop a RAW file; errors as for `jpeg.decode`."""
+    """Develop a RAW file.
+
+    Parameters
+    ----------
+    content : bytes
+        The whole file.
+    name : str
+        The file's name, for messages.
+    pixel_limit : int
+        Largest number of pixels to develop.
+
+    Returns
+    -------
+    Decoded
+        16 bits of linear light, ProPhoto primaries; its source writes TIFF.
+
+    Raises
+    ------
+    UnreadablePhotographError
+        The file is truncated or damaged.
+    UnsupportedPhotographError
+        LibRaw does not read this kind, or it holds no three colours.
+    PhotographTooLargeError
+        More than `pixel_limit` pixels.
+    """
     import rawpy
 
     try:

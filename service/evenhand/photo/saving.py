@@ -31,6 +31,11 @@ def saved(
     original : Path or None
         A file that must never be written to, overwrite or not.
 
+    Yields
+    ------
+    binary file
+        Open for reading and writing.
+
     Raises
     ------
     NotWrittenError

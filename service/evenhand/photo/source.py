@@ -29,11 +29,34 @@ class Source(Protocol):
         ...
 
     def with_xmp(self, packet: bytes) -> Source:
-        """The same source, whose results carry another XMP packet."""
+        """The same source, whose results carry another XMP packet.
+
+        Parameters
+        ----------
+        packet : bytes
+            UTF-8, with its wrapper.
+
+        Returns
+        -------
+        Source
+        """
         ...
 
     def write(self, result: Stored, original: Stored, file: BinaryIO) -> None:
-        """Write `result` in the form of the source; `original` is what the source holds."""
+        """Write `result` in the form of the source; `original` is what the source holds.
+
+        Parameters
+        ----------
+        result, original : Stored
+            In the orientation of the source, of one shape and type.
+        file : binary file
+            Empty, open for reading and writing.
+
+        Raises
+        ------
+        NotWrittenError
+            The source cannot be written again.
+        """
         ...
 
 

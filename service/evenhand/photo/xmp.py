@@ -74,6 +74,16 @@ def with_edit(packet: bytes | None, edit: Edit) -> bytes:
     """The packet with an entry in its history, its dates, and the digital source type.
 
     A missing or unreadable packet is replaced by a new one; everything else in it is kept.
+
+    Parameters
+    ----------
+    packet : bytes or None
+    edit : Edit
+        What was done; with `enhanced` false a digital source type of ours is taken out.
+
+    Returns
+    -------
+    bytes
     """
     tree = tree_of(packet)
     description = ElementTree.SubElement(
@@ -96,6 +106,15 @@ def of_developed_picture(packet: bytes) -> bytes:
     """The packet without what holds for the file as it was stored, not for the finished picture.
 
     That is its turn, and settings for developing it, which readers would apply again.
+
+    Parameters
+    ----------
+    packet : bytes
+
+    Returns
+    -------
+    bytes
+        The same where it says nothing of either.
     """
     if not any(namespace.encode() in packet for namespace in (TIFF, CAMERA_RAW)):
         return packet
@@ -108,13 +127,36 @@ def of_developed_picture(packet: bytes) -> bytes:
 
 
 def packet_of(tree: ElementTree.Element, *, padded: bool = True) -> bytes:
-    """A packet of a tree, with room for later changes unless that is not wanted."""
+    """A packet of a tree, with room for later changes unless that is not wanted.
+
+    Parameters
+    ----------
+    tree : Element
+        An x:xmpmeta.
+    padded : bool
+        Leave that room.
+
+    Returns
+    -------
+    bytes
+        UTF-8, with its wrapper.
+    """
     written: bytes = ElementTree.tostring(tree, "utf-8")
     return _BEGIN + written + (_PADDING if padded else b"\n") + _FINISH
 
 
 def tree_of(packet: bytes | None) -> ElementTree.Element:
-    """The packet's x:xmpmeta element, a new one where there is none that can be read."""
+    """The packet's x:xmpmeta element, a new one where there is none that can be read.
+
+    Parameters
+    ----------
+    packet : bytes or None
+        One that declares entities counts as unreadable.
+
+    Returns
+    -------
+    Element
+    """
     for prefix, namespace in _PREFIXES.items():
         ElementTree.register_namespace(prefix, namespace)
     if packet and b"<!DOCTYPE" not in packet and b"<!ENTITY" not in packet:
@@ -167,7 +209,20 @@ def _append_event(
 
 
 def value_of(tree: ElementTree.Element, name: str) -> str | None:
-    """A simple property, written as an element or as an attribute (XMP part 1, section 7.9)."""
+    """A simple property, written as an element or as an attribute (XMP part 1, section 7.9).
+
+    Parameters
+    ----------
+    tree : Element
+        An x:xmpmeta.
+    name : str
+        `{namespace}name`.
+
+    Returns
+    -------
+    str or None
+        None where there is none.
+    """
     for holder in tree.iter(f"{{{RDF}}}Description"):
         if name in holder.attrib:
             return holder.attrib[name]
@@ -183,7 +238,15 @@ def _set(tree: ElementTree.Element, description: ElementTree.Element, name: str,
 
 
 def remove(tree: ElementTree.Element, name: str) -> None:
-    """Take a property out, wherever it stands."""
+    """Take a property out, wherever it stands.
+
+    Parameters
+    ----------
+    tree : Element
+        An x:xmpmeta, changed in place.
+    name : str
+        `{namespace}name`.
+    """
     for holder in tree.iter(f"{{{RDF}}}Description"):
         holder.attrib.pop(name, None)
         for element in holder.findall(name):

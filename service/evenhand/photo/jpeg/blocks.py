@@ -99,7 +99,16 @@ class Sampling:
 
 
 def sampling_of(layout: Layout) -> Sampling | None:
-    """How the picture is sampled; None where averaging would not come out even."""
+    """How the picture is sampled; None where averaging would not come out even.
+
+    Parameters
+    ----------
+    layout : Layout
+
+    Returns
+    -------
+    Sampling or None
+    """
     factors = np.array([(v, h) for h, v in layout.frame.sampling], np.int64)
     if factors.shape != (3, 2) or (factors < 1).any() or (factors.max(axis=0) % factors).any():
         return None
@@ -125,6 +134,10 @@ class SequentialScan:
 
 def sequential_scan(layout: Layout) -> SequentialScan | None:
     """Find every unit of an ordinary (sequential, interleaved, Huffman-coded) file.
+
+    Parameters
+    ----------
+    layout : Layout
 
     Returns
     -------
@@ -211,7 +224,18 @@ def _complete_tables(order: BlockOrder) -> list[Segment]:
 
 
 def touched_units(sampling: Sampling, result: CodeValues, original: CodeValues) -> Integers:
-    """Numbers of the units with a changed pixel, ascending; some unchanged neighbours may be in."""
+    """Numbers of the units with a changed pixel, ascending; some unchanged neighbours may be in.
+
+    Parameters
+    ----------
+    sampling : Sampling
+    result, original : ndarray of uint8, shape (height, width, 3)
+
+    Returns
+    -------
+    ndarray of int64, shape (n,)
+        Row by row.
+    """
     changed = np.zeros(sampling.units, np.bool_)
     if result.flags.c_contiguous and original.flags.c_contiguous:
         words = result.size // 8
@@ -236,6 +260,15 @@ def coefficient_differences(
     touched: Integers,
 ) -> Shorts:
     """What is added to the quantised coefficients of each touched unit.
+
+    Parameters
+    ----------
+    sampling : Sampling
+    layout : Layout
+        Its quantisation and colour coding hold.
+    result, original : ndarray of uint8, shape (height, width, 3)
+    touched : ndarray of int64
+        Units, ascending, from `touched_units`.
 
     Returns
     -------

@@ -24,6 +24,16 @@ def rewritten(layout: Layout, result: CodeValues, original: CodeValues) -> Layou
 
     It is sequential, whatever the source is: jpeglib writes coefficients in no other order.
 
+    Parameters
+    ----------
+    layout : Layout
+        The source.
+    result, original : ndarray of uint8, shape (height, width, 3)
+
+    Returns
+    -------
+    Layout
+
     Raises
     ------
     NotWrittenError

@@ -75,7 +75,20 @@ class UnitIndex:
 
 
 def unstuffed(data: Octets) -> tuple[Octets, Integers]:
-    """Data without stuffed bytes and restart markers, and where each restart interval begins."""
+    """Data without stuffed bytes and restart markers, and where each restart interval begins.
+
+    Parameters
+    ----------
+    data : ndarray of uint8, shape (n,)
+        Entropy-coded, from the first scan byte.
+    starts : ndarray of int64
+        First byte of each interval in `clean`, and the end of the last.
+
+    Returns
+    -------
+    clean : ndarray of uint8
+        With zeros after its end.
+    """
     clean = np.zeros(data.size + _PADDING, np.uint8)
     starts = np.zeros(np.count_nonzero(_restarts(data)) + 2, np.int64)
     size, count = _unstuff(data, clean, starts)
@@ -92,6 +105,14 @@ def _restarts(data: Octets) -> npt.NDArray[np.bool_]:
 
 def index_units(data: Octets, tables: HuffmanTables, order: BlockOrder) -> tuple[UnitIndex, int]:
     """Find every unit of the entropy-coded `data`.
+
+    Parameters
+    ----------
+    data : ndarray of uint8, shape (n,)
+        From the first byte of the scan to the last.
+    tables : HuffmanTables
+    order : BlockOrder
+        How blocks follow each other.
 
     Returns
     -------

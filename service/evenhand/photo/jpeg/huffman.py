@@ -49,6 +49,15 @@ class HuffmanTables:
 def huffman_tables(segments: list[bytes]) -> HuffmanTables:
     """Tables of all DHT segments' payloads (T.81, B.2.4.2 and annex C).
 
+    Parameters
+    ----------
+    segments : list of bytes
+        A later table takes the place of an earlier one.
+
+    Returns
+    -------
+    HuffmanTables
+
     Raises
     ------
     ValueError

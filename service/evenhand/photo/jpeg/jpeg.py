@@ -81,7 +81,16 @@ class JpegSource:
     kind = FileKind.JPEG
 
     def with_xmp(self, packet: bytes) -> JpegSource:
-        """The same source, whose results carry another XMP packet."""
+        """The same source, whose results carry another XMP packet.
+
+        Parameters
+        ----------
+        packet : bytes
+
+        Returns
+        -------
+        JpegSource
+        """
         return replace(self, new_xmp=packet)
 
     @cached_property
@@ -112,7 +121,20 @@ class JpegSource:
         return interoperability_of(self.metadata.get("exif")) == _ADOBE_RGB_MARK
 
     def write(self, result: Stored, original: Stored, file: BinaryIO) -> None:
-        """Write the file again; only blocks with changed pixels get other coefficients."""
+        """Write the file again; only blocks with changed pixels get other coefficients.
+
+        Parameters
+        ----------
+        result, original : Stored
+            Without alpha, 8 bit, of one shape.
+        file : binary file
+            Open for writing.
+
+        Raises
+        ------
+        NotWrittenError
+            Coefficients of a file of this kind cannot be changed.
+        """
         pixels, before = result.pixels, original.pixels
         segments, pieces = (
             self._changed_scan(pixels, before)
@@ -174,6 +196,11 @@ def decode(content: bytes, name: str, pixel_limit: int) -> Decoded:
         The file's name for messages.
     pixel_limit : int
         Largest number of pixels to decode.
+
+    Returns
+    -------
+    Decoded
+        8 bits; its source writes the file again.
 
     Raises
     ------

@@ -129,7 +129,20 @@ class Layout:
         return end_of_scan(self.content, self.scan_data) == self.end - 2
 
     def payloads(self, marker: int, head: bytes = b"") -> list[bytes]:
-        """Payloads of all segments of a kind, without their `head`."""
+        """Payloads of all segments of a kind, without their `head`.
+
+        Parameters
+        ----------
+        marker : int
+            Second byte of the marker.
+        head : bytes
+            What the payload must begin with.
+
+        Returns
+        -------
+        list of bytes
+            In the file's order.
+        """
         return [
             s.payload[len(head) :]
             for s in self.segments
@@ -151,7 +164,24 @@ class Layout:
 
 
 def layout_of(content: bytes, name: str) -> Layout:
-    """Walk through the markers up to the end of the picture."""
+    """Walk through the markers up to the end of the picture.
+
+    Parameters
+    ----------
+    content : bytes
+        A file that begins with the marker of a JPEG file.
+    name : str
+        The file's name, for messages.
+
+    Returns
+    -------
+    Layout
+
+    Raises
+    ------
+    UnreadablePhotographError
+        A marker or the end of the picture is missing.
+    """
     segments: list[Segment] = []
     place, scan = 2, 0
     while place + 4 <= len(content):
@@ -175,13 +205,41 @@ def layout_of(content: bytes, name: str) -> Layout:
 
 
 def end_of_scan(content: bytes, place: int) -> int:
-    """The next marker that is neither a restart nor a stuffed byte."""
+    """The next marker that is neither a restart nor a stuffed byte.
+
+    Parameters
+    ----------
+    content : bytes
+        The whole file.
+    place : int
+        Byte where the entropy-coded data begin.
+
+    Returns
+    -------
+    int
+        Byte of the marker; the file's length where there is none.
+    """
     found = _NEXT_MARKER.search(content, place)
     return found.start() if found else len(content)
 
 
 def frame_of(segment: Segment) -> Frame:
-    """The frame header (B.2.2); raises IndexError where it is cut short."""
+    """The frame header (B.2.2).
+
+    Parameters
+    ----------
+    segment : Segment
+        A start of frame.
+
+    Returns
+    -------
+    Frame
+
+    Raises
+    ------
+    IndexError
+        It is cut short.
+    """
     data = segment.payload
     count = data[5]
     components = [data[6 + 3 * i : 9 + 3 * i] for i in range(count)]
@@ -198,6 +256,14 @@ def frame_of(segment: Segment) -> Frame:
 
 def quantisation(layout: Layout) -> npt.NDArray[np.float32]:
     """Quantisation steps of the components, row by row, shape (components, 64) (T.81, B.2.4.1).
+
+    Parameters
+    ----------
+    layout : Layout
+
+    Returns
+    -------
+    ndarray of float32, shape (components, 64)
 
     Raises
     ------

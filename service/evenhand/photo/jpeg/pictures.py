@@ -109,6 +109,11 @@ def with_moved_pictures(
         Bytes of the main picture.
     moved : int
         Bytes by which the pictures after it begin later than before.
+
+    Returns
+    -------
+    tuple of Segment
+        The same where there is no list.
     """
     place, place_before = _list_place(segments), _list_place(before)
     if place is None or place_before is None:

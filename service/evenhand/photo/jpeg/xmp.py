@@ -33,7 +33,17 @@ _ABOUT = {f"{{{RDF}}}about": ""}
 
 
 def packet_in(segments: Sequence[Segment]) -> bytes | None:
-    """The XMP packet of a file, its extension put back in; None where there is none."""
+    """The XMP packet of a file, its extension put back in; None where there is none.
+
+    Parameters
+    ----------
+    segments : sequence of Segment
+
+    Returns
+    -------
+    bytes or None
+        Without its extension where that is incomplete.
+    """
     packet = next((s.payload[len(XMP_HEAD) :] for s in segments if s.is_xmp), None)
     if packet is None or b"HasExtendedXMP" not in packet:
         return packet
@@ -51,7 +61,18 @@ def packet_in(segments: Sequence[Segment]) -> bytes | None:
 
 
 def with_packet(segments: Sequence[Segment], packet: bytes) -> tuple[Segment, ...]:
-    """The segments with another XMP packet in the place of the old one, or after Exif."""
+    """The segments with another XMP packet in the place of the old one, or after Exif.
+
+    Parameters
+    ----------
+    segments : sequence of Segment
+    packet : bytes
+        Of any length: what one segment cannot hold goes into extensions.
+
+    Returns
+    -------
+    tuple of Segment
+    """
     news = _segments_of(packet)
     olds = [i for i, s in enumerate(segments) if s.is_xmp]
     heads = [i for i, s in enumerate(segments) if s.marker in (APP0, APP1)]

@@ -27,6 +27,15 @@ _REVERSED_BITS = 2
 def lzw_pixels(page: tifffile.TiffPage) -> npt.NDArray[Any]:
     """All samples of a page, shape (height, width, samples), whatever their planes.
 
+    Parameters
+    ----------
+    page : TiffPage
+
+    Returns
+    -------
+    ndarray, shape (height, width, samples)
+        Of the page's type.
+
     Raises
     ------
     ValueError, imagecodecs.ImcdError

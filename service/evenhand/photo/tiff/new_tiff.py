@@ -55,11 +55,28 @@ class NewTiffSource:
     orientation = 1
 
     def with_xmp(self, packet: bytes) -> NewTiffSource:
-        """The same source, whose results carry another XMP packet."""
+        """The same source, whose results carry another XMP packet.
+
+        Parameters
+        ----------
+        packet : bytes
+
+        Returns
+        -------
+        NewTiffSource
+        """
         return replace(self, metadata={**self.metadata, "xmp": packet})
 
     def write(self, result: Stored, original: Stored, file: BinaryIO) -> None:
-        """Write an uncompressed TIFF with the profile and metadata."""
+        """Write an uncompressed TIFF with the profile and metadata.
+
+        Parameters
+        ----------
+        result, original : Stored
+            Only the result is looked at.
+        file : binary file
+            Empty, open for reading and writing.
+        """
         pixels = contiguous(result.pixels)
         if result.alpha is not None:
             pixels = np.dstack((pixels, result.alpha))
@@ -101,7 +118,21 @@ def new_tiff_source(
 ) -> NewTiffSource:
     """What a new file takes over of a file's profile and metadata blocks, where it has them.
 
-    `exif` may be a whole TIFF file, as for `essential_exif`.
+    Parameters
+    ----------
+    kind : FileKind
+        Of the file that was read.
+    profile : bytes or None
+        ICC profile.
+    exif : bytes, optional
+        An Exif block, or a whole TIFF file.
+    xmp : bytes, optional
+        A packet; without what holds for the stored file alone.
+    iptc : bytes, optional
+
+    Returns
+    -------
+    NewTiffSource
     """
     blocks = {
         "exif": essential_exif(exif) if exif else None,
@@ -118,6 +149,11 @@ def essential_exif(block: bytes) -> bytes | None:
     ----------
     block : bytes
         An Exif block, or a whole TIFF file.
+
+    Returns
+    -------
+    bytes or None
+        From the TIFF header onwards.
     """
     from PIL import Image
 

@@ -148,7 +148,19 @@ class _Room:
 
 
 def append(file: BinaryIO, data: bytes) -> int:
-    """Write data at the end, on an even byte as TIFF asks for; gives back where."""
+    """Write data at the end, on an even byte as TIFF asks for.
+
+    Parameters
+    ----------
+    file : binary file
+        Left at its new end.
+    data : bytes
+
+    Returns
+    -------
+    int
+        Byte where the data begin.
+    """
     end = file.seek(0, 2)
     if end % 2:
         file.write(b"\x00")
@@ -157,7 +169,16 @@ def append(file: BinaryIO, data: bytes) -> int:
 
 
 def segments_of(page: tifffile.TiffPage) -> Iterator[Segment]:
-    """Strips or tiles in the order of the offsets (TIFF 6.0, sections 3 and 15)."""
+    """Strips or tiles in the order of the offsets (TIFF 6.0, sections 3 and 15).
+
+    Parameters
+    ----------
+    page : TiffPage
+
+    Yields
+    ------
+    Segment
+    """
     height, width, samples = page.imagelength, page.imagewidth, page.samplesperpixel
     separate = page.planarconfig == tifffile.PLANARCONFIG.SEPARATE and samples > 1
     if page.is_tiled:
@@ -220,7 +241,17 @@ def _plane(stored: Stored, sample: int) -> npt.NDArray[Any]:
 
 
 def codes_of(floats: npt.NDArray[Any]) -> npt.NDArray[np.uint16]:
-    """16-bit codes of floating-point values, 0 to 1 as 0 to 65535; what lies outside is cut."""
+    """16-bit codes of floating-point values, 0 to 1 as 0 to 65535; what lies outside is cut.
+
+    Parameters
+    ----------
+    floats : ndarray of floats
+        What is no number becomes 0.
+
+    Returns
+    -------
+    ndarray of uint16, same shape
+    """
     scaled = np.nan_to_num(floats.astype(np.float32), nan=0.0)
     np.clip(scaled, 0, 1, out=scaled)
     scaled *= _FLOAT_STEPS

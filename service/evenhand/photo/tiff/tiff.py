@@ -104,11 +104,33 @@ class TiffSource:
     kind = FileKind.TIFF
 
     def with_xmp(self, packet: bytes) -> TiffSource:
-        """The same source, whose results carry another XMP packet."""
+        """The same source, whose results carry another XMP packet.
+
+        Parameters
+        ----------
+        packet : bytes
+
+        Returns
+        -------
+        TiffSource
+        """
         return replace(self, new_xmp=packet)
 
     def write(self, result: Stored, original: Stored, file: BinaryIO) -> None:
-        """Copy the file and replace the strips or tiles that changed."""
+        """Copy the file and replace the strips or tiles that changed.
+
+        Parameters
+        ----------
+        result, original : Stored
+            In the orientation of the file, of one shape and type.
+        file : binary file
+            Empty, open for reading and writing.
+
+        Raises
+        ------
+        NotWrittenError
+            The file was changed since it was read.
+        """
         with opened(self.path) as source:
             if identity_of(source) != self.identity:
                 raise NotWrittenError(
@@ -131,7 +153,31 @@ class TiffSource:
 
 
 def decode(file: FileIO, path: Path, pixel_limit: int) -> Decoded:
-    """Read a TIFF file; errors as for `jpeg.decode`."""
+    """Read a TIFF file.
+
+    Parameters
+    ----------
+    file : FileIO
+        The open file.
+    path : path
+        Where it lies; results are made from it again.
+    pixel_limit : int
+        Largest number of pixels to decode.
+
+    Returns
+    -------
+    Decoded
+
+    Raises
+    ------
+    UnreadablePhotographError
+        The file is truncated or damaged.
+    UnsupportedPhotographError
+        Several pictures, no RGB, a lossy compression, or samples that are neither 8 nor 16 bits nor
+        floating point.
+    PhotographTooLargeError
+        More than `pixel_limit` pixels.
+    """
     name = path.name
     try:
         with tifffile.TiffFile(file, name=name) as tiff:
