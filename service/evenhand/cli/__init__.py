@@ -22,7 +22,17 @@ class Commands(click.Group):
     """Commands that end quietly where they are interrupted."""
 
     def invoke(self, ctx: click.Context) -> Any:
-        """Run a command."""
+        """Run a command; an interrupt ends it with `INTERRUPTED` and a line instead of a traceback.
+
+        Parameters
+        ----------
+        ctx : click.Context
+
+        Returns
+        -------
+        object
+            What the command returned.
+        """
         try:
             return super().invoke(ctx)
         except KeyboardInterrupt:

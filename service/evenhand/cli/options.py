@@ -23,11 +23,41 @@ class PerStep(click.ParamType[tuple[str, float]]):
         self.alone = alone
 
     def get_metavar(self, param: click.Parameter, ctx: click.Context | None = None) -> str:
-        """What the help shows."""
+        """What the help shows.
+
+        Parameters
+        ----------
+        param : click.Parameter
+        ctx : click.Context, optional
+
+        Returns
+        -------
+        str
+        """
         return self.metavar
 
     def convert(self, value: Any, param: Any, ctx: Any) -> tuple[str, float]:
-        """Step, empty for all of them, and number."""
+        """Step, empty for all of them, and number.
+
+        Parameters
+        ----------
+        value : str
+            "STEP=NUMBER", or "NUMBER" where it may stand for all steps.
+        param : click.Parameter or None
+        ctx : click.Context or None
+            For the message.
+        number : float
+            Of any size: limits are the settings' own.
+
+        Returns
+        -------
+        step : str
+
+        Raises
+        ------
+        click.BadParameter
+            The value is written otherwise.
+        """
         if isinstance(value, tuple):
             return value
         step, equals, number = str(value).rpartition("=")
@@ -45,7 +75,25 @@ class Point(click.ParamType[tuple[int, int]]):
     name = "X,Y"
 
     def convert(self, value: Any, param: Any, ctx: Any) -> tuple[int, int]:
-        """Column and row."""
+        """Column and row.
+
+        Parameters
+        ----------
+        value : str
+            "COLUMN,ROW" in pixels of the upright photograph.
+        param : click.Parameter or None
+        ctx : click.Context or None
+            For the message.
+
+        Returns
+        -------
+        column, row : int
+
+        Raises
+        ------
+        click.BadParameter
+            The value is written otherwise.
+        """
         if isinstance(value, tuple):
             return value
         try:

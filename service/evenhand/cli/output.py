@@ -23,7 +23,20 @@ SOME_FAILED = 1
 
 @contextmanager
 def progress(total: int, *, shown: bool) -> Iterator[Callable[[], None]]:
-    """Show a progress bar on a terminal while the block runs; gives what moves it on by one."""
+    """Show a progress bar on a terminal while the block runs.
+
+    Parameters
+    ----------
+    total : int
+        Portraits; for fewer than two no bar is shown.
+    shown : bool
+        False keeps it away.
+
+    Yields
+    ------
+    callable
+        Moves the bar on by one portrait.
+    """
     if not shown or total < 2 or not sys.stderr.isatty():
         yield lambda: None
         return
@@ -36,7 +49,14 @@ def progress(total: int, *, shown: bool) -> Iterator[Callable[[], None]]:
 
 
 def say_outcome(outcome: Outcome, *, as_json: bool) -> None:
-    """Print a line on one file: results on standard output, trouble on standard error."""
+    """Print a line on one file: results on standard output, trouble on standard error.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    as_json : bool
+        Print JSON instead, trouble too on standard output.
+    """
     if outcome.report is not None and as_json:
         click.echo(outcome.report.model_dump_json())
     elif as_json:
@@ -48,7 +68,18 @@ def say_outcome(outcome: Outcome, *, as_json: bool) -> None:
 
 
 def line_of(path: Path, report: Report) -> str:
-    """What a photographer wants to know of one portrait, in a line."""
+    """What a photographer wants to know of one portrait, in a line.
+
+    Parameters
+    ----------
+    path : path
+        The original.
+    report : Report
+
+    Returns
+    -------
+    str
+    """
     if report.advice:
         return f"{path.name}: {report.advice}"
     found = len(report.people)
@@ -61,7 +92,12 @@ def line_of(path: Path, report: Report) -> str:
 
 
 def say_tones(report: ToneReport) -> None:
-    """Print how far apart skin is over a shoot, and a line for each portrait."""
+    """Print how far apart skin is over a shoot, and a line for each portrait.
+
+    Parameters
+    ----------
+    report : ToneReport
+    """
     for tone in report.portraits:
         balance = ", ".join(f"{gain:.3f}" for gain in tone.balance)
         click.echo(f"{tone.name}: exposure {tone.exposure:+.2f} stops, balance {balance}")
@@ -80,6 +116,16 @@ def say_notices() -> None:
 
 
 def fail(error: EvenhandError) -> NoReturn:
-    """Print what is wrong and what to do, and end."""
+    """Print what is wrong and what to do, and end.
+
+    Parameters
+    ----------
+    error : EvenhandError
+
+    Raises
+    ------
+    SystemExit
+        Always, with `SOME_FAILED`.
+    """
     click.secho(str(error), err=True, fg="red")
     sys.exit(SOME_FAILED)

@@ -27,7 +27,28 @@ def settings_from(
     burnt_at: Sequence[tuple[int, int]] = (),
     leave_at: Sequence[tuple[int, int]] = (),
 ) -> RetouchSettings:
-    """Settings of a retouch from what the command line says; ends with a usage error if wrong."""
+    """Settings of a retouch from what the command line says.
+
+    Parameters
+    ----------
+    only : sequence of str
+        Steps to run; those that run by default if empty.
+    strengths, caps : sequence of (str, float)
+        By step; the empty name stands for all steps, and "sum" for all layers together.
+    others : sequence of str
+        "STEP.SETTING=VALUE".
+    skin_at, burnt_at, leave_at : sequence of (int, int)
+        Points, column and row, of the upright photograph.
+
+    Returns
+    -------
+    RetouchSettings
+
+    Raises
+    ------
+    click.UsageError
+        A step or setting is unknown, or a value outside its limits.
+    """
     from pydantic import ValidationError
 
     from evenhand.computing import DEFAULT_STEPS, STEPS, RetouchSettings
@@ -56,14 +77,40 @@ def settings_from(
 
 
 def wrong_setting(error: ValidationError) -> str:
-    """The first thing wrong about settings, in a line."""
+    """The first thing wrong about settings, in a line.
+
+    Parameters
+    ----------
+    error : ValidationError
+
+    Returns
+    -------
+    str
+    """
     trouble = error.errors()[0]
     where = ".".join(str(part) for part in trouble["loc"])
     return f"{where}: {trouble['msg']}."
 
 
 def certificate_from(chain: Path | None, key: Path | None, algorithm: str) -> Certificate | None:
-    """What to sign with, None where nothing was given; ends with an error if it does not fit."""
+    """What to sign with, None where nothing was given; a file that does not fit ends the program.
+
+    Parameters
+    ----------
+    chain, key : path or None
+        PEM files of the certificates and of the private key.
+    algorithm : str
+        Of the signature, as C2PA names it.
+
+    Returns
+    -------
+    Certificate or None
+
+    Raises
+    ------
+    click.UsageError
+        One of the two is missing.
+    """
     if chain is None and key is None:
         return None
     if chain is None or key is None:
@@ -78,7 +125,22 @@ def certificate_from(chain: Path | None, key: Path | None, algorithm: str) -> Ce
 
 
 def by_step(strengths: Sequence[tuple[str, float]]) -> dict[str, float]:
-    """Strength by step; the empty name stands for all steps that are not named."""
+    """Strength by step; the empty name stands for all steps that are not named.
+
+    Parameters
+    ----------
+    strengths : sequence of (str, float)
+        The last one named for a step holds.
+
+    Returns
+    -------
+    dict of str to float
+
+    Raises
+    ------
+    click.UsageError
+        A strength is not in [0, 1].
+    """
     for step, strength in strengths:
         if not 0 <= strength <= 1:
             raise click.UsageError(f"--strength {step or strength}: say a number from 0 to 1.")

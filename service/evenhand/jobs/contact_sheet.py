@@ -59,7 +59,17 @@ class Entry:
 
 
 def write_contact_sheet(path: Path, title: str, entries: Sequence[Entry]) -> None:
-    """Write the sheet as a PDF; the same content gives the same bytes."""
+    """Write the sheet as a PDF; the same content gives the same bytes.
+
+    Parameters
+    ----------
+    path : path
+        Replaced if it is there.
+    title : str
+        The shoot's name.
+    entries : sequence of Entry
+        In the order of the sheet, `ROWS` on a page.
+    """
     pdfmetrics.registerFont(TTFont(FONT, "Vera.ttf"))
     canvas = Canvas(str(path), pagesize=A4, invariant=1)
     canvas.setTitle(f"{title}: before and after")

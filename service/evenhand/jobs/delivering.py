@@ -29,7 +29,23 @@ SHEET_SIDE = 900
 
 
 def make_final(place: Place, run: Run) -> None:
-    """Render a portrait's final, as signed or by a recorded override."""
+    """Render a portrait's final, as signed or by a recorded override.
+
+    Parameters
+    ----------
+    place : Place
+    run : Run
+        Its arguments may hold a format and a longest side in pixels.
+
+    Raises
+    ------
+    StaleError
+        The portrait or what is signed changed meanwhile.
+    NoSignOffError
+        The sign-off does not hold, and there is no override.
+    NotReadyError
+        The layers are not computed, or no longer fit what is set.
+    """
     with place.database.reading() as session:
         portrait, items, state = _basis(place, session, run)
         sha256, name = portrait.sha256, portrait.name
@@ -64,7 +80,19 @@ def make_final(place: Place, run: Run) -> None:
 
 
 def make_delivery(place: Place, run: Run) -> None:
-    """Pack a shoot's finals into a ZIP with a contact sheet of before and after."""
+    """Pack a shoot's finals into a ZIP with a contact sheet of before and after.
+
+    Parameters
+    ----------
+    place : Place
+    run : Run
+        Its arguments may name the finals.
+
+    Raises
+    ------
+    StaleError
+        A final changed meanwhile.
+    """
     with place.database.reading() as session:
         shoot = session.get_one(Shoot, run.shoot_id)
         finals = _held_finals(session, run)
@@ -102,7 +130,24 @@ def make_delivery(place: Place, run: Run) -> None:
 
 
 def layers_of(place: Place, shoot_id: str, items: list[Shown]) -> list[Layer]:
-    """The layers of these rows, read from their files."""
+    """The layers of these rows, read from their files.
+
+    Parameters
+    ----------
+    place : Place
+    shoot_id : str
+    items : list of Shown
+
+    Returns
+    -------
+    list of Layer
+        In the rows' order.
+
+    Raises
+    ------
+    DamagedFileError
+        A layer's file is missing, or is not what it was.
+    """
     return [unpack_layer(place.files.read(shoot_id, item.layer.sha256)) for item in items]
 
 

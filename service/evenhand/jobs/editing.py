@@ -21,6 +21,17 @@ def edited(person: Person, edits: Sequence[Edit]) -> Person:
 
     What is painted into a skin region is taken out of the kept parts and the other way round, so
     that a pixel is one or the other.
+
+    Parameters
+    ----------
+    person : Person
+        As found.
+    edits : sequence of (Region, str, Mask)
+        Region, `IN` or `OUT`, and what was painted.
+
+    Returns
+    -------
+    Person
     """
     masks = dict(person.masks)
     for region, paint, painted in edits:

@@ -46,6 +46,10 @@ def write_form(
         as the original.
     layers, strengths
         What was blended.
+    photograph : Photograph
+        The original.
+    folder : path
+        Where the file is made.
 
     Returns
     -------

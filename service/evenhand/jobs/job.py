@@ -67,6 +67,13 @@ class Run:
     def doing(self, what: str, progress: float) -> None:
         """Say what is being done and how far it is, 0 to 1.
 
+        Parameters
+        ----------
+        what : str
+            In a few words.
+        progress : float
+            0 to 1.
+
         Raises
         ------
         SupersededError
@@ -83,7 +90,18 @@ class Run:
                 raise SupersededError(self.job_id)
 
     def waiting(self, what_for: str) -> None:
-        """Say what keeps the job from going on; raises as `doing` does."""
+        """Say what keeps the job from going on.
+
+        Parameters
+        ----------
+        what_for : str
+            A sentence; the first 255 characters are kept.
+
+        Raises
+        ------
+        SupersededError
+            This attempt is no longer the one that counts.
+        """
         with self.database.writing() as session:
             job = self._mine(session)
             job.doing, job.waits_for = f"waiting: {what_for}"[:255], what_for[:255]
@@ -103,14 +121,38 @@ class Run:
             yield session
 
     def end(self, session: Session, result: dict[str, Any] | None = None) -> None:
-        """End the job as done, in the transaction that enters its results."""
+        """End the job as done, in the transaction that enters its results.
+
+        Parameters
+        ----------
+        session : Session
+            From `committing`.
+        result : dict, optional
+            Plain values, for whoever asks for the job.
+
+        Raises
+        ------
+        SupersededError
+            This attempt is no longer the one that counts.
+        """
         job = self._mine(session)
         job.state, job.progress, job.doing, job.result = State.DONE, 1.0, "", result or {}
         job.waits_for = ""
         job.finished_at = now()
 
     def fail(self, trouble: str, advice: str) -> None:
-        """End the job as failed."""
+        """End the job as failed.
+
+        Parameters
+        ----------
+        trouble, advice : str
+            What went wrong, and what to do.
+
+        Raises
+        ------
+        SupersededError
+            This attempt is no longer the one that counts.
+        """
         with self.database.writing() as session:
             job = self._mine(session)
             job.state, job.doing, job.waits_for = State.FAILED, "", ""
@@ -124,7 +166,20 @@ class Run:
 
 
 def begin(database: Database, job_id: str) -> Run | None:
-    """Begin a job, or begin it again; None where there is nothing left to do."""
+    """Begin a job, or begin it again; None where there is nothing left to do.
+
+    A job whose workers ended `MOST_DEATHS` times while doing it is ended as failed.
+
+    Parameters
+    ----------
+    database : Database
+    job_id : str
+
+    Returns
+    -------
+    Run or None
+        The attempt that counts from now on.
+    """
     with database.writing() as session:
         job = session.scalars(select(Job).where(Job.id == job_id).with_for_update()).first()
         if job is None or job.state in OVER:

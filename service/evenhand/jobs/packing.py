@@ -31,7 +31,19 @@ MOMENT = (1980, 1, 1, 0, 0, 0)
 
 
 def pack(facts: Mapping[str, Any], arrays: Mapping[str, npt.NDArray[Any]]) -> bytes:
-    """One package; the same content always gives the same bytes."""
+    """One package; the same content always gives the same bytes.
+
+    Parameters
+    ----------
+    facts : mapping
+        What JSON can hold, but `version`.
+    arrays : mapping of str to ndarray
+        By name; of any type but objects.
+
+    Returns
+    -------
+    bytes
+    """
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as package:
         content = json.dumps({"version": VERSION, **facts}, sort_keys=True).encode()
@@ -46,7 +58,25 @@ def pack(facts: Mapping[str, Any], arrays: Mapping[str, npt.NDArray[Any]]) -> by
 
 
 def unpack(data: bytes) -> tuple[dict[str, Any], dict[str, npt.NDArray[Any]]]:
-    """Facts and arrays of a package."""
+    """Facts and arrays of a package.
+
+    Parameters
+    ----------
+    data : bytes
+        From `pack`.
+    arrays : dict of str to ndarray
+
+    Returns
+    -------
+    facts : dict
+
+    Raises
+    ------
+    ValueError
+        The package is of another version, or an array is broken.
+    BadZipFile, KeyError
+        The bytes are no package.
+    """
     with zipfile.ZipFile(io.BytesIO(data)) as package:
         facts = json.loads(package.read(FACTS))
         if facts.pop("version", None) != VERSION:
@@ -62,7 +92,16 @@ def unpack(data: bytes) -> tuple[dict[str, Any], dict[str, npt.NDArray[Any]]]:
 
 
 def pack_person(person: Person) -> bytes:
-    """A person with masks and the belief in burns (16 bit), and face geometry."""
+    """A person with masks and the belief in burns (16 bit), and face geometry.
+
+    Parameters
+    ----------
+    person : Person
+
+    Returns
+    -------
+    bytes
+    """
     face = person.face
     facts = {
         "index": person.index,
@@ -91,7 +130,23 @@ def pack_person(person: Person) -> bytes:
 
 
 def unpack_person(data: bytes) -> Person:
-    """The person of a package."""
+    """The person of a package.
+
+    Parameters
+    ----------
+    data : bytes
+        From `pack_person`.
+
+    Returns
+    -------
+    Person
+        Masks within 1/131070 of those packed.
+
+    Raises
+    ------
+    ValueError
+        As for `unpack`.
+    """
     facts, arrays = unpack(data)
     face = facts["face"] and Face(
         box=Box(**facts["face"]["box"]),
@@ -117,7 +172,16 @@ def unpack_person(data: bytes) -> Person:
 
 
 def pack_layer(layer: Layer) -> bytes:
-    """A layer as bytes."""
+    """A layer as bytes.
+
+    Parameters
+    ----------
+    layer : Layer
+
+    Returns
+    -------
+    bytes
+    """
     facts = {
         "step": layer.step,
         "person": layer.person,
@@ -131,18 +195,53 @@ def pack_layer(layer: Layer) -> bytes:
 
 
 def unpack_layer(data: bytes) -> Layer:
-    """The layer of a package."""
+    """The layer of a package.
+
+    Parameters
+    ----------
+    data : bytes
+        From `pack_layer`.
+
+    Returns
+    -------
+    Layer
+
+    Raises
+    ------
+    ValueError
+        As for `unpack`.
+    """
     facts, arrays = unpack(data)
     facts["box"] = Box(**facts["box"])
     return Layer(difference=arrays["difference"], **facts)
 
 
 def mask_codes(alpha: npt.NDArray[np.float32]) -> npt.NDArray[np.uint16]:
-    """Membership in [0, 1] as 16-bit codes."""
+    """Membership in [0, 1] as 16-bit codes.
+
+    Parameters
+    ----------
+    alpha : ndarray of float32
+        Clipped to [0, 1].
+
+    Returns
+    -------
+    ndarray of uint16, same shape
+    """
     codes: npt.NDArray[np.uint16] = np.rint(np.clip(alpha, 0, 1) * FULL).astype(np.uint16)
     return codes
 
 
 def mask_alpha(codes: npt.NDArray[np.generic]) -> npt.NDArray[np.float32]:
-    """16-bit codes as membership in [0, 1]."""
+    """16-bit codes as membership in [0, 1].
+
+    Parameters
+    ----------
+    codes : ndarray of integers
+        0 to 65535.
+
+    Returns
+    -------
+    ndarray of float32, same shape
+    """
     return codes.astype(np.float32) / np.float32(FULL)

@@ -45,6 +45,10 @@ class Place:
         scratch : Path, optional
             Folder for temporary files; see `Files`.
 
+        Returns
+        -------
+        Place
+
         Raises
         ------
         WrongAddressError
@@ -71,6 +75,15 @@ class Place:
 
 
 def addresses_in(folder: Path) -> tuple[str, str]:
-    """Addresses of records and files in one folder: what is used where none are given."""
+    """Addresses of records and files in one folder: what is used where none are given.
+
+    Parameters
+    ----------
+    folder : path
+
+    Returns
+    -------
+    records, files : str
+    """
     folder = folder.resolve()
     return f"sqlite:///{folder / 'records.sqlite'}", f"file://{quote(str(folder / 'files'))}"

@@ -91,6 +91,27 @@ class Queue:
         """Enter a job in the transaction of what it follows from.
 
         A job that waits to do the very same is given instead of a second one.
+
+        Parameters
+        ----------
+        session : Session
+            Of the transaction.
+        kind : Kind
+        shoot_id : str
+        portrait_id : str, optional
+            None where the work is on the whole shoot.
+        **arguments
+            Plain values that the work needs.
+
+        Returns
+        -------
+        Job
+            Waiting.
+
+        Raises
+        ------
+        NotFoundError
+            There is no such shoot, or it is being deleted.
         """
         storage.lock(session, shoot_id)
         waiting = session.scalars(
@@ -119,10 +140,21 @@ class Queue:
     def cancel(self, session: Session, job_id: str) -> Job:
         """Cancel a job that is not over; what it has not entered yet never will be.
 
+        Parameters
+        ----------
+        session : Session
+        job_id : str
+
+        Returns
+        -------
+        Job
+
         Raises
         ------
         ConflictError
             It is over.
+        NotFoundError
+            There is no such job.
         """
         job = _locked(session, job_id)
         if job.state in OVER:
@@ -133,10 +165,22 @@ class Queue:
     def retry(self, session: Session, job_id: str) -> Job:
         """Enter a failed or cancelled job again, as a job of its own.
 
+        Parameters
+        ----------
+        session : Session
+        job_id : str
+
+        Returns
+        -------
+        Job
+            The new one.
+
         Raises
         ------
         ConflictError
             It is done, or not over yet.
+        NotFoundError
+            There is no such job, or its shoot is gone.
         """
         known = session.get(Job, job_id)
         if known is not None:
@@ -149,7 +193,16 @@ class Queue:
         return self.add(session, Kind(job.kind), job.shoot_id, job.portrait_id, **job.arguments)
 
     def readmit(self, session: Session) -> int:
-        """Enter runs for jobs that have none, after a restore; gives how many."""
+        """Enter runs for jobs that have none, after a restore; gives how many.
+
+        Parameters
+        ----------
+        session : Session
+
+        Returns
+        -------
+        int
+        """
         jobs = session.scalars(select(Job).where(Job.state.not_in(OVER))).all()
         for job in jobs:
             job.state, job.attempt, job.deaths = State.WAITING.value, 0, 0
@@ -228,6 +281,15 @@ class JobWorker:
 
         Where one waits longer, for a disk with space or for the records, the worker stays entered,
         falls silent, and its work is handed over; the process has to end.
+
+        Parameters
+        ----------
+        wait_s : int
+            Seconds for the jobs that have begun.
+
+        Returns
+        -------
+        bool
         """
         self.stopping.set()
         DBOS.destroy(workflow_completion_timeout_sec=wait_s)
@@ -309,7 +371,18 @@ class Watch:
         self.looked = time.monotonic()
 
     def silent(self, seen: dict[str, datetime]) -> list[str]:
-        """Workers whose last word has been the same for `DEAD_AFTER_S`; `seen` is when it was."""
+        """Workers whose last word has been the same for `DEAD_AFTER_S`; `seen` is when it was.
+
+        Parameters
+        ----------
+        seen : dict of str to datetime
+            The last word of every worker that is entered.
+
+        Returns
+        -------
+        list of str
+            None after this process was held up itself.
+        """
         at = time.monotonic()
         if at - self.looked > DEAD_AFTER_S / 2:
             self.last = {}  # this process was held up itself, and so may the others have been
@@ -330,6 +403,17 @@ def hand_over(database: Database, watch: Watch, by: str) -> list[str]:
     The worker that does it, `by`, is none of them, however long the records made it wait. Each is
     given back once: the run's worker is compared and set in one statement, so any number of workers
     may hand over the same ones at the same time.
+
+    Parameters
+    ----------
+    database : Database
+    watch : Watch
+        What this worker remembers of the others.
+    by : str
+
+    Returns
+    -------
+    list of str
     """
     with database.reading() as session:
         rows = session.execute(select(Worker.id, Worker.seen_at).where(Worker.id != by)).all()
@@ -343,7 +427,12 @@ def hand_over(database: Database, watch: Watch, by: str) -> list[str]:
 
 
 def prepare(database: Database) -> None:
-    """Create or upgrade the tables of the durable runs."""
+    """Create or upgrade the tables of the durable runs.
+
+    Parameters
+    ----------
+    database : Database
+    """
     DBOS.migrate(database.address)
 
 

@@ -34,11 +34,35 @@ class Retoucher(Protocol):
         ...
 
     def read(self, path: Path) -> Photograph:
-        """The photograph of a file."""
+        """The photograph of a file.
+
+        Parameters
+        ----------
+        path : path
+
+        Returns
+        -------
+        Photograph
+
+        Raises
+        ------
+        EvenhandError
+            The file cannot be read.
+        """
         ...
 
     def find(self, photograph: Photograph) -> Sequence[Person]:
-        """Everybody in a photograph."""
+        """Everybody in a photograph.
+
+        Parameters
+        ----------
+        photograph : Photograph
+
+        Returns
+        -------
+        sequence of Person
+            In the order of their index.
+        """
         ...
 
     def layers(
@@ -50,18 +74,65 @@ class Retoucher(Protocol):
     ) -> list[Layer]:
         """Layers of the wanted steps, each inside its cap and together inside the sum's.
 
-        `before` is people's skin before a burn by their index.
+        Parameters
+        ----------
+        photograph : Photograph
+        people : sequence of Person
+        wanted : mapping of int to mapping of str to mapping
+            Steps by a person's index, and each step's settings.
+        before : mapping of int to DaySkin
+            People's skin before a burn, by index.
+
+        Returns
+        -------
+        list of Layer
+
+        Raises
+        ------
+        EvenhandError
+            An earlier portrait shows nothing that is seen here.
         """
         ...
 
     def skin_before(self, photograph: Photograph, person: Person, name: str) -> DaySkin:
-        """Skin of a person in a portrait of that name, taken before a burn."""
+        """Skin of a person in a portrait of that name, taken before a burn.
+
+        Parameters
+        ----------
+        photograph : Photograph
+            The earlier portrait.
+        person : Person
+            Who is meant.
+        name : str
+            The portrait's name, for messages.
+
+        Returns
+        -------
+        DaySkin
+
+        Raises
+        ------
+        EvenhandError
+            Too little skin is seen.
+        """
         ...
 
     def blend(
         self, photograph: Photograph, layers: Sequence[Layer], strengths: Sequence[float]
     ) -> CodeValues:
-        """The photograph's pixels with every layer at its strength."""
+        """The photograph's pixels with every layer at its strength.
+
+        Parameters
+        ----------
+        photograph : Photograph
+        layers : sequence of Layer
+        strengths : sequence of float
+            Of each layer, in [0, 1].
+
+        Returns
+        -------
+        ndarray of the photograph's dtype and shape
+        """
         ...
 
     def write(
@@ -72,7 +143,28 @@ class Retoucher(Protocol):
         layers: Sequence[Layer],
         strengths: Sequence[float],
     ) -> Path:
-        """Write a result, which says what was done, in the original's format; gives the file."""
+        """Write a result, which says what was done, in the original's format.
+
+        Parameters
+        ----------
+        pixels : ndarray like `photograph.pixels`
+        photograph : Photograph
+        folder : path
+            Where the file is made.
+        layers : sequence of Layer
+        strengths : sequence of float
+            Of each layer, in [0, 1].
+
+        Returns
+        -------
+        Path
+            The file.
+
+        Raises
+        ------
+        EvenhandError
+            The file cannot be written.
+        """
         ...
 
 
@@ -86,19 +178,58 @@ class Engine:
         return settings_models()
 
     def read(self, path: Path) -> Photograph:
-        """The photograph of a file; raises what `evenhand.photo.read` raises."""
+        """The photograph of a file.
+
+        Parameters
+        ----------
+        path : path
+
+        Returns
+        -------
+        Photograph
+
+        Raises
+        ------
+        EvenhandError
+            As `evenhand.photo.read` raises.
+        """
         from evenhand import photo
 
         return photo.read(path)
 
     def find(self, photograph: Photograph) -> Sequence[Person]:
-        """Everybody in a photograph."""
+        """Everybody in a photograph.
+
+        Parameters
+        ----------
+        photograph : Photograph
+
+        Returns
+        -------
+        sequence of Person
+        """
         from evenhand.people.finding import find_people
 
         return find_people(photograph)
 
     def skin_before(self, photograph: Photograph, person: Person, name: str) -> DaySkin:
-        """Skin of a person in a portrait taken before a burn."""
+        """Skin of a person in a portrait taken before a burn.
+
+        Parameters
+        ----------
+        photograph : Photograph
+        person : Person
+        name : str
+
+        Returns
+        -------
+        DaySkin
+
+        Raises
+        ------
+        WrongPhotographError
+            Too little of the person's skin is seen in it, or it is blown out.
+        """
         from evenhand.retouching.earlier import measured
 
         return measured(photograph, person, name)
@@ -110,7 +241,24 @@ class Engine:
         wanted: Wanted,
         before: Mapping[int, DaySkin] = NOBODY,
     ) -> list[Layer]:
-        """Layers of the wanted steps."""
+        """Layers of the wanted steps.
+
+        Parameters
+        ----------
+        photograph : Photograph
+        people : sequence of Person
+        wanted : mapping of int to mapping of str to mapping
+        before : mapping of int to DaySkin
+
+        Returns
+        -------
+        list of Layer
+
+        Raises
+        ------
+        WrongPhotographError
+            An earlier portrait shows nothing that is seen here.
+        """
         from evenhand.computing import RetouchSettings, compute_layers
         from evenhand.retouching.earlier import reference_of
 
@@ -130,7 +278,18 @@ class Engine:
     def blend(
         self, photograph: Photograph, layers: Sequence[Layer], strengths: Sequence[float]
     ) -> CodeValues:
-        """The photograph's pixels with every layer at its strength."""
+        """The photograph's pixels with every layer at its strength.
+
+        Parameters
+        ----------
+        photograph : Photograph
+        layers : sequence of Layer
+        strengths : sequence of float
+
+        Returns
+        -------
+        ndarray of the photograph's dtype and shape
+        """
         from evenhand import layers as layering
 
         return layering.blend(photograph, layers, strengths)
@@ -143,7 +302,25 @@ class Engine:
         layers: Sequence[Layer],
         strengths: Sequence[float],
     ) -> Path:
-        """Write a result in the original's format into a folder."""
+        """Write a result in the original's format into a folder.
+
+        Parameters
+        ----------
+        photograph : Photograph
+        pixels : ndarray like `photograph.pixels`
+        folder : path
+        layers : sequence of Layer
+        strengths : sequence of float
+
+        Returns
+        -------
+        Path
+
+        Raises
+        ------
+        NotWrittenError
+            As `evenhand.photo.write` raises.
+        """
         from evenhand.retouching.provenance import write_result
 
         out = folder / f"final{photograph.result_suffix}"
@@ -153,6 +330,19 @@ class Engine:
 
 def checked(retoucher: Retoucher, step: str, settings: Mapping[str, Any]) -> dict[str, Any]:
     """Settings of a step that were given, as its model reads them.
+
+    Parameters
+    ----------
+    retoucher : Retoucher
+        Whose steps there are.
+    step : str
+    settings : mapping
+        Plain values, as they came.
+
+    Returns
+    -------
+    dict
+        Plain values of what was given, without defaults.
 
     Raises
     ------

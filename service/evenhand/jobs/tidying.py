@@ -37,6 +37,10 @@ YOUNG_S = 3600.0
 def tidy(place: Place) -> dict[str, int]:
     """Finish broken-off deletions, delete what was removed, end uploads, delete lost files.
 
+    Parameters
+    ----------
+    place : Place
+
     Returns
     -------
     dict of str to int
@@ -60,7 +64,17 @@ def tidy(place: Place) -> dict[str, int]:
 
 
 def delete_removed(place: Place) -> int:
-    """Delete portraits that were removed too long ago to be brought back; gives how many."""
+    """Delete portraits that were removed too long ago to be brought back.
+
+    Parameters
+    ----------
+    place : Place
+
+    Returns
+    -------
+    int
+        How many.
+    """
     with place.database.reading() as session:
         portraits = overdue(session)
     for portrait_id in portraits:
@@ -70,7 +84,17 @@ def delete_removed(place: Place) -> int:
 
 
 def prune_audit(place: Place) -> int:
-    """Delete rows of the audit whose time is over; gives how many."""
+    """Delete rows of the audit whose time is over.
+
+    Parameters
+    ----------
+    place : Place
+
+    Returns
+    -------
+    int
+        How many.
+    """
     refused = (Audit.actor == NOBODY) & (Audit.at < now() - REFUSALS_KEPT)
     with place.database.writing() as session:
         gone = session.execute(delete(Audit).where(refused | (Audit.at < now() - AUDIT_KEPT)))
@@ -78,7 +102,17 @@ def prune_audit(place: Place) -> int:
 
 
 def end_uploads(place: Place) -> int:
-    """End uploads whose time is over, with their parts; gives how many."""
+    """End uploads whose time is over, with their parts.
+
+    Parameters
+    ----------
+    place : Place
+
+    Returns
+    -------
+    int
+        How many.
+    """
     with place.database.writing() as session:
         over = session.scalars(select(Upload).where(Upload.expires_at < now())).all()
         for upload in over:
@@ -89,7 +123,17 @@ def end_uploads(place: Place) -> int:
 
 
 def end_lost_parts(place: Place) -> int:
-    """Delete parts of uploads that are no longer known; gives of how many uploads."""
+    """Delete parts of uploads that are no longer known.
+
+    Parameters
+    ----------
+    place : Place
+
+    Returns
+    -------
+    int
+        Of how many uploads.
+    """
     lying = {
         (shoot, name.split("/")[1])
         for shoot, name, _, _ in place.files.listing()
@@ -104,7 +148,18 @@ def end_lost_parts(place: Place) -> int:
 
 
 def forget_old_runs(kept: timedelta = KEPT) -> int:
-    """Delete durable runs that ended long ago; the jobs they were of stay. Gives how many."""
+    """Delete durable runs that ended long ago; the jobs they were of stay.
+
+    Parameters
+    ----------
+    kept : timedelta
+        How long a run stays after its end.
+
+    Returns
+    -------
+    int
+        How many, `MOST_AT_ONCE` at most.
+    """
     ended = DBOS.list_workflows(
         status=["SUCCESS", "ERROR", "CANCELLED"],
         completed_before=(now() - kept).isoformat(),
@@ -118,7 +173,17 @@ def forget_old_runs(kept: timedelta = KEPT) -> int:
 
 
 def fail_lost_jobs(place: Place) -> int:
-    """End jobs whose durable run ended without them; gives how many."""
+    """End jobs whose durable run ended without them.
+
+    Parameters
+    ----------
+    place : Place
+
+    Returns
+    -------
+    int
+        How many.
+    """
     with place.database.reading() as session:
         old = now() - timedelta(seconds=YOUNG_S)
         jobs = list(

@@ -62,6 +62,11 @@ def do(place: Place, job_id: str) -> None:
 
     What keeps it from being done and passes is waited for, however long: records or files that do
     not answer, a disk that is full.
+
+    Parameters
+    ----------
+    place : Place
+    job_id : str
     """
     run, pause_s = None, SHORTEST_PAUSE_S
     while True:
@@ -108,7 +113,20 @@ def _attempt(place: Place, run: Run) -> None:
 
 
 def find(place: Place, run: Run) -> None:
-    """Read the portrait, find people, store their masks and geometry with it."""
+    """Read the portrait, find people, store their masks and geometry with it.
+
+    Parameters
+    ----------
+    place : Place
+    run : Run
+
+    Raises
+    ------
+    SupersededError
+        Another attempt counts by now.
+    EvenhandError
+        The file is no photograph that can be read.
+    """
     with place.database.reading() as session:
         portrait = _portrait(session, run)
     run.doing("reading", 0.1)
@@ -144,7 +162,18 @@ def find(place: Place, run: Run) -> None:
 
 
 def compute_layers(place: Place, run: Run) -> None:
-    """Compute the layers of every person for the steps they agreed to, and only those."""
+    """Compute the layers of every person for the steps they agreed to, and only those.
+
+    Parameters
+    ----------
+    place : Place
+    run : Run
+
+    Raises
+    ------
+    SupersededError
+        Another attempt counts by now.
+    """
     for _ in range(MOST_ROUNDS):
         with place.database.reading() as session:
             inputs = inputs_of(session, _portrait(session, run), place.steps)
@@ -191,7 +220,17 @@ def _found(place: Place, run: Run, person: PersonInputs | EarlierInputs) -> Foun
 
 
 def painted(package: bytes) -> Mask:
-    """What was painted, from its stored package."""
+    """What was painted, from its stored package.
+
+    Parameters
+    ----------
+    package : bytes
+        From `evenhand.jobs.packing.pack`.
+
+    Returns
+    -------
+    Mask
+    """
     from evenhand.box import Box
 
     facts, arrays = unpack(package)

@@ -24,7 +24,13 @@ log = structlog.get_logger()
 
 
 def run_worker(worker: JobWorker) -> None:
-    """Run a worker until a signal, or until the process that started it is gone."""
+    """Run a worker until a signal, or until the process that started it is gone.
+
+    Parameters
+    ----------
+    worker : JobWorker
+        Not started yet.
+    """
     stop = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stop.set())
