@@ -46,12 +46,12 @@ class PerStep(click.ParamType[tuple[str, float]]):
         param : click.Parameter or None
         ctx : click.Context or None
             For the message.
-        number : float
-            Of any size: limits are the settings' own.
 
         Returns
         -------
         step : str
+        number : float
+            Of any size: limits are the settings' own.
 
         Raises
         ------

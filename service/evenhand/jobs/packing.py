@@ -64,11 +64,11 @@ def unpack(data: bytes) -> tuple[dict[str, Any], dict[str, npt.NDArray[Any]]]:
     ----------
     data : bytes
         From `pack`.
-    arrays : dict of str to ndarray
 
     Returns
     -------
     facts : dict
+    arrays : dict of str to ndarray
 
     Raises
     ------

@@ -186,15 +186,15 @@ def near_table(encoding: Encoding, depth: int, cap: float) -> tuple[Table, int, 
         Bits per channel, 8 or 16.
     cap : float
         Largest CIEDE2000 (D65).
-    cell_shift : int
-        Bits of a code value below those that tell its cell.
-    limit : float32
-        As `near_bound` gives it.
 
     Returns
     -------
     table : ndarray of float32, shape (4096, 5)
         As `step_table` gives it, with the rounding of this depth.
+    cell_shift : int
+        Bits of a code value below those that tell its cell.
+    limit : float32
+        As `near_bound` gives it.
     """
     table = step_table(encoding).copy()
     table[:, ROUNDED] *= np.float32(ROUNDING[depth] / ROUNDING[8])

@@ -304,13 +304,13 @@ def difference_of(
         3).
     steps_per_code : int
         64 or 1.
-    count : int
-        Pixels that change.
 
     Returns
     -------
     difference : Difference
         Mean and largest; both 0 where nothing changes.
+    count : int
+        Pixels that change.
     """
     reached = changed(change, len(original), MEASURED, FARTHEST)
     if not reached.count:

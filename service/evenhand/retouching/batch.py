@@ -65,12 +65,12 @@ def portraits_in(
         Folder for the results, if any are written.
     others : sequence of path
         More photographs that nothing may replace.
-    failed : list of Outcome
-        One for each file or folder that cannot be done, with its trouble.
 
     Returns
     -------
     portraits : list of path
+    failed : list of Outcome
+        One for each file or folder that cannot be done, with its trouble.
     """
     found: list[Path] = []
     failed: list[Outcome] = []

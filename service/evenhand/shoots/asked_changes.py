@@ -47,6 +47,12 @@ def ask(
 
     Parameters
     ----------
+    session : Session
+    proof : Proof
+        The one that the client looked at.
+    portrait : Portrait
+    words : str
+        What the client wants changed, in their words.
     places : sequence of dict
         Row and column in the upright photograph, pixels: where the client pointed.
     choices : list
@@ -55,6 +61,15 @@ def ask(
         The hash that came with the picture the client looked at.
     image_sha256 : str
         Of that picture as it is rendered now.
+    asked_by : str
+        The client's name as they gave it.
+    actor : str
+        Who did it, for the record.
+
+    Returns
+    -------
+    AskedChange
+        Waiting for an answer; an earlier one that waited is replaced.
 
     Raises
     ------
@@ -102,6 +117,14 @@ def ask(
 def take_back(session: Session, change: AskedChange, shoot_id: str, actor: str) -> None:
     """Record that the client no longer asks for it.
 
+    Parameters
+    ----------
+    session : Session
+    change : AskedChange
+    shoot_id : str
+    actor : str
+        Who did it, for the record.
+
     Raises
     ------
     ConflictError
@@ -116,6 +139,18 @@ def answer(
     session: Session, change: AskedChange, shoot_id: str, *, words: str, proof_id: str, actor: str
 ) -> None:
     """Record the photographer's answer, with which the portrait is shown again in a proof.
+
+    Parameters
+    ----------
+    session : Session
+    change : AskedChange
+    shoot_id : str
+    words : str
+        What the photographer says.
+    proof_id : str
+        In which the portrait is shown again.
+    actor : str
+        Who did it, for the record.
 
     Raises
     ------
@@ -139,12 +174,29 @@ def answer(
 
 
 def settle(session: Session, proof_id: str, portrait_id: str) -> None:
-    """The client signed: what they asked for no longer waits. Told by the sign-off's entry."""
+    """The client signed: what they asked for no longer waits. Told by the sign-off's entry.
+
+    Parameters
+    ----------
+    session : Session
+    proof_id, portrait_id : str
+        What was signed.
+    """
     _end_open(session, proof_id, portrait_id, Standing.SETTLED)
 
 
 def open_of(session: Session, portrait_id: str) -> Sequence[AskedChange]:
-    """Changes of a portrait that wait for an answer, oldest first."""
+    """Changes of a portrait that wait for an answer, oldest first.
+
+    Parameters
+    ----------
+    session : Session
+    portrait_id : str
+
+    Returns
+    -------
+    sequence of AskedChange
+    """
     return session.scalars(
         select(AskedChange)
         .where(AskedChange.portrait_id == portrait_id, AskedChange.standing == Standing.ASKED)
@@ -153,7 +205,18 @@ def open_of(session: Session, portrait_id: str) -> Sequence[AskedChange]:
 
 
 def require_none_open(session: Session, portrait: Portrait) -> None:
-    """Raise `ConflictError` where a change of a portrait waits for an answer."""
+    """Make sure that no change of a portrait waits for an answer.
+
+    Parameters
+    ----------
+    session : Session
+    portrait : Portrait
+
+    Raises
+    ------
+    ConflictError
+        One does.
+    """
     if open_of(session, portrait.id):
         raise ConflictError(
             f"A change of {portrait.name} is asked for.",
@@ -162,7 +225,17 @@ def require_none_open(session: Session, portrait: Portrait) -> None:
 
 
 def round_of(session: Session, portrait_id: str) -> int:
-    """Which showing of a portrait this is, from 1: one more after each answer."""
+    """Which showing of a portrait this is, from 1: one more after each answer.
+
+    Parameters
+    ----------
+    session : Session
+    portrait_id : str
+
+    Returns
+    -------
+    int
+    """
     answers = select(func.count()).where(
         AskedChange.portrait_id == portrait_id, AskedChange.answered_at.is_not(None)
     )

@@ -75,8 +75,17 @@ def back_up(database: Database, files: Files, target: Path, recipient: str | Non
 
     Parameters
     ----------
+    database : Database
+    files : Files
+    target : path
+        Where the archive shall be.
     recipient : str, optional
         Public key (``age1...``) that it is encrypted for; see `new_backup_key`.
+
+    Returns
+    -------
+    Saved
+        What is in it, and what was left out.
 
     Raises
     ------
@@ -105,8 +114,17 @@ def restore(database: Database, files: Files, source: Path, key: Path | None = N
 
     Parameters
     ----------
+    database : Database
+        Empty.
+    files : Files
+    source : path
+        The archive.
     key : Path, optional
         File with the private key of an encrypted archive.
+
+    Returns
+    -------
+    Saved
 
     Raises
     ------
@@ -135,6 +153,11 @@ def restore(database: Database, files: Files, source: Path, key: Path | None = N
 
 def new_backup_key(path: Path) -> str:
     """Make a key pair for encrypted backups; the private key goes into a file of its owner's.
+
+    Parameters
+    ----------
+    path : path
+        Where the private key shall be, readable by its owner alone.
 
     Returns
     -------

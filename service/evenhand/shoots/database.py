@@ -157,7 +157,17 @@ class Database:
             command.upgrade(config, "head")
 
     def now(self, session: Session) -> datetime:
-        """The present moment by the database's clock, the same for every machine."""
+        """The present moment by the database's clock, the same for every machine.
+
+        Parameters
+        ----------
+        session : Session
+
+        Returns
+        -------
+        datetime
+            UTC.
+        """
         if self.embedded:
             return datetime.now(UTC)
         at: datetime = session.execute(select(func.clock_timestamp())).scalar_one()
@@ -177,7 +187,18 @@ class Database:
         return self.empty_log()
 
     def empty_log(self, wait_ms: int = SHORT_MS) -> bool:
-        """Write SQLite's log into the database and empty it, if nobody reads what is in it."""
+        """Write SQLite's log into the database and empty it, if nobody reads what is in it.
+
+        Parameters
+        ----------
+        wait_ms : int
+            Milliseconds to wait for those who read or write.
+
+        Returns
+        -------
+        bool
+            Whether it is empty now; False for another database than SQLite, which has none.
+        """
         if not self.embedded:
             return False
         with self._alone(wait_ms) as connection:

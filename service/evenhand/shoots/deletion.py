@@ -57,6 +57,18 @@ class Deleted:
 def delete_shoot(database: Database, files: Files, shoot_id: str, actor: str) -> Deleted:
     """Delete a shoot with everything in it. Broken off, it goes on at the next sweep.
 
+    Parameters
+    ----------
+    database : Database
+    files : Files
+    shoot_id : str
+    actor : str
+        Who asked for it, for the audit.
+
+    Returns
+    -------
+    Deleted
+
     Raises
     ------
     NotFoundError
@@ -95,6 +107,18 @@ def delete_shoot(database: Database, files: Files, shoot_id: str, actor: str) ->
 def delete_portrait(database: Database, files: Files, portrait_id: str, actor: str) -> Deleted:
     """Delete a portrait with its people, masks, face geometry, layers, sign-offs and finals.
 
+    Parameters
+    ----------
+    database : Database
+    files : Files
+    portrait_id : str
+    actor : str
+        Who asked for it, for the shoot's record.
+
+    Returns
+    -------
+    Deleted
+
     Raises
     ------
     NotFoundError
@@ -128,7 +152,17 @@ def delete_portrait(database: Database, files: Files, portrait_id: str, actor: s
 
 
 def unfinished(session: Session) -> list[str]:
-    """Shoots whose deletion was broken off."""
+    """Shoots whose deletion was broken off.
+
+    Parameters
+    ----------
+    session : Session
+
+    Returns
+    -------
+    list of str
+        Identifiers.
+    """
     return list(session.scalars(select(Shoot.id).where(Shoot.deleting_at.is_not(None))))
 
 

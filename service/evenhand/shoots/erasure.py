@@ -72,6 +72,20 @@ def erase_person(database: Database, files: Files, name: str, actor: str) -> Era
     Every portrait in which they are named goes with all that was made of it, whoever else is in
     it; links to them are closed; packages of the shoots concerned go; their name becomes `MARK` in
     everything that was written, and the records are sealed anew, with an entry that says so.
+
+    Parameters
+    ----------
+    database : Database
+    files : Files
+    name : str
+        As the photographer wrote it.
+    actor : str
+        Who asked for it, for the records and the audit.
+
+    Returns
+    -------
+    Erased
+        All counts 0 where nobody has this name.
     """
     out = Erased()
     with database.reading() as session:

@@ -84,7 +84,24 @@ class Files:
         self.scratch = Scratch(_scratch(self.folder, scratch))
 
     def put(self, shoot: str, source: Path | bytes) -> Stored:
-        """Store a file under its hash; storing it again changes nothing."""
+        """Store a file under its hash; storing it again changes nothing.
+
+        Parameters
+        ----------
+        shoot : str
+            Identifier.
+        source : path or bytes
+
+        Returns
+        -------
+        Stored
+            Hash and size.
+
+        Raises
+        ------
+        OSError, obstore.exceptions.BaseError
+            The store cannot be written to.
+        """
         if isinstance(source, bytes):
             stored = Stored(hashlib.sha256(source).hexdigest(), len(source))
         else:
@@ -97,6 +114,16 @@ class Files:
     def read(self, shoot: str, sha256: str) -> bytes:
         """All bytes of a file, checked against its name.
 
+        Parameters
+        ----------
+        shoot : str
+            Identifier.
+        sha256 : str
+
+        Returns
+        -------
+        bytes
+
         Raises
         ------
         DamagedFileError
@@ -105,9 +132,24 @@ class Files:
         return b"".join(self.pieces(shoot, sha256))
 
     def pieces(self, shoot: str, sha256: str) -> Iterator[bytes]:
-        """The bytes of a file, some at a time; raises `DamagedFileError` as `read` does.
+        """The bytes of a file, some at a time.
 
         The last piece is given once all are checked, so that no damaged file ever goes whole.
+
+        Parameters
+        ----------
+        shoot : str
+            Identifier.
+        sha256 : str
+
+        Yields
+        ------
+        bytes
+
+        Raises
+        ------
+        DamagedFileError
+            The file is missing, or is not what it was.
         """
         digest, last = hashlib.sha256(), b""
         try:
@@ -129,12 +171,40 @@ class Files:
             yield last
 
     def check(self, shoot: str, sha256: str) -> None:
-        """Raise `DamagedFileError` unless the file is what it was."""
+        """Make sure that a file is what it was.
+
+        Parameters
+        ----------
+        shoot : str
+            Identifier.
+        sha256 : str
+
+        Raises
+        ------
+        DamagedFileError
+            It is not, or is missing.
+        """
         for _ in self.pieces(shoot, sha256):
             pass
 
     def checked_pieces(self, shoot: str, sha256: str) -> Iterator[bytes]:
-        """The bytes of a file that was read and checked as a whole before the first is given."""
+        """The bytes of a file that was read and checked as a whole before the first is given.
+
+        Parameters
+        ----------
+        shoot : str
+            Identifier.
+        sha256 : str
+
+        Returns
+        -------
+        iterator of bytes
+
+        Raises
+        ------
+        DamagedFileError
+            The file is missing, or is not what it was.
+        """
         self.check(shoot, sha256)
         return self.pieces(shoot, sha256)
 
@@ -143,6 +213,23 @@ class Files:
         """A file of its own with these bytes, for as long as the block runs.
 
         The name ends as `name` does; it is never used as a path.
+
+        Parameters
+        ----------
+        shoot : str
+            Identifier.
+        sha256 : str
+        name : str
+            As the client sent it.
+
+        Yields
+        ------
+        Path
+
+        Raises
+        ------
+        DamagedFileError
+            The file is missing, or is not what it was.
         """
         suffix = "".join(c for c in Path(name).suffix if c.isascii() and (c.isalnum() or c == "."))
         with self.temporary() as folder:
@@ -157,7 +244,18 @@ class Files:
         return self.scratch.temporary()
 
     def has(self, shoot: str, sha256: str) -> bool:
-        """Whether the file lies there, its bytes unchecked."""
+        """Whether the file lies there, its bytes unchecked.
+
+        Parameters
+        ----------
+        shoot : str
+            Identifier.
+        sha256 : str
+
+        Returns
+        -------
+        bool
+        """
         try:
             obstore.head(self.store, _place(shoot, sha256))
         except (FileNotFoundError, obstore.exceptions.NotFoundError):
@@ -165,15 +263,40 @@ class Files:
         return True
 
     def delete(self, shoot: str, sha256: str) -> None:
-        """Delete a file; one that is not there is no error."""
+        """Delete a file; one that is not there is no error.
+
+        Parameters
+        ----------
+        shoot : str
+            Identifier.
+        sha256 : str
+        """
         self._delete(_place(shoot, sha256))
 
     def put_part(self, shoot: str, upload: str, name: str, source: Path) -> None:
-        """Store a part of an upload; its name ends with the SHA-256 of its bytes."""
+        """Store a part of an upload; its name ends with the SHA-256 of its bytes.
+
+        Parameters
+        ----------
+        shoot, upload : str
+            Identifiers.
+        name : str
+        source : path
+        """
         self._put(f"{SHOOTS}/{shoot}/{UPLOADS}/{upload}/{name}", source)
 
     def part_pieces(self, shoot: str, upload: str, name: str) -> Iterator[bytes]:
         """The bytes of a part of an upload, some at a time.
+
+        Parameters
+        ----------
+        shoot, upload : str
+            Identifiers.
+        name : str
+
+        Yields
+        ------
+        bytes
 
         Raises
         ------
@@ -191,12 +314,29 @@ class Files:
             )
 
     def delete_upload(self, shoot: str, upload: str) -> None:
-        """Delete every part of an upload."""
+        """Delete every part of an upload.
+
+        Parameters
+        ----------
+        shoot, upload : str
+            Identifiers.
+        """
         for place, _, _ in list(self._under(f"{SHOOTS}/{shoot}/{UPLOADS}/{upload}/")):
             self._delete(place)
 
     def delete_shoot(self, shoot: str) -> tuple[int, int]:
-        """Delete every byte of a shoot; gives the number of files and of bytes deleted."""
+        """Delete every byte of a shoot.
+
+        Parameters
+        ----------
+        shoot : str
+            Identifier.
+
+        Returns
+        -------
+        files, bytes : int
+            How many were deleted.
+        """
         files = size = 0
         for place, bytes_, _ in list(self._under(f"{SHOOTS}/{shoot}/")):
             self._delete(place)
@@ -204,21 +344,53 @@ class Files:
         return files, size
 
     def listing(self, shoot: str | None = None) -> Iterator[tuple[str, str, int, float]]:
-        """Shoot, name, bytes and age in seconds since 1970 of every stored file, parts too."""
+        """Every stored file, parts of uploads too.
+
+        Parameters
+        ----------
+        shoot : str, optional
+            Only those of this shoot.
+
+        Yields
+        ------
+        shoot, name : str
+            The name is the hash, or holds a slash for a part.
+        size : int
+            Bytes.
+        modified : float
+            Seconds since 1970.
+        """
         prefix = f"{SHOOTS}/{shoot}/" if shoot else f"{SHOOTS}/"
         for place, size, modified in self._under(prefix):
             _, owner, name = place.split("/", 2)
             yield owner, name.replace("/", "", 1) if name[2:3] == "/" else name, size, modified
 
     def read_named(self, place: str) -> bytes | None:
-        """Bytes of a file of the studio's own, None where it is not there."""
+        """Bytes of a file of the studio's own, None where it is not there.
+
+        Parameters
+        ----------
+        place : str
+            Path within the store.
+
+        Returns
+        -------
+        bytes or None
+        """
         try:
             return bytes(obstore.get(self.store, place).bytes())
         except (FileNotFoundError, obstore.exceptions.NotFoundError):
             return None
 
     def put_named(self, place: str, content: bytes) -> None:
-        """Store a file of the studio's own, unless it is there."""
+        """Store a file of the studio's own, unless it is there.
+
+        Parameters
+        ----------
+        place : str
+            Path within the store.
+        content : bytes
+        """
         if self.folder is not None:
             folder_store.put_new(self.folder, self.scratch, place, content)
             return
@@ -226,7 +398,14 @@ class Files:
             obstore.put(self.store, place, content, mode="create")
 
     def replace_named(self, place: str, content: bytes) -> None:
-        """The same, over what is there."""
+        """The same, over what is there.
+
+        Parameters
+        ----------
+        place : str
+            Path within the store.
+        content : bytes
+        """
         self._put(place, content)
 
     def answers(self) -> bool:

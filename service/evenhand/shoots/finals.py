@@ -24,7 +24,19 @@ class Format(StrEnum):
 
 
 def check_form(format: Format, longest_side: int | None) -> None:
-    """Raise `WrongSettingError` where the original's own form is to have another size."""
+    """Make sure that a final can have this form: the original's own has the original's size.
+
+    Parameters
+    ----------
+    format : Format
+    longest_side : int or None
+        Pixels.
+
+    Raises
+    ------
+    WrongSettingError
+        The original's own form is to have another size.
+    """
     if format is Format.ORIGINAL and longest_side is not None:
         raise WrongSettingError(
             "A final in the original's form has the original's size.",
@@ -34,6 +46,15 @@ def check_form(format: Format, longest_side: int | None) -> None:
 
 def deliverable(session: Session, portrait: Portrait) -> Final:
     """The final of a portrait that holds at this moment.
+
+    Parameters
+    ----------
+    session : Session
+    portrait : Portrait
+
+    Returns
+    -------
+    Final
 
     Raises
     ------
@@ -59,7 +80,25 @@ def deliverable(session: Session, portrait: Portrait) -> Final:
 
 
 def final_name(shoot: Shoot, portrait: Portrait, pattern: str) -> str:
-    """Name of a portrait's final by a pattern, without ending; portraits are numbered from 1."""
+    """Name of a portrait's final by a pattern, without ending; portraits are numbered from 1.
+
+    Parameters
+    ----------
+    shoot : Shoot
+    portrait : Portrait
+        One of the shoot's.
+    pattern : str
+        As for `evenhand.shoots.names.file_name`.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    WrongSettingError
+        The pattern cannot be used.
+    """
     number = [one.id for one in shoot.portraits].index(portrait.id) + 1
     return file_name(pattern, shoot=shoot.name, portrait=portrait.name, number=number)
 
@@ -67,7 +106,22 @@ def final_name(shoot: Shoot, portrait: Portrait, pattern: str) -> str:
 def is_made(
     session: Session, signed: SignOff, name: str, format: Format, longest_side: int | None
 ) -> bool:
-    """Whether a final of this name and form is made already from a sign-off."""
+    """Whether a final of this name and form is made already from a sign-off.
+
+    Parameters
+    ----------
+    session : Session
+    signed : SignOff
+    name : str
+        Without ending.
+    format : Format
+    longest_side : int or None
+        Pixels.
+
+    Returns
+    -------
+    bool
+    """
     made = session.scalars(
         select(Final).where(
             Final.sign_off_id == signed.id,
@@ -82,7 +136,17 @@ def is_made(
 
 
 def held(session: Session, shoot_id: str) -> set[str]:
-    """Identifiers of the finals of a shoot that are not voided."""
+    """Identifiers of the finals of a shoot that are not voided.
+
+    Parameters
+    ----------
+    session : Session
+    shoot_id : str
+
+    Returns
+    -------
+    set of str
+    """
     return set(
         session.scalars(
             select(Final.id)
@@ -93,7 +157,19 @@ def held(session: Session, shoot_id: str) -> set[str]:
 
 
 def package_stands(job: Job, held: set[str]) -> bool:
-    """Whether every final in a job's package is still held; a deleted one is not."""
+    """Whether every final in a job's package is still held; a deleted one is not.
+
+    Parameters
+    ----------
+    job : Job
+        That packed finals.
+    held : set of str
+        From `held`.
+
+    Returns
+    -------
+    bool
+    """
     return set((job.result or {}).get("finals", ())) <= held
 
 

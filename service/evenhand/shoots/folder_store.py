@@ -21,7 +21,25 @@ TRIES = 20
 
 
 def put(root: Path, scratch: Scratch, place: str, source: Path | bytes) -> None:
-    """Write a file under its place; when this returns it survives a power cut."""
+    """Write a file under its place; when this returns it survives a power cut.
+
+    Parameters
+    ----------
+    root : path
+        Folder of the store.
+    scratch : Scratch
+        On the same disk.
+    place : str
+        Path below the root.
+    source : path or bytes
+
+    Raises
+    ------
+    FileNotFoundError
+        Its folder is taken away again and again.
+    OSError
+        It cannot be written, such as for want of space; nothing is left of it.
+    """
     target = root / place
     with scratch.temporary() as folder:
         written = folder / "put"
@@ -36,7 +54,23 @@ def put(root: Path, scratch: Scratch, place: str, source: Path | bytes) -> None:
 
 
 def put_new(root: Path, scratch: Scratch, place: str, content: bytes) -> None:
-    """The same for a file that is there once and for all; changes nothing where it is."""
+    """The same for a file that is there once and for all; changes nothing where it is.
+
+    Parameters
+    ----------
+    root : path
+        Folder of the store.
+    scratch : Scratch
+        On the same disk.
+    place : str
+        Path below the root.
+    content : bytes
+
+    Raises
+    ------
+    OSError
+        As for `put`.
+    """
     target = root / place
     make_folder(target.parent, 0o700)
     # Not every file system has hard links; a lock does for the processes of one machine.
@@ -50,7 +84,15 @@ def put_new(root: Path, scratch: Scratch, place: str, content: bytes) -> None:
 
 
 def delete(root: Path, place: str) -> None:
-    """Delete a file, and the folders that are empty then; what is not there is no error."""
+    """Delete a file, and the folders that are empty then; what is not there is no error.
+
+    Parameters
+    ----------
+    root : path
+        Folder of the store; it stays.
+    place : str
+        Path below the root.
+    """
     target = root / place
     with suppress(FileNotFoundError):
         target.unlink()

@@ -115,10 +115,16 @@ def inputs_of(
 
     Parameters
     ----------
+    session : Session
+    portrait : Portrait
     steps : tuple of str
         Steps that the engine knows, in order.
     agreed : mapping, optional
         What each person of the shoot agrees to, where it was just read.
+
+    Returns
+    -------
+    Inputs
     """
     by_name = agreed_by_name(session, portrait.shoot_id) if agreed is None else agreed
     people = []
@@ -137,7 +143,18 @@ def inputs_of(
 
 
 def same_person_in(session: Session, person: Person, portrait_id: str) -> Person | None:
-    """The person of the same name in another portrait of the shoot; None where there is none."""
+    """The person of the same name in another portrait of the shoot; None where there is none.
+
+    Parameters
+    ----------
+    session : Session
+    person : Person
+    portrait_id : str
+
+    Returns
+    -------
+    Person or None
+    """
     portrait = session.get(Portrait, portrait_id)
     if portrait is None or portrait.shoot_id != person.portrait.shoot_id or person.name is None:
         return None
@@ -165,6 +182,18 @@ def settings_of(person: Person, step: str, *, lasting: bool) -> dict[str, Any]:
 
     Strength is left out: choosing it computes nothing anew. So is which portrait is the earlier
     one: what it shows is an input of its own.
+
+    Parameters
+    ----------
+    person : Person
+    step : str
+    lasting : bool
+        The person agrees to the removal of lasting marks.
+
+    Returns
+    -------
+    dict
+        Plain values.
     """
     own = ("strength", BEFORE_BURN)
     settings = {k: v for k, v in person.settings.get(step, {}).items() if k not in own}

@@ -23,6 +23,14 @@ RAW_TYPE = "image/x-raw"
 def media_type_of(path: Path) -> str:
     """Media type of a photograph.
 
+    Parameters
+    ----------
+    path : path
+
+    Returns
+    -------
+    str
+
     Raises
     ------
     UnreadablePhotographError

@@ -18,6 +18,20 @@ LONGEST = 180
 def file_name(pattern: str, *, shoot: str, portrait: str, number: int) -> str:
     """A file name without ending: ``{shoot}-{number}`` gives ``regatta-001``.
 
+    Parameters
+    ----------
+    pattern : str
+        Plain text and the names of `FIELDS` in braces.
+    shoot, portrait : str
+        Names as people wrote them.
+    number : int
+        Three digits at least.
+
+    Returns
+    -------
+    str
+        As `safe` gives it.
+
     Raises
     ------
     WrongSettingError
@@ -30,7 +44,17 @@ def file_name(pattern: str, *, shoot: str, portrait: str, number: int) -> str:
 
 
 def check_pattern(pattern: str) -> None:
-    """Raise `WrongSettingError` unless the pattern can be used."""
+    """Make sure that a pattern can be used.
+
+    Parameters
+    ----------
+    pattern : str
+
+    Raises
+    ------
+    WrongSettingError
+        It names something else than `FIELDS`, has a stray brace, or is empty.
+    """
     unknown = [name for name in re.findall(r"\{([^}]*)\}", pattern) if name not in FIELDS]
     rest = re.sub(r"\{\w+\}", "", pattern)
     if unknown or "{" in rest or "}" in rest or not pattern.strip():
@@ -41,19 +65,49 @@ def check_pattern(pattern: str) -> None:
 
 
 def base(name: str) -> str:
-    """The last part of whatever path a client sent along, for showing only."""
+    """The last part of whatever path a client sent along, for showing only.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    str
+        Without control characters, 1 to 255 characters; "portrait" where nothing is left.
+    """
     last = PurePosixPath(PureWindowsPath(name).name).name
     shown = "".join(c for c in last if unicodedata.category(c)[0] != "C").strip()
     return shown[:255] or "portrait"
 
 
 def stem(name: str) -> str:
-    """A name without its ending."""
+    """A name without its ending.
+
+    Parameters
+    ----------
+    name : str
+        Or a path.
+
+    Returns
+    -------
+    str
+    """
     return base(name).rpartition(".")[0] or base(name)
 
 
 def safe(name: str) -> str:
-    """Letters, digits, dots, dashes and underscores; anything else becomes a dash."""
+    """Letters, digits, dots, dashes and underscores; anything else becomes a dash.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    str
+        At most `LONGEST` bytes of UTF-8; "portrait" where nothing is left.
+    """
     plain = unicodedata.normalize("NFC", name)
     plain = re.sub(r"[^\w.-]+", "-", plain).strip("-. ")
     plain = plain.encode()[:LONGEST].decode(errors="ignore").rstrip("-. ")

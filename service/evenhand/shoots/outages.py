@@ -54,6 +54,14 @@ def outage_of(error: BaseException) -> Outage | None:
     """The outage behind an error, None where waiting would not help.
 
     Libraries raise `OSError` for photographs that they cannot read, too; these bear no number.
+
+    Parameters
+    ----------
+    error : BaseException
+
+    Returns
+    -------
+    Outage or None
     """
     if isinstance(error, FAULTS):
         return None

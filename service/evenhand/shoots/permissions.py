@@ -48,6 +48,29 @@ def give(
 ) -> Permission:
     """Record that somebody agreed to steps.
 
+    Parameters
+    ----------
+    session : Session
+    shoot_id : str
+    name : str
+        Of the person, as the photographer wrote it.
+    steps : sequence of str
+    said_by : SaidBy
+        The person, or a guardian.
+    role : str or None
+        The guardian's.
+    how : How
+        In person, in writing or by a link.
+    said_at : datetime, optional
+        With a time zone; now, if left out.
+    note : str
+    recorded_by : str
+        Who entered it.
+
+    Returns
+    -------
+    Permission
+
     Raises
     ------
     GuardianNeededError
@@ -86,6 +109,32 @@ def withdraw(
     """Record that somebody took back what they agreed to; anybody may say so for themselves.
 
     The caller takes the changes out: see `evenhand.shoots.withdrawal`.
+
+    Parameters
+    ----------
+    session : Session
+    shoot_id : str
+    name : str
+        Of the person, as the photographer wrote it.
+    steps : sequence of str
+    said_by : SaidBy
+    role : str or None
+        A guardian's.
+    how : How
+    said_at : datetime, optional
+        With a time zone; now, if left out.
+    note : str
+    recorded_by : str
+        Who entered it.
+
+    Returns
+    -------
+    Permission
+
+    Raises
+    ------
+    ConflictError
+        It is dated in the future.
     """
     return _add(
         session, shoot_id, name, False, steps, said_by, role, how, said_at, note, recorded_by
@@ -93,7 +142,18 @@ def withdraw(
 
 
 def agreed(session: Session, shoot_id: str, name: str | None) -> frozenset[str]:
-    """Steps that the person of this name agrees to now; none where nobody is named."""
+    """Steps that the person of this name agrees to now; none where nobody is named.
+
+    Parameters
+    ----------
+    session : Session
+    shoot_id : str
+    name : str or None
+
+    Returns
+    -------
+    frozenset of str
+    """
     return frozenset() if name is None else agreed_by_name(session, shoot_id).get(name, frozenset())
 
 
@@ -101,6 +161,16 @@ def agreed_by_name(session: Session, shoot_id: str) -> dict[str, frozenset[str]]
     """Steps that each named person of a shoot agrees to now.
 
     What was agreed for a child counts only where a guardian said it.
+
+    Parameters
+    ----------
+    session : Session
+    shoot_id : str
+
+    Returns
+    -------
+    dict of str to frozenset of str
+        Whoever never said anything is not in it.
     """
     children = set(
         session.scalars(
@@ -118,14 +188,37 @@ def agreed_by_name(session: Session, shoot_id: str) -> dict[str, frozenset[str]]
 
 
 def events(session: Session, shoot_id: str) -> Sequence[Permission]:
-    """Everything said in a shoot, oldest first."""
+    """Everything said in a shoot, oldest first.
+
+    Parameters
+    ----------
+    session : Session
+    shoot_id : str
+
+    Returns
+    -------
+    sequence of Permission
+    """
     return session.scalars(
         select(Permission).where(Permission.shoot_id == shoot_id).order_by(Permission.number)
     ).all()
 
 
 def require(session: Session, shoot_id: str, person: Person, step: str) -> None:
-    """Raise `NoPermissionError` unless the person agrees to the step now."""
+    """Make sure that a person agrees to a step now.
+
+    Parameters
+    ----------
+    session : Session
+    shoot_id : str
+    person : Person
+    step : str
+
+    Raises
+    ------
+    NoPermissionError
+        They do not, or are not named.
+    """
     if step not in agreed(session, shoot_id, person.name):
         who = person.name or f"Person {person.index} (not yet named)"
         raise NoPermissionError(
@@ -134,7 +227,18 @@ def require(session: Session, shoot_id: str, person: Person, step: str) -> None:
 
 
 def is_child(session: Session, shoot_id: str, name: str) -> bool:
-    """Whether the photographer said that the person of this name is a child."""
+    """Whether the photographer said that the person of this name is a child.
+
+    Parameters
+    ----------
+    session : Session
+    shoot_id : str
+    name : str
+
+    Returns
+    -------
+    bool
+    """
     found = select(Person.id).join(Portrait)
     return (
         session.scalars(

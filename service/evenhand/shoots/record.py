@@ -29,6 +29,22 @@ def append(session: Session, shoot_id: str, actor: str, action: str, **facts: An
     """Add an entry to a shoot's record, in the transaction of the change that it tells of.
 
     The shoot's row is locked until the transaction ends, so that entries follow one another.
+
+    Parameters
+    ----------
+    session : Session
+    shoot_id : str
+    actor : str
+        Who did it.
+    action : str
+        What was done, in words.
+    **facts
+        Plain values.
+
+    Returns
+    -------
+    Record
+        Sealed, and signed with the studio's key where there is one.
     """
     session.execute(select(Shoot.id).where(Shoot.id == shoot_id).with_for_update())
     last = session.scalars(
@@ -59,8 +75,20 @@ def append(session: Session, shoot_id: str, actor: str, action: str, **facts: An
 def reword(session: Session, shoot_id: str, reworded: Callable[[Any], Any]) -> list[int]:
     """Replace words in the facts of entries while somebody is erased, and seal the record anew.
 
-    Gives the numbers of the entries that were changed. What was exported before still shows the
-    seals of then; the entry that tells of the erasing names those that differ.
+    What was exported before still shows the seals of then; the entry that tells of the erasing
+    names those that differ.
+
+    Parameters
+    ----------
+    session : Session
+    shoot_id : str
+    reworded : callable
+        Takes the facts of an entry and returns what shall stand there.
+
+    Returns
+    -------
+    list of int
+        Numbers of the entries whose facts changed.
     """
     changed, previous = [], "0" * 64
     for entry in entries(session, shoot_id):
@@ -77,7 +105,17 @@ def reword(session: Session, shoot_id: str, reworded: Callable[[Any], Any]) -> l
 
 
 def seal(entry: Record) -> str:
-    """SHA-256 over an entry's content and the hash of the one before, hexadecimal."""
+    """SHA-256 over an entry's content and the hash of the one before, hexadecimal.
+
+    Parameters
+    ----------
+    entry : Record
+
+    Returns
+    -------
+    str
+        64 digits.
+    """
     content = [
         entry.shoot_id,
         entry.number,
@@ -91,14 +129,34 @@ def seal(entry: Record) -> str:
 
 
 def entries(session: Session, shoot_id: str) -> Sequence[Record]:
-    """All entries of a shoot's record, oldest first."""
+    """All entries of a shoot's record, oldest first.
+
+    Parameters
+    ----------
+    session : Session
+    shoot_id : str
+
+    Returns
+    -------
+    sequence of Record
+    """
     return session.scalars(
         select(Record).where(Record.shoot_id == shoot_id).order_by(Record.number)
     ).all()
 
 
 def first_broken(entries: Sequence[Record]) -> int | None:
-    """Number of the first entry whose seal does not hold, None where all hold."""
+    """Number of the first entry whose seal does not hold, None where all hold.
+
+    Parameters
+    ----------
+    entries : sequence of Record
+        A whole record, from its first entry.
+
+    Returns
+    -------
+    int or None
+    """
     previous = "0" * 64
     for number, entry in enumerate(entries, 1):
         if entry.number != number or entry.previous != previous or seal(entry) != entry.sha256:
@@ -108,7 +166,20 @@ def first_broken(entries: Sequence[Record]) -> int | None:
 
 
 def is_whole(session: Session, shoot: Shoot, entries: Sequence[Record]) -> bool:
-    """Whether every seal holds and the last one is the one that the studio's key signed."""
+    """Whether every seal holds and the last one is the one that the studio's key signed.
+
+    Parameters
+    ----------
+    session : Session
+        With the studio's key, if there is one: without it the seals alone are looked at.
+    shoot : Shoot
+    entries : sequence of Record
+        All of its record.
+
+    Returns
+    -------
+    bool
+    """
     if first_broken(entries) is not None:
         return False
     key: StudioKey | None = session.info.get("key")
@@ -121,12 +192,32 @@ def is_whole(session: Session, shoot: Shoot, entries: Sequence[Record]) -> bool:
 
 
 def plain(entry: Record) -> dict[str, Any]:
-    """An entry as plain values, for export."""
+    """An entry as plain values, for export.
+
+    Parameters
+    ----------
+    entry : Record
+
+    Returns
+    -------
+    dict
+        By `COLUMNS`.
+    """
     return {name: getattr(entry, name) for name in COLUMNS} | {"at": moment(entry.at)}
 
 
 def as_csv(entries: Sequence[Record]) -> str:
-    """Entries as comma-separated values (RFC 4180), facts as JSON."""
+    """Entries as comma-separated values (RFC 4180), facts as JSON.
+
+    Parameters
+    ----------
+    entries : sequence of Record
+
+    Returns
+    -------
+    str
+        A line of names first. What a table program would take for a formula is defused.
+    """
     text = io.StringIO()
     rows = csv.writer(text, lineterminator="\r\n")
     rows.writerow(COLUMNS)
@@ -138,12 +229,33 @@ def as_csv(entries: Sequence[Record]) -> str:
 
 
 def canonical(value: Mapping[str, Any] | Sequence[Any]) -> bytes:
-    """JSON with sorted keys and no spaces, the same bytes for the same content."""
+    """JSON with sorted keys and no spaces, the same bytes for the same content.
+
+    Parameters
+    ----------
+    value : mapping or sequence
+        What JSON can hold.
+
+    Returns
+    -------
+    bytes
+        UTF-8.
+    """
     return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode()
 
 
 def moment(at: datetime) -> str:
-    """RFC 3339, UTC, microseconds."""
+    """RFC 3339, UTC, microseconds.
+
+    Parameters
+    ----------
+    at : datetime
+        In UTC.
+
+    Returns
+    -------
+    str
+    """
     return at.isoformat(timespec="microseconds").replace("+00:00", "Z")
 
 

@@ -21,6 +21,17 @@ def set_removed(
 ) -> None:
     """Remove portraits of a shoot, or bring them back.
 
+    Parameters
+    ----------
+    session : Session
+    shoot_id : str
+    portraits : sequence of str
+        Identifiers.
+    removed : bool
+        False brings them back.
+    actor : str
+        Who did it, for the record.
+
     Raises
     ------
     NotFoundError
@@ -47,5 +58,15 @@ def set_removed(
 
 
 def overdue(session: Session) -> list[str]:
-    """Portraits that were removed too long ago to be brought back."""
+    """Portraits that were removed too long ago to be brought back.
+
+    Parameters
+    ----------
+    session : Session
+
+    Returns
+    -------
+    list of str
+        Identifiers.
+    """
     return list(session.scalars(select(Portrait.id).where(Portrait.removed_at < now() - KEPT)))

@@ -51,9 +51,17 @@ def shown(
 
     Parameters
     ----------
-    choices : mapping, optional
+    session : Session
+    portrait : Portrait
+    choices : mapping of (str, str) to float, optional
+        Strength by person and step that the client chose, a factor on the studio's; 1 where left
+        out.
     agreed : mapping, optional
         What each person of the shoot agrees to, where it was just read.
+
+    Returns
+    -------
+    list of Shown
     """
     choices = choices or {}
     by_name = agreed_by_name(session, portrait.shoot_id) if agreed is None else agreed
@@ -74,7 +82,21 @@ def state_of(
     """SHA-256 of everything that decides what the portrait looks like at these choices.
 
     The original's hash, each layer's file, settings, cap and strength, and the decision on every
-    mark. A sign-off whose state is another one by now is stale. Parameters as for `shown`.
+    mark. A sign-off whose state is another one by now is stale.
+
+    Parameters
+    ----------
+    session : Session
+    portrait : Portrait
+    choices : mapping of (str, str) to float, optional
+        Strength by person and step that the client chose, a factor on the studio's.
+    agreed : mapping, optional
+        What each person of the shoot agrees to, where it was just read.
+
+    Returns
+    -------
+    str
+        64 digits.
     """
     layers = [
         [
@@ -97,12 +119,35 @@ def state_of(
 
 
 def rendering_of(state_sha256: str, image_sha256: str) -> str:
-    """The hash a sign-off is bound to: of the state and of the very bytes that were looked at."""
+    """The hash a sign-off is bound to: of the state and of the very bytes that were looked at.
+
+    Parameters
+    ----------
+    state_sha256 : str
+        From `state_of`.
+    image_sha256 : str
+        Of the picture that is shown.
+
+    Returns
+    -------
+    str
+        64 digits.
+    """
     return hashlib.sha256(canonical([state_sha256, image_sha256])).hexdigest()
 
 
 def as_choices(rows: list[Any]) -> dict[tuple[str, str], float]:
-    """Choices from the plain rows that a sign-off keeps."""
+    """Choices from the plain rows that a sign-off keeps.
+
+    Parameters
+    ----------
+    rows : list of dict
+        Person, step and strength.
+
+    Returns
+    -------
+    dict of (str, str) to float
+    """
     return {(row["person"], row["step"]): float(row["strength"]) for row in rows}
 
 
@@ -118,6 +163,8 @@ def state_as_looked_at(
 
     Parameters
     ----------
+    session : Session
+    portrait : Portrait
     choices : sequence of dict
         Person, step and strength that it was looked at with.
     rendering : str
@@ -126,6 +173,10 @@ def state_as_looked_at(
         Of that picture as it is rendered now.
     then : str
         What to do after looking again, for the error.
+
+    Returns
+    -------
+    str
 
     Raises
     ------

@@ -44,7 +44,18 @@ class Scratch:
 
 
 def sweep(root: Path) -> int:
-    """Take away the places of processes that no longer live; gives how many."""
+    """Take away the places of processes that no longer live.
+
+    Parameters
+    ----------
+    root : path
+        Folder in which places are made.
+
+    Returns
+    -------
+    int
+        How many.
+    """
     swept = 0
     for lock in root.glob(f"{PREFIX}*.lock"):
         with suppress(OSError):

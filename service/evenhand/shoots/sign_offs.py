@@ -33,7 +33,22 @@ class Standing(StrEnum):
 
 
 def check_choices(portrait: Portrait, strengths: Sequence[float], choices: list[Any]) -> None:
-    """Raise `ConflictError` unless each choice is one that the proof offers for this portrait."""
+    """Make sure that each choice is one that the proof offers for this portrait.
+
+    Parameters
+    ----------
+    portrait : Portrait
+    strengths : sequence of float
+        Those that the proof offers.
+    choices : list of dict
+        Person, step and strength.
+
+    Raises
+    ------
+    ConflictError
+        A strength is not offered, a person is not in the portrait, or one is named twice for a
+        step.
+    """
     people = {person.id for person in portrait.people}
     seen = set()
     for choice in choices:
@@ -67,12 +82,27 @@ def sign(
 
     Parameters
     ----------
+    session : Session
+    proof : Proof
+        The one that the client looked at.
+    portrait : Portrait
     choices : list
         Person, step and strength, one entry each; what is not named stays as the studio set it.
     rendering : str
         The hash that came with the picture the client looked at.
     image_sha256 : str
         Of that picture as it is rendered now.
+    signed_by : str
+        The client's name as they gave it.
+    note : str
+        Their words, may be empty.
+    actor : str
+        Who did it, for the record.
+
+    Returns
+    -------
+    SignOff
+        Earlier ones of the portrait, and finals made by them, are void.
 
     Raises
     ------
@@ -118,10 +148,22 @@ def sign(
 
 
 def void(session: Session, portrait_id: str, reason: str) -> tuple[int, int]:
-    """Void all sign-offs and finals of a portrait; gives how many of each.
+    """Void all sign-offs and finals of a portrait.
 
     A voided final's file, and every package that holds it, leave use and are gone after the next
     sweep.
+
+    Parameters
+    ----------
+    session : Session
+    portrait_id : str
+    reason : str
+        For whoever asks why.
+
+    Returns
+    -------
+    sign_offs, finals : int
+        How many were voided now.
     """
     signed = session.scalars(
         select(SignOff).where(SignOff.portrait_id == portrait_id, SignOff.voided_at.is_(None))
@@ -139,7 +181,21 @@ def void(session: Session, portrait_id: str, reason: str) -> tuple[int, int]:
 def standing(
     session: Session, portrait: Portrait, sign_off: SignOff, agreed: Agreed | None = None
 ) -> Standing:
-    """Whether a sign-off still holds; `agreed` as for `evenhand.shoots.renderings.shown`."""
+    """Whether a sign-off still holds.
+
+    Parameters
+    ----------
+    session : Session
+    portrait : Portrait
+    sign_off : SignOff
+        One of the portrait's.
+    agreed : mapping, optional
+        What each person of the shoot agrees to, where it was just read.
+
+    Returns
+    -------
+    Standing
+    """
     if sign_off.voided_at is not None:
         return Standing.VOID
     current = state_of(session, portrait, as_choices(sign_off.choices), agreed)
@@ -147,7 +203,17 @@ def standing(
 
 
 def latest(session: Session, portrait_id: str) -> SignOff | None:
-    """The last sign-off of a portrait, whatever its standing."""
+    """The last sign-off of a portrait, whatever its standing.
+
+    Parameters
+    ----------
+    session : Session
+    portrait_id : str
+
+    Returns
+    -------
+    SignOff or None
+    """
     return session.scalars(
         select(SignOff)
         .where(SignOff.portrait_id == portrait_id)
@@ -158,6 +224,15 @@ def latest(session: Session, portrait_id: str) -> SignOff | None:
 
 def require_valid(session: Session, portrait: Portrait) -> SignOff:
     """The valid sign-off of a portrait.
+
+    Parameters
+    ----------
+    session : Session
+    portrait : Portrait
+
+    Returns
+    -------
+    SignOff
 
     Raises
     ------
@@ -181,7 +256,19 @@ def require_valid(session: Session, portrait: Portrait) -> SignOff:
 
 
 def is_locked(session: Session, portrait: Portrait, agreed: Agreed | None = None) -> bool:
-    """Whether a portrait is validly signed and nobody unlocked it since."""
+    """Whether a portrait is validly signed and nobody unlocked it since.
+
+    Parameters
+    ----------
+    session : Session
+    portrait : Portrait
+    agreed : mapping, optional
+        What each person of the shoot agrees to, where it was just read.
+
+    Returns
+    -------
+    bool
+    """
     sign_off = latest(session, portrait.id)
     return (
         sign_off is not None
@@ -191,7 +278,18 @@ def is_locked(session: Session, portrait: Portrait, agreed: Agreed | None = None
 
 
 def require_unlocked(session: Session, portrait: Portrait) -> None:
-    """Raise `LockedError` where a portrait is signed and locked; asked before every change."""
+    """Make sure that a portrait may be changed; asked before every change.
+
+    Parameters
+    ----------
+    session : Session
+    portrait : Portrait
+
+    Raises
+    ------
+    LockedError
+        It is signed and locked.
+    """
     if is_locked(session, portrait):
         raise LockedError(
             f"{portrait.name} is signed, so nothing in it is changed.",
@@ -201,6 +299,17 @@ def require_unlocked(session: Session, portrait: Portrait) -> None:
 
 def set_lock(session: Session, portrait: Portrait, *, locked: bool, actor: str, why: str) -> None:
     """Unlock a signed portrait, or lock it again; each is an act of its own in the record.
+
+    Parameters
+    ----------
+    session : Session
+    portrait : Portrait
+    locked : bool
+        False unlocks it.
+    actor : str
+        Who did it, for the record.
+    why : str
+        Their reason, for the record.
 
     Raises
     ------
@@ -223,7 +332,17 @@ def set_lock(session: Session, portrait: Portrait, *, locked: bool, actor: str, 
 
 
 def wishes(portrait: Portrait) -> list[dict[str, Any]]:
-    """What the client wished for single marks of a portrait."""
+    """What the client wished for single marks of a portrait.
+
+    Parameters
+    ----------
+    portrait : Portrait
+
+    Returns
+    -------
+    list of dict
+        Person, number of the mark, wish.
+    """
     return [
         {"person": person.id, "mark": mark.number, "wish": mark.wish}
         for person in portrait.people

@@ -39,6 +39,15 @@ PACKING = "pack finals"
 def lock(session: Session, shoot_id: str) -> Shoot:
     """The shoot, locked until the transaction ends.
 
+    Parameters
+    ----------
+    session : Session
+    shoot_id : str
+
+    Returns
+    -------
+    Shoot
+
     Raises
     ------
     NotFoundError
@@ -53,7 +62,25 @@ def lock(session: Session, shoot_id: str) -> Shoot:
 def enter(
     session: Session, files: Files, shoot_id: str, stored: Stored, source: Path | bytes, kind: str
 ) -> None:
-    """Enter a file that was put, under the shoot's lock; puts it again if it went meanwhile."""
+    """Enter a file that was put, under the shoot's lock; puts it again if it went meanwhile.
+
+    Parameters
+    ----------
+    session : Session
+    files : Files
+    shoot_id : str
+    stored : Stored
+        What `put` gave.
+    source : path or bytes
+        The same file.
+    kind : str
+        Its media type.
+
+    Raises
+    ------
+    NotFoundError
+        There is no such shoot, or it is being deleted.
+    """
     lock(session, shoot_id)
     if not files.has(shoot_id, stored.sha256):
         files.put(shoot_id, source)
@@ -69,6 +96,15 @@ def in_use(session: Session, shoot_id: str) -> set[str]:
 
     A package is not needed once a final in it was voided or deleted, nor is the picture of a
     sign-off, or of a change asked for, once what it shows was taken back.
+
+    Parameters
+    ----------
+    session : Session
+    shoot_id : str
+
+    Returns
+    -------
+    set of str
     """
     people = select(Person.id).join(Portrait).where(Portrait.shoot_id == shoot_id)
     portraits = select(Portrait.id).where(Portrait.shoot_id == shoot_id)
@@ -97,7 +133,18 @@ def in_use(session: Session, shoot_id: str) -> set[str]:
 
 
 def sizes(session: Session, shoot_id: str) -> dict[str, int]:
-    """Size of every entered file of a shoot by its hash."""
+    """Size of every entered file of a shoot by its hash.
+
+    Parameters
+    ----------
+    session : Session
+    shoot_id : str
+
+    Returns
+    -------
+    dict of str to int
+        Bytes.
+    """
     found = session.execute(
         select(StoredFile.sha256, StoredFile.size).where(StoredFile.shoot_id == shoot_id)
     )
@@ -105,7 +152,19 @@ def sizes(session: Session, shoot_id: str) -> dict[str, int]:
 
 
 def sweep(database: Database, files: Files, shoot_id: str) -> list[str]:
-    """Delete the files of a shoot that nothing names any more; gives their hashes."""
+    """Delete the files of a shoot that nothing names any more.
+
+    Parameters
+    ----------
+    database : Database
+    files : Files
+    shoot_id : str
+
+    Returns
+    -------
+    list of str
+        Their hashes; none where there is no such shoot.
+    """
     with database.writing() as session:
         try:
             lock(session, shoot_id)
@@ -133,6 +192,8 @@ def sweep_unentered(
 
     Parameters
     ----------
+    database : Database
+    files : Files
     older_than : float
         Seconds since 1970; younger files stay.
     shoot_id : str, optional
@@ -157,7 +218,18 @@ def sweep_unentered(
 
 
 def damaged(database: Database, files: Files) -> Iterator[tuple[str, str]]:
-    """Shoot and hash of every entered file that is missing or damaged."""
+    """Shoot and hash of every entered file that is missing or damaged.
+
+    Parameters
+    ----------
+    database : Database
+    files : Files
+        Every byte is read.
+
+    Yields
+    ------
+    shoot_id, sha256 : str
+    """
     with database.reading() as session:
         entered = session.execute(select(StoredFile.shoot_id, StoredFile.sha256)).all()
     for shoot_id, sha256 in entered:

@@ -37,6 +37,14 @@ class StudioKey:
     def of(cls, files: Files) -> StudioKey:
         """The key of a store; makes one where there is none.
 
+        Parameters
+        ----------
+        files : Files
+
+        Returns
+        -------
+        StudioKey
+
         Raises
         ------
         DamagedFileError
@@ -59,11 +67,36 @@ class StudioKey:
         return self._key.public_key().public_bytes_raw().hex()
 
     def sign(self, shoot_id: str, number: int, sha256: str) -> str:
-        """Signature, hexadecimal, of a record whose last entry has this number and seal."""
+        """Signature, hexadecimal, of a record whose last entry has this number and seal.
+
+        Parameters
+        ----------
+        shoot_id : str
+        number : int
+        sha256 : str
+
+        Returns
+        -------
+        str
+            Ed25519, 128 digits.
+        """
         return self._key.sign(_statement(shoot_id, number, sha256)).hex()
 
     def holds(self, signature: str, shoot_id: str, number: int, sha256: str) -> bool:
-        """Whether a signature is this key's over this end of a record."""
+        """Whether a signature is this key's over this end of a record.
+
+        Parameters
+        ----------
+        signature : str
+            Hexadecimal.
+        shoot_id : str
+        number : int
+        sha256 : str
+
+        Returns
+        -------
+        bool
+        """
         try:
             self._key.public_key().verify(
                 bytes.fromhex(signature), _statement(shoot_id, number, sha256)

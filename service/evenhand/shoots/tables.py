@@ -45,11 +45,35 @@ class Moment(TypeDecorator[datetime]):
     cache_ok = True
 
     def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
-        """As stored."""
+        """The moment as it is stored.
+
+        Parameters
+        ----------
+        value : datetime or None
+            With a time zone.
+        dialect : Dialect
+
+        Returns
+        -------
+        datetime or None
+            UTC.
+        """
         return None if value is None else value.astimezone(UTC)
 
     def process_result_value(self, value: Any, dialect: Dialect) -> datetime | None:
-        """As read."""
+        """The moment as it is read.
+
+        Parameters
+        ----------
+        value : datetime or None
+            Taken for UTC where the database keeps no time zone.
+        dialect : Dialect
+
+        Returns
+        -------
+        datetime or None
+            UTC.
+        """
         if value is None:
             return None
         at: datetime = value

@@ -54,6 +54,22 @@ def make(
     """A new token, and its secret: a studio token's is told this once, for a link see `told_again`.
 
     It ends after `lasts`; a studio token always does, after `STUDIO_LASTS` where nothing is said.
+
+    Parameters
+    ----------
+    session : Session
+    scope : Scope
+    label : str
+        For whoever lists the tokens.
+    lasts : timedelta, optional
+        A link without it does not end by itself.
+    proof_id, shoot_id, person_name : str, optional
+        What a link opens.
+
+    Returns
+    -------
+    token : Token
+    secret : str
     """
     if lasts is None and scope is Scope.STUDIO:
         lasts = STUDIO_LASTS
@@ -81,6 +97,16 @@ def told_again(session: Session, token: Token) -> str:
     It is made from the studio's key, which lies with the files, and the token's identifier: whoever
     has only the records cannot make it.
 
+    Parameters
+    ----------
+    session : Session
+    token : Token
+        A link's.
+
+    Returns
+    -------
+    str
+
     Raises
     ------
     NotFoundError
@@ -95,7 +121,19 @@ def told_again(session: Session, token: Token) -> str:
 
 
 def renew(session: Session, token: Token) -> tuple[Token, str]:
-    """A new studio token that lasts as long as this one did from its making; this one ends soon."""
+    """A new studio token that lasts as long as this one did from its making; this one ends soon.
+
+    Parameters
+    ----------
+    session : Session
+    token : Token
+        A studio's.
+
+    Returns
+    -------
+    token : Token
+    secret : str
+    """
     lasts = STUDIO_LASTS if token.expires_at is None else token.expires_at - token.created_at
     made = make(session, Scope.STUDIO, token.label, lasts=lasts)
     soon = now() + OVERLAP
@@ -105,6 +143,15 @@ def renew(session: Session, token: Token) -> tuple[Token, str]:
 
 def open_token(session: Session, secret: str) -> Token:
     """The token of a secret.
+
+    Parameters
+    ----------
+    session : Session
+    secret : str
+
+    Returns
+    -------
+    Token
 
     Raises
     ------
@@ -120,7 +167,18 @@ def open_token(session: Session, secret: str) -> Token:
 
 
 def is_open(token: Token, at: datetime | None = None) -> bool:
-    """Whether a token is neither revoked nor expired."""
+    """Whether a token is neither revoked nor expired.
+
+    Parameters
+    ----------
+    token : Token
+    at : datetime, optional
+        With a time zone; now, if left out.
+
+    Returns
+    -------
+    bool
+    """
     return token.revoked_at is None and (
         token.expires_at is None or token.expires_at > (at or now())
     )

@@ -33,6 +33,20 @@ def take_out(
     Sign-offs and finals of portraits with such a layer are voided; the finals' files, and pictures
     of what the client wanted changed, leave use. The caller sweeps the files after the transaction
     (`evenhand.shoots.storage.sweep`).
+
+    Parameters
+    ----------
+    session : Session
+    shoot_id : str
+    name : str
+    steps : iterable of str
+    actor : str
+        Who did it, for the record.
+
+    Returns
+    -------
+    TakenOut
+        Portraits concerned, and how many layers, sign-offs and finals.
     """
     out = TakenOut()
     gone = {MARKS if step == LASTING_MARKS else step for step in steps}

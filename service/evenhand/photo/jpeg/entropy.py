@@ -81,13 +81,13 @@ def unstuffed(data: Octets) -> tuple[Octets, Integers]:
     ----------
     data : ndarray of uint8, shape (n,)
         Entropy-coded, from the first scan byte.
-    starts : ndarray of int64
-        First byte of each interval in `clean`, and the end of the last.
 
     Returns
     -------
     clean : ndarray of uint8
         With zeros after its end.
+    starts : ndarray of int64
+        First byte of each interval in `clean`, and the end of the last.
     """
     clean = np.zeros(data.size + _PADDING, np.uint8)
     starts = np.zeros(np.count_nonzero(_restarts(data)) + 2, np.int64)
