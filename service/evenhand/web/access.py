@@ -44,7 +44,18 @@ class Service:
 
     @classmethod
     def at(cls, place: Place, settings: ServiceSettings) -> Service:
-        """The service of a place."""
+        """The service of a place.
+
+        Parameters
+        ----------
+        place : Place
+        settings : ServiceSettings
+            Its limits hold.
+
+        Returns
+        -------
+        Service
+        """
         memory = settings.preview_memory_mb * 1024 * 1024
         return cls(
             place,
@@ -58,7 +69,16 @@ class Service:
 
 
 def service_of(request: Request) -> Service:
-    """The service that a request came to."""
+    """The service that a request came to.
+
+    Parameters
+    ----------
+    request : Request
+
+    Returns
+    -------
+    Service
+    """
     service: Service = request.app.state.service
     return service
 
@@ -89,6 +109,18 @@ def caller_of(
     credentials: Annotated[HTTPAuthorizationCredentials | None, Depends(bearer)],
 ) -> Caller:
     """Whoever asks, by their token.
+
+    Parameters
+    ----------
+    request : Request
+        Keeps the caller, for what is noted of it.
+    service : Service
+    credentials : HTTPAuthorizationCredentials or None
+        The bearer token.
+
+    Returns
+    -------
+    Caller
 
     Raises
     ------

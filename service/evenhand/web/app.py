@@ -52,6 +52,10 @@ def create_app(place: Place, settings: ServiceSettings) -> FastAPI:
         Records, files and the retoucher.
     settings : ServiceSettings
         Limits.
+
+    Returns
+    -------
+    FastAPI
     """
     app = FastAPI(
         title="Evenhand",
@@ -91,7 +95,17 @@ def create_app(place: Place, settings: ServiceSettings) -> FastAPI:
 
 
 def files_in(service: Service) -> tuple[tuple[str, str, int], ...]:
-    """Routes that take files: method, path and bytes of the largest."""
+    """Routes that take files: method, path and bytes of the largest.
+
+    Parameters
+    ----------
+    service : Service
+
+    Returns
+    -------
+    tuple of (str, str, int)
+        Paths are regular expressions.
+    """
     return (
         ("POST", "/v1/shoots/[^/]+/portraits", largest(service)),
         ("PATCH", "/v1/uploads/[^/]+", largest(service)),

@@ -17,6 +17,16 @@ def follow(session: Session, service: Service, portrait: Portrait) -> Job | None
     """Enter the job that brings a portrait's layers up to date; None where they are.
 
     What is signed and locked waits until it is unlocked.
+
+    Parameters
+    ----------
+    session : Session
+    service : Service
+    portrait : Portrait
+
+    Returns
+    -------
+    Job or None
     """
     session.flush()
     session.refresh(portrait)
@@ -28,7 +38,19 @@ def follow(session: Session, service: Service, portrait: Portrait) -> Job | None
 
 
 def follow_name(session: Session, service: Service, shoot_id: str, name: str) -> list[Job]:
-    """The same for every portrait of a shoot with a person of this name."""
+    """The same for every portrait of a shoot with a person of this name.
+
+    Parameters
+    ----------
+    session : Session
+    service : Service
+    shoot_id : str
+    name : str
+
+    Returns
+    -------
+    list of Job
+    """
     portraits = session.scalars(
         select(Portrait)
         .join(Person)
@@ -40,7 +62,18 @@ def follow_name(session: Session, service: Service, shoot_id: str, name: str) ->
 
 
 def clear(service: Service, shoot_id: str) -> list[str]:
-    """Delete files that nothing names any more, rows too, and forget pictures made from them."""
+    """Delete files that nothing names any more, rows too, and forget pictures made from them.
+
+    Parameters
+    ----------
+    service : Service
+    shoot_id : str
+
+    Returns
+    -------
+    list of str
+        Hashes of the files.
+    """
     service.previews.forget()
     gone = storage.sweep(service.place.database, service.place.files, shoot_id)
     service.place.database.forget_deleted()

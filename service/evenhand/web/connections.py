@@ -42,13 +42,26 @@ class Doors:
         self.inside: dict[Connection, str] = {}
 
     def enter(self, connection: Connection, address: str) -> None:
-        """Let a connection in; where it is full, an idle one of the busiest address goes."""
+        """Let a connection in; where it is full, an idle one of the busiest address goes.
+
+        Parameters
+        ----------
+        connection : Connection
+        address : str
+            Of whoever connects.
+        """
         self.inside[connection] = address
         if len(self.inside) > self.most:
             (self._idle() or connection).turn_out()
 
     def leave(self, connection: Connection) -> None:
-        """Forget a connection that has ended."""
+        """Forget a connection that has ended.
+
+        Parameters
+        ----------
+        connection : Connection
+            One that was never let in is no error.
+        """
         self.inside.pop(connection, None)
 
     def _idle(self) -> Connection | None:
@@ -75,20 +88,36 @@ class Connection(H11Protocol):
         return answering or self.flow.write_paused
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
-        """Count it and set the time."""
+        """Count it and set the time.
+
+        Parameters
+        ----------
+        transport : asyncio.Transport
+        """
         super().connection_made(transport)
         self._time()
         self.doors.enter(self, self.client[0] if self.client else "")
 
     def connection_lost(self, exc: Exception | None) -> None:
-        """Count it out."""
+        """Count it out.
+
+        Parameters
+        ----------
+        exc : Exception or None
+            What ended it, if not either side.
+        """
         self.doors.leave(self)
         self._forget()
         self._drained()
         super().connection_lost(exc)
 
     def data_received(self, data: bytes) -> None:
-        """Set the time while a head is incomplete."""
+        """Set the time while a head is incomplete.
+
+        Parameters
+        ----------
+        data : bytes
+        """
         super().data_received(data)
         if self.busy:
             self._forget()
@@ -130,14 +159,33 @@ class Loop(asyncio.SelectorEventLoop):
     """An event loop whose servers give up on TLS handshakes as soon as on heads."""
 
     async def create_server(self, *args: Any, **more: Any) -> asyncio.Server:
-        """A server."""
+        """A server that waits no longer for the start of TLS than for the head of a request.
+
+        Parameters
+        ----------
+        *args, **more
+            As for `asyncio.loop.create_server`.
+
+        Returns
+        -------
+        asyncio.Server
+        """
         if more.get("ssl"):
             more.setdefault("ssl_handshake_timeout", HEADERS_S)
         return await super().create_server(*args, **more)
 
 
 def protocol_for(most: int) -> type[asyncio.Protocol]:
-    """The protocol of a server that lets in `most` connections, or as many as the system allows."""
+    """The protocol of a server that lets in `most` connections, or as many as the system allows.
+
+    Parameters
+    ----------
+    most : int
+
+    Returns
+    -------
+    type of asyncio.Protocol
+    """
     allowed = _allowed_files() - RESERVED
     if allowed < most:
         log.warning("few open files are allowed", connections=max(FEWEST, allowed))

@@ -25,6 +25,15 @@ def display_colours(encoding: Encoding) -> DisplayColoursOut:
 
     Light of three curves and a matrix adds up, channel by channel, so that a page is exact with
     three small tables; a profile of tables is sampled.
+
+    Parameters
+    ----------
+    encoding : Encoding
+
+    Returns
+    -------
+    DisplayColoursOut
+        Nothing but its kind where codes are sRGB already.
     """
     steps = np.rint(np.linspace(0, 65535, STEPS)).astype(np.uint16)
     blue, green, red = np.meshgrid(steps, steps, steps, indexing="ij")

@@ -26,6 +26,17 @@ ANOTHER = "Give the id of another portrait of this shoot that shows the person b
 def without_earlier(step: str, settings: Mapping[str, Any]) -> tuple[dict[str, Any], str | None]:
     """Settings that the step itself knows, and the portrait named as the earlier one.
 
+    Parameters
+    ----------
+    step : str
+    settings : mapping
+        As they came.
+
+    Returns
+    -------
+    settings : dict
+    portrait_id : str or None
+
     Raises
     ------
     WrongSettingError
@@ -45,6 +56,14 @@ def without_earlier(step: str, settings: Mapping[str, Any]) -> tuple[dict[str, A
 
 def require_before_burn(session: Session, person: tables.Person, portrait_id: str) -> None:
     """Refuse a portrait that does not show the same named person, and the same skin.
+
+    Parameters
+    ----------
+    session : Session
+    person : Person
+        In the portrait that is retouched.
+    portrait_id : str
+        The earlier portrait.
 
     Raises
     ------

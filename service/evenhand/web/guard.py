@@ -38,7 +38,14 @@ Next = Callable[[Request], Awaitable[Response]]
 
 
 def install(app: FastAPI, service: Service) -> None:
-    """Put the guard around an app."""
+    """Put the guard around an app.
+
+    Parameters
+    ----------
+    app : FastAPI
+    service : Service
+        Where what was done is noted.
+    """
 
     @app.middleware("http")
     async def guard(request: Request, call_next: Next) -> Response:

@@ -254,6 +254,15 @@ PRIVATE = {"Cache-Control": "private, no-store"}
 def parsed_strengths(text: str) -> dict[tuple[str | None, str], float]:
     """Strengths by person, None for everybody, and step.
 
+    Parameters
+    ----------
+    text : str
+        "STEP:VALUE" or "PERSON.STEP:VALUE", separated by commas; may be empty.
+
+    Returns
+    -------
+    dict of (str or None, str) to float
+
     Raises
     ------
     WrongSettingError
@@ -274,7 +283,20 @@ def parsed_strengths(text: str) -> dict[tuple[str | None, str], float]:
 def layers_at(
     session: Session, portrait: tables.Portrait, chosen: dict[tuple[str | None, str], float]
 ) -> list[tuple[str, float]]:
-    """File and strength of every layer that may be shown."""
+    """File and strength of every layer that may be shown.
+
+    Parameters
+    ----------
+    session : Session
+    portrait : Portrait
+    chosen : dict of (str or None, str) to float
+        Strengths by person, None for everybody, and step; else the records' own holds.
+
+    Returns
+    -------
+    list of (str, float)
+        SHA-256 of each file, and the strength in [0, 1].
+    """
     return [
         (
             item.layer.sha256,
@@ -290,34 +312,100 @@ def layers_at(
 def picture_bytes(
     service: Service, portrait: tables.Portrait, view: View, layers: list[tuple[str, float]]
 ) -> bytes:
-    """A picture of a portrait as JPEG."""
+    """A picture of a portrait as JPEG.
+
+    Parameters
+    ----------
+    service : Service
+    portrait : Portrait
+    view : View
+    layers : list of (str, float)
+        As `layers_at` gives them.
+
+    Returns
+    -------
+    bytes
+        In sRGB.
+    """
     return for_screen(*service.previews.picture(source_of(portrait), view, layers))
 
 
 def for_screen(codes: npt.NDArray[np.uint8], profile: bytes | None) -> bytes:
-    """Codes of a file as a JPEG in sRGB, with its profile."""
+    """Codes of a file as a JPEG in sRGB, with its profile.
+
+    Parameters
+    ----------
+    codes : ndarray of uint8, shape (height, width, 3)
+    profile : bytes or None
+        Theirs; None where they are sRGB.
+
+    Returns
+    -------
+    bytes
+    """
     return jpeg(on_screen(codes, profile), SRGB)
 
 
 def source_of(portrait: tables.Portrait) -> Source:
-    """The file of a portrait."""
+    """The file of a portrait.
+
+    Parameters
+    ----------
+    portrait : Portrait
+
+    Returns
+    -------
+    Source
+    """
     return Source(portrait.shoot_id, portrait.sha256, portrait.name)
 
 
 def frame_shape(portrait: tables.Portrait) -> tuple[int, int]:
-    """Height and width of a portrait that has been read."""
+    """Height and width of a portrait that has been read.
+
+    Parameters
+    ----------
+    portrait : Portrait
+
+    Returns
+    -------
+    height, width : int
+    """
     assert portrait.height is not None
     assert portrait.width is not None
     return portrait.height, portrait.width
 
 
 def frame_of(portrait: tables.Portrait) -> Box:
-    """The whole portrait."""
+    """The whole portrait.
+
+    Parameters
+    ----------
+    portrait : Portrait
+        One that has been read.
+
+    Returns
+    -------
+    Box
+    """
     return Box(0, 0, *frame_shape(portrait))
 
 
 def parsed_view(region: str, size: str, shape: tuple[int, int]) -> View:
     """Region and size of IIIF's Image API, sections 4.1 and 4.2.
+
+    Parameters
+    ----------
+    region : str
+        "full", "square" or "x,y,w,h" in pixels.
+    size : str
+        "max", "w,", ",h", "w,h" or "!w,h" in pixels; nothing is enlarged.
+    shape : tuple of int
+        Height and width of the photograph.
+
+    Returns
+    -------
+    View
 
     Raises
     ------
@@ -369,7 +457,24 @@ def _size(size: str, box: Box) -> tuple[int, int]:
 
 
 def read_portrait(session: Session, portrait_id: str) -> tables.Portrait:
-    """A portrait that has been read; raises `NotReadyError` otherwise."""
+    """A portrait that has been read.
+
+    Parameters
+    ----------
+    session : Session
+    portrait_id : str
+
+    Returns
+    -------
+    Portrait
+
+    Raises
+    ------
+    NotFoundError
+        There is none, or it was removed.
+    NotReadyError
+        It has not been read yet, or cannot be.
+    """
     portrait = found(session, tables.Portrait, portrait_id)
     if portrait.width is None:
         raise NotReadyError(

@@ -30,7 +30,17 @@ class Sparing:
         self.left_out = 0
 
     def left_out_before(self, kind: object) -> int | None:
-        """How many lines were left out before this one; None where it is left out itself."""
+        """How many lines were left out before this one; None where it is left out itself.
+
+        Parameters
+        ----------
+        kind : object
+            Hashable: lines of one kind are counted together.
+
+        Returns
+        -------
+        int or None
+        """
         with self.lock:
             minute = int(time.monotonic() / 60)
             if minute != self.minute or len(self.lines) > KINDS_KEPT:
@@ -49,7 +59,23 @@ SPARING = Sparing()
 def spare_refusals(
     _: object, __: str, event: structlog.typing.EventDict
 ) -> structlog.typing.EventDict:
-    """Leave out requests that were refused like many before."""
+    """Leave out requests that were refused like many before.
+
+    Parameters
+    ----------
+    event : dict
+        The line, with the `status` of a request.
+
+    Returns
+    -------
+    dict
+        The same, with how many were left out before it.
+
+    Raises
+    ------
+    structlog.DropEvent
+        The line is to be left out.
+    """
     if event.get("status") not in REFUSALS:
         return event
     before = SPARING.left_out_before(event["status"])
@@ -64,7 +90,17 @@ class SpareLibraries(logging.Filter):
     """Leaves out warnings of libraries that come from the same place as many before."""
 
     def filter(self, record: logging.LogRecord) -> bool:
-        """Whether to write it."""
+        """Whether to write it.
+
+        Parameters
+        ----------
+        record : logging.LogRecord
+            Told how many lines were left out before it.
+
+        Returns
+        -------
+        bool
+        """
         before = SPARING.left_out_before((record.name, record.pathname, record.lineno))
         if before:
             record.msg = f"{record.msg} ({before} lines left out before)"
@@ -72,7 +108,13 @@ class SpareLibraries(logging.Filter):
 
 
 def configure(level: int = logging.INFO) -> None:
-    """Send the service's logs, and warnings of the libraries, to standard error as JSON."""
+    """Send the service's logs, and warnings of the libraries, to standard error as JSON.
+
+    Parameters
+    ----------
+    level : int
+        Of the service's own lines; the libraries' warnings are written whatever it is.
+    """
     shared: list[structlog.typing.Processor] = [
         structlog.contextvars.merge_contextvars,
         structlog.processors.add_log_level,

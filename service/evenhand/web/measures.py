@@ -36,14 +36,25 @@ FREE = Gauge("evenhand_free_bytes", "Bytes free on the disk of the files.", regi
 
 
 def measure_space(files: Files) -> None:
-    """Measure the disk anew."""
+    """Measure the disk anew.
+
+    Parameters
+    ----------
+    files : Files
+        Nothing is measured where they lie on no disk of this machine.
+    """
     free = files.free()
     if free is not None:
         FREE.set(free)
 
 
 def count_jobs(database: Database) -> None:
-    """Count jobs and workers anew."""
+    """Count jobs and workers anew.
+
+    Parameters
+    ----------
+    database : Database
+    """
     with database.reading() as session:
         counted = dict(session.execute(select(Job.state, func.count()).group_by(Job.state)).all())
         workers = session.scalar(select(func.count()).select_from(Worker)) or 0

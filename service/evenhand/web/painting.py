@@ -34,6 +34,20 @@ class Paint(StrEnum):
 def painted_mask(data: bytes, region: str, left: int, top: int, portrait: tables.Portrait) -> Mask:
     """What was painted, from a grey PNG.
 
+    Parameters
+    ----------
+    data : bytes
+    region : str
+        Name of the region that it is painted for.
+    left, top : int
+        Where it begins in the upright photograph, pixels, 0 or more.
+    portrait : Portrait
+        One that has been read.
+
+    Returns
+    -------
+    Mask
+
     Raises
     ------
     UnreadablePhotographError
@@ -69,7 +83,30 @@ def painted_mask(data: bytes, region: str, left: int, top: int, portrait: tables
 def store_edit(
     service: Service, person_id: str, region: str, paint: Paint, mask: Mask, actor: str
 ) -> models.MaskEditOut:
-    """Keep an edit and have the layers computed anew."""
+    """Keep an edit and have the layers computed anew.
+
+    Parameters
+    ----------
+    service : Service
+    person_id : str
+    region : str
+    paint : Paint
+        In or out.
+    mask : Mask
+    actor : str
+        Who painted it, for the record.
+
+    Returns
+    -------
+    MaskEditOut
+
+    Raises
+    ------
+    NotFoundError
+        There is no such person.
+    LockedError
+        The portrait is signed and locked.
+    """
     place = service.place
     package = pack({"box": asdict(mask.box)}, {"painted": mask_codes(mask.alpha)})
     with place.database.reading() as session:

@@ -146,7 +146,16 @@ def erase(body: models.ErasureIn, service: Here, caller: Studio) -> models.Erase
 
 
 def known_steps(service: Service) -> tuple[str, ...]:
-    """Steps that can be agreed to."""
+    """Steps that can be agreed to.
+
+    Parameters
+    ----------
+    service : Service
+
+    Returns
+    -------
+    tuple of str
+    """
     return (*service.place.steps, LASTING_MARKS)
 
 

@@ -88,7 +88,21 @@ class Previews:
         self.making: dict[Hashable, threading.Lock] = {}
 
     def photograph(self, source: Source) -> Photograph:
-        """The decoded photograph."""
+        """The decoded photograph.
+
+        Parameters
+        ----------
+        source : Source
+
+        Returns
+        -------
+        Photograph
+
+        Raises
+        ------
+        DamagedFileError
+            The file is missing, or is not what it was.
+        """
 
         def read() -> Photograph:
             with self.place.files.as_path(source.shoot_id, source.sha256, source.name) as path:
@@ -97,13 +111,45 @@ class Previews:
         return self._kept(("photograph", source.sha256), read)
 
     def layer(self, shoot_id: str, sha256: str) -> Layer:
-        """A layer from its file."""
+        """A layer from its file.
+
+        Parameters
+        ----------
+        shoot_id : str
+        sha256 : str
+            Of its file.
+
+        Returns
+        -------
+        Layer
+
+        Raises
+        ------
+        DamagedFileError
+            The file is missing, or is not what it was.
+        """
         return self._kept(
             ("layer", sha256), lambda: unpack_layer(self.place.files.read(shoot_id, sha256))
         )
 
     def person(self, shoot_id: str, sha256: str) -> Person:
-        """A person from its file."""
+        """A person from its file.
+
+        Parameters
+        ----------
+        shoot_id : str
+        sha256 : str
+            Of its file.
+
+        Returns
+        -------
+        Person
+
+        Raises
+        ------
+        DamagedFileError
+            The file is missing, or is not what it was.
+        """
         return self._kept(
             ("person", sha256), lambda: unpack_person(self.place.files.read(shoot_id, sha256))
         )
@@ -115,6 +161,8 @@ class Previews:
 
         Parameters
         ----------
+        source : Source
+        view : View
         layers : sequence of (str, float)
             SHA-256 of each layer's file and its strength in [0, 1].
 
@@ -139,7 +187,19 @@ class Previews:
         return result, profile
 
     def differences(self, source: Source, view: View, sha256: str) -> npt.NDArray[np.int16]:
-        """A layer in a view, in 1/64 of an 8-bit code, zero where it does not reach."""
+        """A layer in a view, in 1/64 of an 8-bit code, zero where it does not reach.
+
+        Parameters
+        ----------
+        source : Source
+        view : View
+        sha256 : str
+            Of the layer's file.
+
+        Returns
+        -------
+        ndarray of int16, shape (height, width, 3)
+        """
         whole = np.zeros((*view.shape, 3), np.float32)
         part = self._part(source, view, sha256)
         if part is not None:
@@ -147,7 +207,17 @@ class Previews:
         return _in_64ths(whole)
 
     def remainder(self, source: Source, view: View) -> npt.NDArray[np.int16]:
-        """What the original's codes lie beside the whole ones of its picture, in 1/64 of a code."""
+        """What the original's codes lie beside the whole ones of its picture, in 1/64 of a code.
+
+        Parameters
+        ----------
+        source : Source
+        view : View
+
+        Returns
+        -------
+        ndarray of int16, shape (height, width, 3)
+        """
         (real, whole), _ = self._original(source, view)
         return _in_64ths(real - whole)
 
@@ -236,7 +306,19 @@ def _round(total, result):  # type: ignore[no-untyped-def]
 
 
 def part_of(layer: Layer, view: View, factor: float) -> Part | None:
-    """A layer in a view, its differences times `factor`; None where they do not meet."""
+    """A layer in a view, its differences times `factor`; None where they do not meet.
+
+    Parameters
+    ----------
+    layer : Layer
+    view : View
+    factor : float
+        8-bit codes in a unit of the layer's differences.
+
+    Returns
+    -------
+    Part or None
+    """
     shared = layer.box.intersection(view.region)
     if not shared.area:
         return None
@@ -307,6 +389,14 @@ def area_weights(span: tuple[int, int], length: int, new_length: int) -> AreaWei
     ----------
     span : tuple of int
         First and one past the last of the old pixels, among `length`.
+    length : int
+        Old pixels of the whole axis.
+    new_length : int
+        New ones, no more than the old.
+
+    Returns
+    -------
+    AreaWeights
     """
     scale = length / new_length
     first, last = int(span[0] / scale), min(new_length, int(np.ceil(span[1] / scale)))

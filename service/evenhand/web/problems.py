@@ -143,7 +143,23 @@ class Problem(BaseModel):
 
 
 def answer(kind: Kind, detail: str, advice: str = "", **more: Any) -> JSONResponse:
-    """A problem as a response."""
+    """A problem as a response.
+
+    Parameters
+    ----------
+    kind : Kind
+    detail : str
+        What is wrong this time.
+    advice : str
+        What to do.
+    **more
+        Further members of the problem.
+
+    Returns
+    -------
+    JSONResponse
+        With what the status asks for in its headers (RFC 9110).
+    """
     headers = {}
     if kind.status in (HTTPStatus.SERVICE_UNAVAILABLE, HTTPStatus.TOO_MANY_REQUESTS) or (
         kind.slug == "not-ready"
@@ -165,7 +181,12 @@ def answer(kind: Kind, detail: str, advice: str = "", **more: Any) -> JSONRespon
 
 
 def install(app: FastAPI) -> None:
-    """Let every error of an app be answered as a problem."""
+    """Let every error of an app be answered as a problem.
+
+    Parameters
+    ----------
+    app : FastAPI
+    """
 
     @app.exception_handler(EvenhandError)
     def evenhand(request: Request, error: EvenhandError) -> JSONResponse:
@@ -214,7 +235,18 @@ def install(app: FastAPI) -> None:
 
 
 def described(*kinds: type[Exception] | Kind) -> dict[int | str, dict[str, Any]]:
-    """Responses for a route's description, one for each status among these kinds."""
+    """Responses for a route's description, one for each status among these kinds.
+
+    Parameters
+    ----------
+    *kinds : type of Exception or Kind
+        What the route may answer besides what any may.
+
+    Returns
+    -------
+    dict
+        By status, as FastAPI takes them.
+    """
     found = [KINDS[kind] if isinstance(kind, type) else kind for kind in kinds]
     always = [
         KINDS[records.TokenRefusedError],

@@ -359,7 +359,19 @@ def keep_copy(portrait_id: models.Id, service: Here, caller: Client) -> Response
 
 
 def require_current(session: Session, service: Service, portrait: tables.Portrait) -> None:
-    """Raise `NotReadyError` unless a portrait's layers are what is wanted now, or are as signed."""
+    """Make sure that a portrait's layers are what is wanted now, or are as signed.
+
+    Parameters
+    ----------
+    session : Session
+    service : Service
+    portrait : Portrait
+
+    Raises
+    ------
+    NotReadyError
+        They are not, or the portrait has not been read or cannot be.
+    """
     if portrait.trouble or portrait.found_at is None:
         raise NotReadyError(
             portrait.trouble or f"{portrait.name} has not been read yet.", "Wait for its job."

@@ -47,12 +47,18 @@ async def received(
 
     Parameters
     ----------
+    request : Request
     most : int
         Bytes of the largest.
     hashes : tuple of str
         Algorithms.
     in_parts : bool
         What came until a connection breaks off is of use by itself.
+
+    Yields
+    ------
+    Received
+        Whole, or what came of it.
 
     Raises
     ------
@@ -94,7 +100,18 @@ def _require_space(service: Service, size: int) -> None:
 
 
 def too_large(most: int) -> UploadTooLargeError:
-    """The error for a file over the limit."""
+    """The error for a file over the limit.
+
+    Parameters
+    ----------
+    most : int
+        Bytes.
+
+    Returns
+    -------
+    UploadTooLargeError
+        To be raised by the caller.
+    """
     return UploadTooLargeError(
         f"The file has more than {most:,} bytes.", "Send a smaller one, or raise the limit."
     )
@@ -106,6 +123,21 @@ def add_portrait(
     """Enter a file as a portrait and the job that finds people in it.
 
     A file that the shoot has already is not stored twice; one that was removed comes back.
+
+    Parameters
+    ----------
+    service : Service
+    shoot_id : str
+    name : str
+        As the client sent it.
+    path : path
+        The file, which stays.
+    actor : str
+        Who sent it, for the record.
+
+    Returns
+    -------
+    AddedOut
 
     Raises
     ------

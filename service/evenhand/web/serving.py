@@ -74,7 +74,13 @@ class Listening:
         return f"{'https' if self.certificate else 'http'}://{host}:{self.port}/"
 
     def check(self) -> None:
-        """Raise `ExposedError` if it would be reachable from elsewhere without TLS."""
+        """Make sure that nobody elsewhere can reach it without TLS.
+
+        Raises
+        ------
+        ExposedError
+            They could.
+        """
         if is_loopback(self.host) or self.tls_in_front or (self.certificate and self.key):
             return
         raise ExposedError(
@@ -83,7 +89,13 @@ class Listening:
         )
 
     def opened(self) -> socket.socket:
-        """The socket to listen on; raises `PortError` where it cannot be had."""
+        """The socket to listen on.
+
+        Raises
+        ------
+        PortError
+            It cannot be had.
+        """
         family = socket.AF_INET6 if ":" in self.host else socket.AF_INET
         try:
             return socket.create_server((self.host, self.port), family=family)
@@ -95,7 +107,17 @@ class Listening:
 
 
 def is_loopback(host: str) -> bool:
-    """Whether only this machine can reach a host's address."""
+    """Whether only this machine can reach a host's address.
+
+    Parameters
+    ----------
+    host : str
+        A name or an IP address; of names only localhost counts.
+
+    Returns
+    -------
+    bool
+    """
     if host == "localhost":
         return True
     try:
@@ -106,6 +128,13 @@ def is_loopback(host: str) -> bool:
 
 def serve(settings: ServiceSettings, listening: Listening, workers: int) -> None:
     """Serve until told to stop, then finish what was begun.
+
+    Parameters
+    ----------
+    settings : ServiceSettings
+    listening : Listening
+    workers : int
+        Processes that do jobs.
 
     Raises
     ------
@@ -135,7 +164,18 @@ def serve(settings: ServiceSettings, listening: Listening, workers: int) -> None
 
 
 def config_of(app: FastAPI, settings: ServiceSettings, listening: Listening) -> uvicorn.Config:
-    """How the web server runs."""
+    """How the web server runs.
+
+    Parameters
+    ----------
+    app : FastAPI
+    settings : ServiceSettings
+    listening : Listening
+
+    Returns
+    -------
+    uvicorn.Config
+    """
     return uvicorn.Config(
         app,
         http=protocol_for(settings.most_connections),

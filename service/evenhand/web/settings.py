@@ -48,7 +48,17 @@ class ServiceSettings(BaseSettings):
     )
 
     def public(self, path: str) -> str | None:
-        """A path at the public address; None where none is set."""
+        """A path at the public address; None where none is set.
+
+        Parameters
+        ----------
+        path : str
+            Begins with a slash.
+
+        Returns
+        -------
+        str or None
+        """
         return None if self.public_url is None else str(self.public_url).rstrip("/") + path
 
     @property

@@ -51,7 +51,20 @@ class Decided:
 def shown_proof(
     session: Session, service: Service, proof: Proof, expires_at: datetime | None
 ) -> models.ShownProofOut:
-    """The proof with its portraits, what can be chosen, what was decided."""
+    """The proof with its portraits, what can be chosen, what was decided.
+
+    Parameters
+    ----------
+    session : Session
+    service : Service
+    proof : Proof
+    expires_at : datetime or None
+        When its link ends.
+
+    Returns
+    -------
+    ShownProofOut
+    """
     portraits, agreed = _portraits(session, proof), agreed_by_name(session, proof.shoot_id)
     decided = _decided(session, proof, [portrait.id for portrait in portraits])
     return models.ShownProofOut(

@@ -97,6 +97,14 @@ def get_mark(service: Here, caller: Anybody) -> Response:
 def checked_mark(data: bytes) -> bytes:
     """A mark that was sent, as it is kept: a small PNG without metadata.
 
+    Parameters
+    ----------
+    data : bytes
+
+    Returns
+    -------
+    bytes
+
     Raises
     ------
     UnreadablePhotographError

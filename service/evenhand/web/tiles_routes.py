@@ -145,7 +145,18 @@ def get_display_colours(
 
 
 def trimmed(whole: npt.NDArray[np.int16]) -> tuple[int, int, npt.NDArray[np.int16]]:
-    """Left, top and content of the smallest box around what is not zero."""
+    """Left, top and content of the smallest box around what is not zero.
+
+    Parameters
+    ----------
+    whole : ndarray of int16, shape (height, width, 3)
+
+    Returns
+    -------
+    left, top : int
+    content : ndarray of int16, shape (rows, columns, 3)
+        A view; without rows and columns where all is zero.
+    """
     some = whole.any(axis=2)
     rows, columns = np.flatnonzero(some.any(axis=1)), np.flatnonzero(some.any(axis=0))
     if not rows.size:
@@ -155,7 +166,21 @@ def trimmed(whole: npt.NDArray[np.int16]) -> tuple[int, int, npt.NDArray[np.int1
 
 
 def packed(parts: list[dict[str, Any]], arrays: list[npt.NDArray[np.int16]]) -> bytes:
-    """Layers of a tile as one body: length, JSON, numbers."""
+    """Layers of a tile as one body: length, JSON, numbers.
+
+    Parameters
+    ----------
+    parts : list of dict
+        What is said of each layer, for the JSON.
+    arrays : list of ndarray of int16
+        Their differences, in the same order.
+
+    Returns
+    -------
+    bytes
+        The length of the JSON in 4 bytes, least first; the JSON, filled up to 4 bytes; the numbers,
+        least byte first.
+    """
     head = json.dumps(parts).encode()
     head += b" " * (-len(head) % 4)
     return (

@@ -195,12 +195,30 @@ def end_upload(upload_id: models.Id, service: Here, caller: Studio, version: Ver
 
 
 def largest(service: Service) -> int:
-    """Bytes of the largest file."""
+    """Bytes of the largest file.
+
+    Parameters
+    ----------
+    service : Service
+
+    Returns
+    -------
+    int
+    """
     return service.settings.largest_upload_mb * 1024 * 1024
 
 
 def metadata_of(header: str) -> dict[str, str]:
     """Key and value pairs of an Upload-Metadata header.
+
+    Parameters
+    ----------
+    header : str
+        Keys and base64 values, separated by commas (tus 1.0, creation).
+
+    Returns
+    -------
+    dict of str to str
 
     Raises
     ------
@@ -220,7 +238,23 @@ def metadata_of(header: str) -> dict[str, str]:
 
 
 def checksum_of(header: str) -> tuple[str, bytes]:
-    """Algorithm and digest of an Upload-Checksum header; both empty without one."""
+    """Algorithm and digest of an Upload-Checksum header; both empty without one.
+
+    Parameters
+    ----------
+    header : str
+        Algorithm and base64 digest (tus 1.0, checksum); may be empty.
+
+    Returns
+    -------
+    algorithm : str
+    digest : bytes
+
+    Raises
+    ------
+    WrongChecksumError
+        The algorithm is not known, or the digest is none.
+    """
     if not header:
         return "", b""
     algorithm, _, value = header.partition(" ")

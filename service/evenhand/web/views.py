@@ -28,6 +28,17 @@ T = TypeVar("T", bound=tables.Table)
 def found(session: Session, table: type[T], id: str) -> T:
     """A row by its identifier.
 
+    Parameters
+    ----------
+    session : Session
+    table : type
+        A table's class.
+    id : str
+
+    Returns
+    -------
+    row of the table
+
     Raises
     ------
     NotFoundError
@@ -44,7 +55,17 @@ def found(session: Session, table: type[T], id: str) -> T:
 
 
 def shoot_out(session: Session, shoot: tables.Shoot) -> models.ShootOut:
-    """A shoot."""
+    """A shoot as it is told.
+
+    Parameters
+    ----------
+    session : Session
+    shoot : Shoot
+
+    Returns
+    -------
+    ShootOut
+    """
     count = select(func.count()).where(
         tables.Portrait.shoot_id == shoot.id, tables.Portrait.removed_at.is_(None)
     )
@@ -80,7 +101,17 @@ class Standings:
 
     @classmethod
     def of(cls, session: Session, shoot_id: str) -> Standings:
-        """Those of a shoot."""
+        """Those of a shoot.
+
+        Parameters
+        ----------
+        session : Session
+        shoot_id : str
+
+        Returns
+        -------
+        Standings
+        """
         signed = session.scalars(
             select(tables.SignOff)
             .join(tables.Portrait, tables.Portrait.id == tables.SignOff.portrait_id)
@@ -115,7 +146,21 @@ def portrait_out(
     steps: tuple[str, ...],
     standings: Standings | None = None,
 ) -> models.PortraitOut:
-    """A portrait with its state."""
+    """A portrait with its state.
+
+    Parameters
+    ----------
+    session : Session
+    portrait : Portrait
+    steps : tuple of str
+        Those that the engine knows.
+    standings : Standings, optional
+        Of its shoot, where they were just read.
+
+    Returns
+    -------
+    PortraitOut
+    """
     standings = standings or Standings.of(session, portrait.shoot_id)
     names = models.PortraitOut.model_fields.keys() - {"state", "locked", "signed"}
     sign_off = standings.signed.get(portrait.id)
@@ -131,7 +176,16 @@ def portrait_out(
 
 
 def signed_out(sign_off: tables.SignOff) -> models.SignedOut:
-    """What was signed."""
+    """What was signed.
+
+    Parameters
+    ----------
+    sign_off : SignOff
+
+    Returns
+    -------
+    SignedOut
+    """
     return models.SignedOut(
         sign_off=sign_off.id,
         signed_by=sign_off.signed_by,
@@ -144,7 +198,22 @@ def signed_out(sign_off: tables.SignOff) -> models.SignedOut:
 def state_of(
     session: Session, portrait: tables.Portrait, steps: tuple[str, ...], standings: Standings
 ) -> str:
-    """How far a portrait is."""
+    """How far a portrait is.
+
+    Parameters
+    ----------
+    session : Session
+    portrait : Portrait
+    steps : tuple of str
+        Those that the engine knows.
+    standings : Standings
+        Of its shoot.
+
+    Returns
+    -------
+    str
+        One of those that `models.PortraitOut` lists.
+    """
     if portrait.trouble:
         return "unreadable"
     if portrait.found_at is None:
@@ -170,7 +239,17 @@ def whole_portraits(
 ) -> list[tables.Portrait]:
     """Portraits of a shoot with all that their states depend on, read in a few queries.
 
-    Those that were removed, or those that were not.
+    Parameters
+    ----------
+    session : Session
+    shoot_id : str
+    removed : bool
+        Those that were removed, instead of those that were not.
+
+    Returns
+    -------
+    list of Portrait
+        In the order in which they were added.
     """
     people = selectinload(tables.Portrait.people)
     return list(
@@ -193,7 +272,18 @@ def whole_portraits(
 
 
 def person_out(person: tables.Person, agreed: frozenset[str]) -> models.PersonOut:
-    """A person."""
+    """A person as they are told.
+
+    Parameters
+    ----------
+    person : Person
+    agreed : frozenset of str
+        Steps that they agree to now.
+
+    Returns
+    -------
+    PersonOut
+    """
     return models.PersonOut(
         id=person.id,
         index=person.index,
@@ -209,7 +299,16 @@ def person_out(person: tables.Person, agreed: frozenset[str]) -> models.PersonOu
 
 
 def layer_out(layer: tables.Layer) -> models.LayerOut:
-    """A layer."""
+    """A layer as it is told, with what was found in words.
+
+    Parameters
+    ----------
+    layer : Layer
+
+    Returns
+    -------
+    LayerOut
+    """
     names = models.LayerOut.model_fields.keys() - {"person", "findings"}
     return models.LayerOut(
         person=layer.person_id,
@@ -219,7 +318,16 @@ def layer_out(layer: tables.Layer) -> models.LayerOut:
 
 
 def edit_out(edit: tables.MaskEdit) -> models.MaskEditOut:
-    """A mask edit."""
+    """A mask edit as it is told.
+
+    Parameters
+    ----------
+    edit : MaskEdit
+
+    Returns
+    -------
+    MaskEditOut
+    """
     names = models.MaskEditOut.model_fields
     return models.MaskEditOut(
         person=edit.person_id, **{name: getattr(edit, name) for name in names if name != "person"}
@@ -227,7 +335,16 @@ def edit_out(edit: tables.MaskEdit) -> models.MaskEditOut:
 
 
 def mark_out(mark: tables.Mark) -> models.MarkOut:
-    """A mark."""
+    """A mark as it is told, with what is seen of it now.
+
+    Parameters
+    ----------
+    mark : Mark
+
+    Returns
+    -------
+    MarkOut
+    """
     names = models.MarkOut.model_fields.keys() - {"person", "shows"}
     return models.MarkOut(
         person=mark.person_id,
@@ -238,12 +355,30 @@ def mark_out(mark: tables.Mark) -> models.MarkOut:
 
 
 def change_out(change: tables.AskedChange) -> models.ChangeOut:
-    """A change that was asked for."""
+    """A change that was asked for, as it is told.
+
+    Parameters
+    ----------
+    change : AskedChange
+
+    Returns
+    -------
+    ChangeOut
+    """
     return models.ChangeOut.model_validate(change)
 
 
 def studio_out(session: Session) -> models.StudioOut:
-    """The studio's name and mark; an empty name where none is set."""
+    """The studio's name and mark; an empty name where none is set.
+
+    Parameters
+    ----------
+    session : Session
+
+    Returns
+    -------
+    StudioOut
+    """
     studio = session.get(tables.Studio, 1)
     mark = None if studio is None or studio.mark is None else b64decode(studio.mark)
     return models.StudioOut(
@@ -253,7 +388,20 @@ def studio_out(session: Session) -> models.StudioOut:
 
 
 def link_out(service: Service, token: tables.Token, secret: str, page: str) -> models.LinkOut:
-    """A link to a page, whole where the service was told its public address."""
+    """A link to a page, whole where the service was told its public address.
+
+    Parameters
+    ----------
+    service : Service
+    token : Token
+    secret : str
+    page : str
+        Name of the page, without a slash.
+
+    Returns
+    -------
+    LinkOut
+    """
     path = f"/{page}#{secret}"
     return models.LinkOut(
         id=token.id,
@@ -265,7 +413,17 @@ def link_out(service: Service, token: tables.Token, secret: str, page: str) -> m
 
 
 def proof_out(session: Session, proof: tables.Proof) -> models.ProofOut:
-    """A proof."""
+    """A proof as the studio is told of it.
+
+    Parameters
+    ----------
+    session : Session
+    proof : Proof
+
+    Returns
+    -------
+    ProofOut
+    """
     token = session.scalars(select(tables.Token).where(tables.Token.proof_id == proof.id)).one()
     return models.ProofOut(
         id=proof.id,
@@ -286,7 +444,20 @@ def sign_off_out(
     sign_off: tables.SignOff,
     agreed: Agreed | None = None,
 ) -> models.SignOffOut:
-    """A sign-off with its standing now; `agreed` as for `evenhand.shoots.renderings.shown`."""
+    """A sign-off with its standing now.
+
+    Parameters
+    ----------
+    session : Session
+    portrait : Portrait
+    sign_off : SignOff
+    agreed : mapping, optional
+        What each person of the shoot agrees to, where it was just read.
+
+    Returns
+    -------
+    SignOffOut
+    """
     names = models.SignOffOut.model_fields
     return models.SignOffOut(
         **{name: getattr(sign_off, name) for name in names if name != "standing"},
