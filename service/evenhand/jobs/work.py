@@ -28,7 +28,15 @@ from evenhand.people.person import Mask, Region
 from evenhand.people.person import Person as Found
 from evenhand.shoots import record, storage, tables
 from evenhand.shoots.errors import NotFoundError
-from evenhand.shoots.inputs import MARKS, EarlierInputs, Inputs, PersonInputs, inputs_of
+from evenhand.shoots.inputs import (
+    BEFORE_BURN,
+    MARKS,
+    REDNESS,
+    EarlierInputs,
+    Inputs,
+    PersonInputs,
+    inputs_of,
+)
 from evenhand.shoots.outages import AWAY, outage_of
 from evenhand.shoots.sign_offs import is_locked
 
@@ -253,10 +261,14 @@ def _enter_layers(place: Place, run: Run, inputs: Inputs, layers: list[Layer]) -
         if inputs_of(session, portrait, place.steps).key != inputs.key:
             return False
         rows = {person.index: person for person in portrait.people}
+        compared = {person.person_id for person in inputs.people if person.before_burn is not None}
         keep = set()
         for layer, package, file in zip(layers, packages, stored, strict=True):
             storage.enter(session, place.files, run.shoot_id, file, package, PACKAGE)
             row = _layer_row(place, rows[layer.person], layer, file.sha256)
+            if layer.step == REDNESS and row.person_id in compared:
+                earlier = rows[layer.person].settings[REDNESS][BEFORE_BURN]
+                row.settings = {**row.settings, BEFORE_BURN: earlier}
             session.add(row)
             session.flush()
             keep.add(row.id)

@@ -4,6 +4,7 @@
 import { element, icon } from "../element.js";
 import { shareSlider } from "../slider.js";
 import { dabbed, drawCircle, Stroke } from "../stroke.js";
+import { earlierLine, othersOf } from "./earlier.js";
 import { found, whereOf, wouldGo } from "./found.js";
 import { lettersOn } from "./keys.js";
 import { SKIN } from "./parts.js";
@@ -22,11 +23,11 @@ const far = (one, other) => Math.hypot(one.x - other.x, one.y - other.y);
 const middleOf = ([column, row]) => ({ x: column + 0.5, y: row + 0.5 });
 const radiusOf = (person) => POINT_MM / person.mm_per_pixel;
 
-export function burnsPanel(studio, viewer, portrait) {
+export function burnsPanel(studio, viewer, portrait, pictures) {
   const skins = new Skins(studio.service, portrait);
   const said = new Map(); // settings by person, as just said, until the service tells them too
   const waiting = new Set(); // people whose redness is being computed again
-  let people = [], brush = null, inFlight = 0, saidAt = 0;
+  let people = [], others = new Map(), brush = null, inFlight = 0, saidAt = 0;
   const hint = element("p", { class: "hint", role: "status", hidden: true });
 
   const settingsOf = (person) => said.get(person.id) ?? person.settings.redness ?? {};
@@ -48,8 +49,15 @@ export function burnsPanel(studio, viewer, portrait) {
     panel.changed();
   };
 
+  /** The portrait before the burn that was named, while it still shows the person. */
+  const earlierOf = (person) => {
+    const { before_burn } = settingsOf(person);
+    return others.get(person.id)?.some((one) => one.portrait.id === before_burn) ? before_burn : undefined;
+  };
+
   /** Whether a layer was computed before a person's settings were what they are. */
-  const isBehind = (person, layer) => told(settingsOf(person)) !== told(layer.settings);
+  const isBehind = (person, layer) =>
+    told({ ...settingsOf(person), before_burn: earlierOf(person) }) !== told(layer.settings);
 
   const nameOf = (person) => person.name ?? say("people.unnamed");
 
@@ -60,6 +68,15 @@ export function burnsPanel(studio, viewer, portrait) {
     return set(person, { ...settings, [mine]: [...(settings[mine] ?? []), ...points],
       [other]: (settings[other] ?? []).filter((old) => !near(old)) }, // the last word counts
       say(`burns.pointed.${kind}`, { name: nameOf(person) }));
+  };
+
+  /** Name the portrait before the burn, or none. */
+  const chooseEarlier = (person, id) => {
+    const { before_burn, ...rest } = settingsOf(person);
+    if ((before_burn ?? null) === id) return;
+    const one = others.get(person.id).find(({ portrait }) => portrait.id === id);
+    return set(person, id ? { ...rest, before_burn: id } : rest, id
+      ? say("earlier.said", { portrait: one.portrait.name, name: nameOf(person) }) : say("earlier.said-none", { name: nameOf(person) }));
   };
 
   const takeBack = (person, gone) => {
@@ -177,6 +194,8 @@ export function burnsPanel(studio, viewer, portrait) {
     changed: () => undefined, // called when something here has to be drawn again
     brush: () => brush,
     said: () => [...said],
+    /** The portraits that may be named as the one before a person's burn. */
+    earlier: (person) => (others.get(person.id) ?? []).map((one) => [one.portrait.id, one.shares]),
     /** Buttons that take a brush. */
     tools: () => Object.keys(BRUSHES).map((which) => element("button", { type: "button", "aria-pressed": String(brush === which),
       "data-key": `point:${which}`, onclick: () => take(brush === which ? null : which) }, icon(which === "burnt" ? "burnt" : "stay"),
@@ -199,6 +218,7 @@ export function burnsPanel(studio, viewer, portrait) {
           element("span", {}, say("burns.points", { burnt: count("burnt"), leave: count("leave") })),
           element("button", { type: "button", "data-key": `points:${person.id}`,
             onclick: () => takeBack(person, () => true) }, say("burns.take-back"))),
+        earlierLine(pictures, { person, others: others.get(person.id), chosen: settingsOf(person).before_burn }, (id) => chooseEarlier(person, id)),
         folded];
     },
     /** The job that should have computed somebody's redness again, where it failed. */
@@ -212,8 +232,9 @@ export function burnsPanel(studio, viewer, portrait) {
     refresh: () => { saidAt = performance.now(); },
     /** Whether what was asked for at a moment still holds. */
     holds: (askedAt) => !inFlight && askedAt >= saidAt,
-    show(now, layers) {
+    show(now, layers, everybody, portraits) {
       people = now;
+      others = new Map(people.map((person) => [person.id, othersOf(person, portrait, everybody, portraits)]));
       said.clear();
       const redness = new Map(layers.filter((layer) => layer.step === "redness").map((layer) => [layer.person, layer]));
       for (const person of people) {
@@ -236,8 +257,8 @@ export function burnsPanel(studio, viewer, portrait) {
 }
 
 /** What was said of redness in a step's settings, to be compared. */
-const told = ({ burnt_at = [], leave_at = [], by_region = {} }) =>
-  JSON.stringify([burnt_at, leave_at, Object.entries(by_region).sort()]);
+const told = ({ burnt_at = [], leave_at = [], by_region = {}, before_burn = null }) =>
+  JSON.stringify([burnt_at, leave_at, Object.entries(by_region).sort(), before_burn]);
 
 /** A point: a ring with its middle where it is burnt, a square where it is to be left; broken while it waits. */
 function drawPoint(context, point, kind, waits, { x, y, scale, density }) {

@@ -56,7 +56,7 @@ export async function portraitView(studio, [, id], kept) {
   const list = namesList();
   const film = filmStrip(studio, pictures, id, (other) => open(other));
   const change = changeMap(studio, viewer, portrait, kept.change === "1", (on) => { keep({ change: on ? "1" : null }); drawTools(); });
-  const burns = burnsPanel(studio, viewer, portrait);
+  const burns = burnsPanel(studio, viewer, portrait, pictures);
   const marks = marksPanel(studio, viewer, portrait, kept, keep);
   const masks = masksPanel(studio, viewer, portrait, kept, keep);
   const changes = changesPanel(studio, portrait.shoot_id, id);
@@ -142,7 +142,7 @@ export async function portraitView(studio, [, id], kept) {
       naming.show(offered);
       const own = inOrder(layers.filter((layer) => layer.person === person.id), (layer) => layer.step);
       refill(rest, [person, own.map(({ id: layer, strength, sha256 }) => [layer, strength, sha256]), failed,
-                    burns.said().filter(([one]) => one === person.id)], () => [
+                    burns.said().filter(([one]) => one === person.id), burns.earlier(person)], () => [
         agreedLine(studio, portrait.shoot_id, person),
         own.map((layer) => [strengthControl(layer, person.name), layer.step === "redness" && burns.of(person, layer, failed)]),
         own.length > 0 && element("button", { type: "button", class: "give", "data-key": `give:${person.id}`,
@@ -186,7 +186,7 @@ export async function portraitView(studio, [, id], kept) {
       }), element("span", { class: "quiet number" }, say("portrait.of", { number: at + 1, count: shownNow.length })))]);
     fillNames(list, everybody);
     const offers = new Map(everybody.flatMap((one, k) => (one.portrait === id ? [[one.person.id, offerFor(everybody, k)]] : [])));
-    burns.show(found, layers);
+    burns.show(found, layers, everybody, all);
     cards = { found, layers, offers, failed };
     drawPeople();
     drawLock(now);
