@@ -49,16 +49,6 @@ def test_examples_are_true(name: str, tmp_path: Path) -> None:
     assert not runner.failures, "".join(said)
 
 
-@pytest.mark.parametrize("name", FUNCTIONS)
-def test_functions_say_what_they_take_and_give(name: str) -> None:
-    function = getattr(evenhand, name)
-    told = inspect.getdoc(function) or ""
-    assert "Parameters\n-----" in told
-    assert "Returns\n-----" in told or "Yields\n-----" in told
-    for parameter in inspect.signature(function).parameters:
-        assert parameter in told.partition("Returns\n")[0], f"{parameter} is not described"
-
-
 def test_every_public_name_is_found() -> None:
     for name in evenhand.__all__:
         assert inspect.getdoc(getattr(evenhand, name)), name

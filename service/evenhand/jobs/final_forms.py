@@ -39,17 +39,19 @@ def write_form(
     ----------
     pixels : ndarray like `photograph.pixels`
         The result, upright.
+    photograph : Photograph
+        The original.
     format : Format
         `Format.JPEG` (sRGB, 8 bits) or `Format.TIFF` (depth and profile of the original).
     longest_side : int or None
         Pixels; each new one is the mean of those it covers. None, or more than there are: as large
         as the original.
-    layers, strengths
-        What was blended.
-    photograph : Photograph
-        The original.
     folder : path
         Where the file is made.
+    layers : sequence of Layer
+        What was blended.
+    strengths : sequence of float
+        In [0, 1], one for each layer.
 
     Returns
     -------

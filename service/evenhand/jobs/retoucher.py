@@ -306,8 +306,8 @@ class Engine:
 
         Parameters
         ----------
-        photograph : Photograph
         pixels : ndarray like `photograph.pixels`
+        photograph : Photograph
         folder : path
         layers : sequence of Layer
         strengths : sequence of float

@@ -38,6 +38,10 @@ def masks_of(
     parts : Parts
     face_parts : mapping of Region to Mask
         Eyes, brows, lips and nostrils, already drawn; they are among the result.
+
+    Returns
+    -------
+    dict of Region to Mask
     """
     masks = dict(face_parts)
     kept = list(masks.values())
@@ -54,13 +58,33 @@ def masks_of(
 
 
 def joined(mask: Mask, other: Mask) -> Mask:
-    """The union of two masks of one region."""
+    """The union of two masks of one region.
+
+    Parameters
+    ----------
+    mask, other : Mask
+
+    Returns
+    -------
+    Mask
+    """
     box = mask.box.union(other.box)
     return Mask(box, union((mask, other), box))
 
 
 def on_view(masks: Mapping[Region, Mask], view: View) -> Alpha:
-    """Union of masks at the working view's resolution."""
+    """Union of masks at the working view's resolution.
+
+    Parameters
+    ----------
+    masks : mapping of Region to Mask
+    view : View
+
+    Returns
+    -------
+    ndarray of float32, shape of the view
+        In [0, 1].
+    """
     height, width = view.pixels.shape[:2]
     total = np.zeros((height, width), np.float32)
     for mask in masks.values():
@@ -74,7 +98,22 @@ def on_view(masks: Mapping[Region, Mask], view: View) -> Alpha:
 def kept_mask(
     photograph: Photograph, view: View, chance: Alpha, skin: Sequence[Mask]
 ) -> Mask | None:
-    """A kept region that only the parser knows, where there is no skin; None if there is none."""
+    """A kept region that only the parser knows, where there is no skin; None if there is none.
+
+    Parameters
+    ----------
+    photograph : Photograph
+    view : View
+        The working view.
+    chance : ndarray of float32, shape of the view
+        That a place is of the region, in [0, 1].
+    skin : sequence of Mask
+        What is taken out of it.
+
+    Returns
+    -------
+    Mask or None
+    """
     area = chance > LEAST_KEPT
     if not area.any():
         return None

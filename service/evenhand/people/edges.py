@@ -86,7 +86,19 @@ def refined(
 
 
 def enlarged(coarse: Alpha, view: View, box: Box) -> Alpha:
-    """A view's field in the photograph's pixels inside `box`, without regard to the picture."""
+    """A view's field in the photograph's pixels inside `box`, without regard to the picture.
+
+    Parameters
+    ----------
+    coarse : ndarray of float32, shape of the view
+    view : View
+    box : Box
+        In the photograph.
+
+    Returns
+    -------
+    ndarray of float32, shape (box.height, box.width)
+    """
     alpha = np.zeros((box.height, box.width), np.float32)
 
     def work(tile: Box) -> None:
@@ -97,7 +109,19 @@ def enlarged(coarse: Alpha, view: View, box: Box) -> Alpha:
 
 
 def moved(field: Alpha, to_photograph: Affine, view: View) -> Alpha:
-    """A field of another grid over the photograph, on a view; zero outside of it."""
+    """A field of another grid over the photograph, on a view; zero outside of it.
+
+    Parameters
+    ----------
+    field : ndarray of float32, shape (height, width)
+    to_photograph : ndarray of float64, shape (2, 3)
+        Affine map from (column, row) of the field to the photograph.
+    view : View
+
+    Returns
+    -------
+    ndarray of float32, shape of the view
+    """
     height, width = view.pixels.shape[:2]
     to_field = chained(inverse(to_photograph), view.to_photograph)
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
@@ -160,7 +184,22 @@ def _stretched(membership: Alpha) -> Alpha:
 def at_full_size(
     coarse: npt.NDArray[Any], view: View, box: Box, interpolation: int = cv2.INTER_LINEAR
 ) -> npt.NDArray[Any]:
-    """A view's field in the photograph's pixels inside a small box, in one go."""
+    """A view's field in the photograph's pixels inside a small box, in one go.
+
+    Parameters
+    ----------
+    coarse : ndarray, shape of the view
+    view : View
+    box : Box
+        In the photograph.
+    interpolation : int
+        One of OpenCV's.
+
+    Returns
+    -------
+    ndarray of the same dtype, shape (box.height, box.width)
+        Beyond the view its border goes on.
+    """
     moved = view.to_photograph.copy()
     moved[:, 2] -= (box.left, box.top)
     size = (box.width, box.height)

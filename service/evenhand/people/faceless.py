@@ -76,6 +76,10 @@ def faceless_people(
         The parser's answer for the whole photograph.
     mm_per_pixel : float or None
         Given scale; None takes it from the width of the limbs, which is good to a third.
+
+    Returns
+    -------
+    list of Person
     """
     view = reduced(photograph, photograph.frame, WORKING_SIZE)
     height, width = view.pixels.shape[:2]

@@ -118,7 +118,18 @@ def find_people(
 
 
 def without_shared_skin(people: list[Person]) -> list[Person]:
-    """The people, each pixel of skin left to the first of them alone, in place."""
+    """The people, each pixel of skin left to the first of them alone, in place.
+
+    Parameters
+    ----------
+    people : list of Person
+        Whose skin masks are changed.
+
+    Returns
+    -------
+    list of Person
+        The same list.
+    """
     for index, person in enumerate(people):
         own = [person.masks[region] for region in SKIN_REGIONS if region in person.masks]
         for other in people[:index]:

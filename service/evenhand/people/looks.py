@@ -64,6 +64,11 @@ def looked_at(photograph: Photograph, frame: Parse, heads: Sequence[Head]) -> Pa
     frame : Parse
         The answer for the whole photograph.
     heads : sequence of Head
+
+    Returns
+    -------
+    Parsing
+        Coarser looks first.
     """
     largest = sorted(heads, key=lambda head: -head.face.box.area)
     bodies = [body for head in largest if _is_small(body := _body(head, photograph), photograph)]
@@ -73,19 +78,47 @@ def looked_at(photograph: Photograph, frame: Parse, heads: Sequence[Head]) -> Pa
 
 
 def head_height(head: Head) -> float:
-    """Height of the head with its hair in pixels of the photograph."""
+    """Height of the head with its hair in pixels of the photograph.
+
+    Parameters
+    ----------
+    head : Head
+
+    Returns
+    -------
+    float
+    """
     share = HEAD_IN_FACES if len(head.face.landmarks) else HEAD_IN_PROFILES
     return share * max(head.face.box.height, 1)
 
 
 def middle_of(head: Head) -> npt.NDArray[np.float64]:
-    """Middle (column, row) of the face."""
+    """Middle (column, row) of the face.
+
+    Parameters
+    ----------
+    head : Head
+
+    Returns
+    -------
+    ndarray of float64, shape (2,)
+        Pixels of the photograph.
+    """
     box = head.face.box
     return np.array([(box.left + box.right) / 2, (box.top + box.bottom) / 2])
 
 
 def down_from(head: Head) -> npt.NDArray[np.float64]:
-    """Unit vector (column, row) from crown to chin in the picture."""
+    """Unit vector (column, row) from crown to chin in the picture.
+
+    Parameters
+    ----------
+    head : Head
+
+    Returns
+    -------
+    ndarray of float64, shape (2,)
+    """
     roll = np.radians(head.face.roll)
     return np.array([-np.sin(roll), np.cos(roll)])
 
@@ -125,6 +158,16 @@ def confirmed(frame: Parse, heads: Sequence[Head]) -> list[Head]:
     """The heads less those that the parser's look at the whole photograph sees as something else.
 
     Faces too small for that look are all kept.
+
+    Parameters
+    ----------
+    frame : Parse
+        The answer for the whole photograph.
+    heads : sequence of Head
+
+    Returns
+    -------
+    list of Head
     """
     return [head for head in heads if _is_head(frame, head)]
 
@@ -144,6 +187,20 @@ def further_heads(frame: Parse, known: list[Head], bounds: Box) -> list[Head]:
     """Heads that only the parser sees: in full profile and from behind.
 
     Their faces have no landmarks; the detector's points are all put in the middle.
+
+    Parameters
+    ----------
+    frame : Parse
+        The answer for the whole photograph.
+    known : list of Head
+        Found already.
+    bounds : Box
+        Of the photograph.
+
+    Returns
+    -------
+    list of Head
+        Those that are not known.
     """
     heads = []
     for seen in frame.heads:

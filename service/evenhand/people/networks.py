@@ -62,17 +62,48 @@ class Detection:
 
 
 def detect_near(picture: Picture) -> list[Detection]:
-    """Faces that take 13 to 100 % of the picture's side, frontal to profile."""
+    """Faces that take 13 to 100 % of the picture's side, frontal to profile.
+
+    Parameters
+    ----------
+    picture : ndarray of uint8, shape (height, width, 3)
+        sRGB.
+
+    Returns
+    -------
+    list of Detection
+    """
     return _detections(_run("near", picture), picture)
 
 
 def detect_far(picture: Picture) -> list[Detection]:
-    """Faces that take 6 to 40 % of the picture's side, mostly frontal."""
+    """Faces that take 6 to 40 % of the picture's side, mostly frontal.
+
+    Parameters
+    ----------
+    picture : ndarray of uint8, shape (height, width, 3)
+        sRGB.
+
+    Returns
+    -------
+    list of Detection
+    """
     return _detections(_run("far", picture), picture)
 
 
 def face_mesh(picture: Picture) -> Points | None:
-    """The 478 points of the face mesh with irises as (column, row, depth) in pixels, or None."""
+    """The 478 points of the face mesh with irises as (column, row, depth) in pixels, or None.
+
+    Parameters
+    ----------
+    picture : ndarray of uint8, shape (height, width, 3)
+        sRGB, an upright face that fills about half of it.
+
+    Returns
+    -------
+    ndarray of float32, shape (478, 3), or None
+        None where no face is found.
+    """
     faces = _run("mesh", picture).multi_face_landmarks
     if not faces:
         return None

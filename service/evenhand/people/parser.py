@@ -128,12 +128,35 @@ class Parse:
     heads: tuple[Head, ...]
 
     def of(self, parts: Iterable[Part]) -> Chance:
-        """Chance of any of the parts in each cell, shape (height, width)."""
+        """Chance of any of the parts in each cell, shape (height, width).
+
+        Parameters
+        ----------
+        parts : iterable of Part
+
+        Returns
+        -------
+        ndarray of float32, shape (height, width)
+            In [0, 1].
+        """
         chosen: Chance = self.probability[[int(part) for part in parts]].sum(0)
         return chosen
 
     def reach(self, to_photograph: Affine, shape: tuple[int, int]) -> tuple[slice, slice]:
-        """Rows and columns of another grid that this answer covers; see `drawn`."""
+        """Rows and columns of another grid that this answer covers; see `drawn`.
+
+        Parameters
+        ----------
+        to_photograph : ndarray of float64, shape (2, 3)
+            Affine map from (column, row) of the grid to the photograph.
+        shape : tuple of int
+            Height and width of the grid.
+
+        Returns
+        -------
+        rows, columns : slice
+            Empty where the two do not meet.
+        """
         height, width = self.probability.shape[1:]
         corners = np.array([[0, width, 0, width], [0, 0, height, height], [1, 1, 1, 1.0]])
         to_grid = chained(inverse(to_photograph), self.to_photograph)
@@ -145,7 +168,21 @@ class Parse:
     def chance(
         self, parts: Iterable[Part], to_photograph: Affine, shape: tuple[int, int]
     ) -> Chance:
-        """Chance of any of the parts on another grid; see `drawn`."""
+        """Chance of any of the parts on another grid; see `drawn`.
+
+        Parameters
+        ----------
+        parts : iterable of Part
+        to_photograph : ndarray of float64, shape (2, 3)
+            Affine map from (column, row) of the grid to the photograph.
+        shape : tuple of int
+            Height and width of the grid.
+
+        Returns
+        -------
+        ndarray of float32, shape (height, width)
+            In [0, 1].
+        """
         to_cells = chained(inverse(self.to_photograph), to_photograph)
         return _warped(self.of(parts), to_cells, shape)
 
@@ -192,7 +229,21 @@ class Parsing:
     heads: tuple[Head, ...]
 
     def on(self, parts: Iterable[Part], to_photograph: Affine, shape: tuple[int, int]) -> Chance:
-        """Chance of any of the parts on a grid; see `Parse.drawn`. Closer looks replace coarser."""
+        """Chance of any of the parts on a grid. Closer looks replace coarser.
+
+        Parameters
+        ----------
+        parts : iterable of Part
+        to_photograph : ndarray of float64, shape (2, 3)
+            Affine map from (column, row) of the grid to the photograph.
+        shape : tuple of int
+            Height and width of the grid.
+
+        Returns
+        -------
+        ndarray of float32, shape (height, width)
+            In [0, 1].
+        """
         parts = tuple(parts)
         total = self.frame.chance(parts, to_photograph, shape)
         for look in self.closer:
@@ -205,7 +256,18 @@ class Parsing:
         return total
 
     def inside(self, parts: Iterable[Part], box: Box) -> Chance:
-        """Chance of any of the parts at the photograph's own resolution inside a box of it."""
+        """Chance of any of the parts at the photograph's own resolution inside a box of it.
+
+        Parameters
+        ----------
+        parts : iterable of Part
+        box : Box
+
+        Returns
+        -------
+        ndarray of float32, shape (box.height, box.width)
+            In [0, 1].
+        """
         to_photograph = np.array([[1.0, 0.0, box.left], [0.0, 1.0, box.top]])
         return self.on(parts, to_photograph, (box.height, box.width))
 
@@ -214,6 +276,18 @@ def look(photograph: Photograph, box: Box, side: int = LOOK_SIDE) -> Parse:
     """Parts and heads in a box of the photograph, reduced to `side` pixels along its longer side.
 
     The box should lie inside the photograph: the network was never shown a margin without picture.
+
+    Parameters
+    ----------
+    photograph : Photograph
+    box : Box
+        In the photograph.
+    side : int
+        Pixels.
+
+    Returns
+    -------
+    Parse
 
     Raises
     ------
@@ -257,7 +331,17 @@ def parse(view: View, weights: str = WEIGHTS_FILE) -> Parse:
 
 
 def distinct(heads: Sequence[Head]) -> list[Head]:
-    """The heads, surest first, each one once."""
+    """The heads, surest first, each one once.
+
+    Parameters
+    ----------
+    heads : sequence of Head
+        As the network saw them, some twice.
+
+    Returns
+    -------
+    list of Head
+    """
     kept: list[Head] = []
     for head in sorted(heads, key=lambda h: -h.confidence):
         if all(_overlap(head.box, other.box) <= SAME_HEAD for other in kept):

@@ -121,6 +121,10 @@ def parts_of(
         Of the view.
     face_box : Box, optional
         Where the person's face is in the photograph: it teaches the colours of their skin.
+
+    Returns
+    -------
+    Parts
     """
     chances = {part: _chance(parsing, view, (part,)) for part in SKIN_PARTS}
     by_parser = np.minimum(sum(chances.values()), 1).astype(np.float32)
@@ -149,6 +153,11 @@ def face_parts(
     parsing : Parsing
     known : mapping of Region to ndarray of float32, shape of the view
         What the landmarks keep, empty if there are none: the parser then speaks close by only.
+
+    Returns
+    -------
+    dict of Region to ndarray of float32, shape of the view
+        In [0, 1].
     """
     parts = {}
     margin = (MESH_PART_MARGIN_MM if known else FACE_PART_MARGIN_MM) / mm_per_pixel

@@ -80,7 +80,17 @@ class Mask:
     alpha: Alpha
 
     def cut(self, box: Box) -> Alpha:
-        """Membership inside another box, zero where this mask does not reach."""
+        """Membership inside another box, zero where this mask does not reach.
+
+        Parameters
+        ----------
+        box : Box
+            In the photograph.
+
+        Returns
+        -------
+        ndarray of float32, shape (box.height, box.width)
+        """
         cut = np.zeros((box.height, box.width), np.float32)
         shared = self.box.intersection(box)
         if shared.area:
@@ -89,7 +99,18 @@ class Mask:
 
 
 def union(masks: Iterable[Mask], box: Box) -> Alpha:
-    """Largest membership of any of `masks` at each pixel of `box`, float32 in [0, 1]."""
+    """Largest membership of any of `masks` at each pixel of `box`, float32 in [0, 1].
+
+    Parameters
+    ----------
+    masks : iterable of Mask
+    box : Box
+        In the photograph.
+
+    Returns
+    -------
+    ndarray of float32, shape (box.height, box.width)
+    """
     total = np.zeros((box.height, box.width), np.float32)
     for mask in masks:
         shared = mask.box.intersection(box)
@@ -132,7 +153,16 @@ def mask_arrays(people: Iterable[Person], shape: tuple[int, int]) -> Iterator[tu
 
 
 def mask_names(people: Iterable[Person]) -> list[str]:
-    """Names of the masks that `mask_arrays` gives, in order."""
+    """Names of the masks that `mask_arrays` gives, in order.
+
+    Parameters
+    ----------
+    people : iterable of Person
+
+    Returns
+    -------
+    list of str
+    """
     return list(_named(list(people)))
 
 
@@ -167,7 +197,19 @@ class Belief:
     seen: npt.NDArray[np.uint8] | None = None
 
     def on(self, box: Box, shape: tuple[int, int]) -> Alpha:
-        """The belief on a grid of some (rows, columns) over a box of the photograph."""
+        """The belief on a grid of some (rows, columns) over a box of the photograph.
+
+        Parameters
+        ----------
+        box : Box
+        shape : tuple of int
+            Rows and columns of the grid.
+
+        Returns
+        -------
+        ndarray of float32, shape (rows, columns)
+            In [0, 1]; 0 where nothing was looked at.
+        """
         rows, columns = shape
         down, across = box.height / rows, box.width / columns
         there = np.array([[across, 0, box.left + (across - 1) / 2],
@@ -204,7 +246,16 @@ class Scale:
     source: ScaleSource
 
     def pixels(self, mm: float) -> float:
-        """Length in pixels of a length on skin in millimetres."""
+        """Length in pixels of a length on skin in millimetres.
+
+        Parameters
+        ----------
+        mm : float
+
+        Returns
+        -------
+        float
+        """
         return mm / self.mm_per_pixel
 
 
@@ -274,9 +325,31 @@ class Person:
         return box
 
     def skin(self, box: Box) -> Alpha:
-        """Union of the skin masks inside `box`."""
+        """Union of the skin masks inside `box`.
+
+        Parameters
+        ----------
+        box : Box
+            In the photograph.
+
+        Returns
+        -------
+        ndarray of float32, shape (box.height, box.width)
+            In [0, 1].
+        """
         return union((self.masks[r] for r in SKIN_REGIONS if r in self.masks), box)
 
     def kept(self, box: Box) -> Alpha:
-        """Union of the kept parts' masks inside `box`."""
+        """Union of the kept parts' masks inside `box`.
+
+        Parameters
+        ----------
+        box : Box
+            In the photograph.
+
+        Returns
+        -------
+        ndarray of float32, shape (box.height, box.width)
+            In [0, 1].
+        """
         return union((self.masks[r] for r in KEPT_REGIONS if r in self.masks), box)

@@ -61,6 +61,11 @@ def pointed_person(
     mm_per_pixel : float or None
         Given scale; None assumes that the longer side shows `FRAME_MM`.
 
+    Returns
+    -------
+    Person
+        Without a face.
+
     Raises
     ------
     WrongSettingError

@@ -99,6 +99,10 @@ def kept_parts(
         Of the photograph.
     yaw : float
         Turn sideways in degrees; margins widen with it, since the mesh fits less well.
+
+    Returns
+    -------
+    dict of Region to Mask
     """
     more = MARGIN_BY_YAW_MM * max(0.0, abs(yaw) - TRUE_YAW)
     outlines: dict[Region, list[tuple[Points, float]]] = {}
@@ -127,6 +131,10 @@ def kept_discs(points: Points, mm_per_pixel: float, frame: Box) -> dict[Region, 
     mm_per_pixel : float
     frame : Box
         Of the photograph.
+
+    Returns
+    -------
+    dict of Region to Mask
     """
     outlines = {
         Region.EYE: [(points[eye : eye + 1], DISC_MM) for eye in (0, 1)],

@@ -48,6 +48,15 @@ def scale_of(face: Face) -> Scale:
 
     The iris is a disc, so its longer diameter is free of foreshortening at any turn of the head
     and the eye; the distance between the pupils is divided by the cosine of the yaw.
+
+    Parameters
+    ----------
+    face : Face
+        With or without landmarks.
+
+    Returns
+    -------
+    Scale
     """
     if not len(face.landmarks):
         return Scale(HEAD_SQUARE_MM / max(face.box.height, 1), ScaleSource.FACE)

@@ -89,6 +89,10 @@ def learn(linear: Field, seeds: npt.NDArray[np.bool_]) -> SkinModel | None:
     linear : ndarray of float32, shape (height, width, 3)
         Linear light.
     seeds : ndarray of bool, shape (height, width)
+
+    Returns
+    -------
+    SkinModel or None
     """
     plane, mean = in_plane(linear[seeds])
     if len(mean) < FEWEST_SEEDS:
@@ -114,6 +118,10 @@ def likeness(model: SkinModel, linear: Field) -> Field:
     model : SkinModel
     linear : ndarray of float32, shape (height, width, 3)
         Linear light.
+
+    Returns
+    -------
+    ndarray of float32, shape (height, width)
     """
     plane, mean = in_plane(linear)
     in_colour = falling(_deviations(model, plane), SURE, UNSURE)
@@ -125,13 +133,35 @@ def likeness(model: SkinModel, linear: Field) -> Field:
 
 
 def foreign(model: SkinModel, linear: Field) -> Field:
-    """How surely each pixel has a colour that this skin has in no light, float32 in [0, 1]."""
+    """How surely each pixel has a colour that this skin has in no light, float32 in [0, 1].
+
+    Parameters
+    ----------
+    model : SkinModel
+    linear : ndarray of float32, shape (height, width, 3)
+        Linear light.
+
+    Returns
+    -------
+    ndarray of float32, shape (height, width)
+    """
     deviations = cv2.GaussianBlur(_deviations(model, in_plane(linear)[0]), (0, 0), 1.0)
     return rising(deviations, *FOREIGN)
 
 
 def in_plane(linear: Field) -> tuple[Field, Field]:
-    """Pigment coordinates of light, shape (..., 2), haemoglobin first; and mean density, (...)."""
+    """Pigment coordinates of light, shape (..., 2), haemoglobin first; and mean density, (...).
+
+    Parameters
+    ----------
+    linear : ndarray of float32, shape (..., 3)
+        Linear light.
+
+    Returns
+    -------
+    plane : ndarray of float32, shape (..., 2)
+    mean : ndarray of float32, shape (...)
+    """
     opacity = density(linear)
     plane: Field = opacity @ pigment_axes().T
     return plane, opacity.mean(axis=-1)
@@ -171,12 +201,36 @@ def _without_slack(away: Field, pigment: Field, least: float, most: float) -> Fi
 
 
 def rising(values: Field, start: float, end: float) -> Field:
-    """0 up to `start`, 1 from `end`, smooth between."""
+    """0 up to `start`, 1 from `end`, smooth between.
+
+    Parameters
+    ----------
+    values : ndarray of floats
+    start, end : float
+        Not equal.
+
+    Returns
+    -------
+    ndarray of floats, same shape
+        In [0, 1].
+    """
     share = np.clip((values - start) / (end - start), 0, 1)
     smooth: Field = share * share * (3 - 2 * share)
     return smooth
 
 
 def falling(values: Field, start: float, end: float) -> Field:
-    """1 up to `start`, 0 from `end`, smooth between."""
+    """1 up to `start`, 0 from `end`, smooth between.
+
+    Parameters
+    ----------
+    values : ndarray of floats
+    start, end : float
+        Not equal.
+
+    Returns
+    -------
+    ndarray of floats, same shape
+        In [0, 1].
+    """
     return 1 - rising(values, start, end)

@@ -42,12 +42,32 @@ class View:
     to_photograph: Affine
 
     def in_photograph(self, points: npt.NDArray[Any]) -> Points:
-        """Points (column, row) of the view in pixels of the photograph, shape (n, 2)."""
+        """Points (column, row) of the view in pixels of the photograph, shape (n, 2).
+
+        Parameters
+        ----------
+        points : ndarray of floats, shape (n, 2 or more)
+            What follows column and row is left out.
+
+        Returns
+        -------
+        ndarray of float32, shape (n, 2)
+        """
         mapped = points[:, :2] @ self.to_photograph[:, :2].T + self.to_photograph[:, 2]
         return np.asarray(mapped, np.float32)
 
     def in_view(self, points: npt.NDArray[Any]) -> Points:
-        """Points (column, row) of the photograph in pixels of the view, shape (n, 2)."""
+        """Points (column, row) of the photograph in pixels of the view, shape (n, 2).
+
+        Parameters
+        ----------
+        points : ndarray of floats, shape (n, 2 or more)
+            What follows column and row is left out.
+
+        Returns
+        -------
+        ndarray of float32, shape (n, 2)
+        """
         back = np.linalg.inv(self.to_photograph[:, :2])
         mapped = (points[:, :2] - self.to_photograph[:, 2]) @ back.T
         return np.asarray(mapped, np.float32)
@@ -63,6 +83,19 @@ def reduced(photograph: Photograph, box: Box, longest: int) -> View:
 
     Averages over halves first, which costs a tenth of doing it at once; a few rows and columns at
     the lower right are left out for the halves to come out even.
+
+    Parameters
+    ----------
+    photograph : Photograph
+    box : Box
+        Inside the photograph, at least a pixel.
+    longest : int
+        Pixels.
+
+    Returns
+    -------
+    View
+        sRGB, 8 bit; never enlarged.
     """
     factor = max(1.0, max(box.height, box.width) / longest)
     width, height = max(1, round(box.width / factor)), max(1, round(box.height / factor))
@@ -82,7 +115,18 @@ def reduced(photograph: Photograph, box: Box, longest: int) -> View:
 
 
 def smaller(view: View, factor: int) -> View:
-    """The view averaged over squares of `factor` pixels; what is left at its ends is dropped."""
+    """The view averaged over squares of `factor` pixels; what is left at its ends is dropped.
+
+    Parameters
+    ----------
+    view : View
+    factor : int
+        1 gives the view itself.
+
+    Returns
+    -------
+    View
+    """
     if factor <= 1:
         return view
     height, width = (side // factor for side in view.pixels.shape[:2])
@@ -96,7 +140,17 @@ def smaller(view: View, factor: int) -> View:
 
 
 def part(view: View, box: Box) -> View:
-    """A cut of a view; the box is in the view's own pixels and may reach beyond it (grey)."""
+    """A cut of a view; the box is in the view's own pixels and may reach beyond it (grey).
+
+    Parameters
+    ----------
+    view : View
+    box : Box
+
+    Returns
+    -------
+    View
+    """
     height, width = view.pixels.shape[:2]
     inside = box.intersection(Box(0, 0, height, width))
     cut = np.full((box.height, box.width, 3), 128, np.uint8)
@@ -107,7 +161,18 @@ def part(view: View, box: Box) -> View:
 
 
 def quarter_turned(view: View, turns: int) -> View:
-    """The view turned anticlockwise by `turns` quarters."""
+    """The view turned anticlockwise by `turns` quarters.
+
+    Parameters
+    ----------
+    view : View
+    turns : int
+        Any number.
+
+    Returns
+    -------
+    View
+    """
     height, width = view.pixels.shape[:2]
     back = {
         0: np.array([[1, 0, 0], [0, 1, 0]]),
@@ -143,6 +208,11 @@ def aligned(
         Side of the crop in pixels.
     whole : View, optional
         A reduced view of the whole photograph, to cut from where it is fine enough.
+
+    Returns
+    -------
+    View
+        `size` pixels square; grey beyond the photograph.
     """
     cosine, sine = np.cos(np.radians(roll)), np.sin(np.radians(roll))
     step = side / size
@@ -198,6 +268,10 @@ def box_around(chosen: npt.NDArray[np.bool_], to_photograph: Affine) -> Box:
     chosen : ndarray of bool, shape (height, width)
     to_photograph : ndarray of float64, shape (2, 3)
         Affine map from (column, row) of the view to the photograph, without a turn.
+
+    Returns
+    -------
+    Box
     """
     if not chosen.any():
         return Box(0, 0, 0, 0)
@@ -208,13 +282,37 @@ def box_around(chosen: npt.NDArray[np.bool_], to_photograph: Affine) -> Box:
 
 
 def chained(outer: Affine, inner: npt.NDArray[Any]) -> Affine:
-    """The affine map that applies `inner`, then `outer`."""
+    """The affine map that applies `inner`, then `outer`.
+
+    Parameters
+    ----------
+    outer, inner : ndarray of float64, shape (2, 3)
+        From (column, row) to (column, row).
+
+    Returns
+    -------
+    ndarray of float64, shape (2, 3)
+    """
     matrix = outer[:, :2] @ inner[:, :2]
     shift = outer[:, :2] @ inner[:, 2] + outer[:, 2]
     return np.hstack([matrix, shift[:, None]]).astype(np.float64)
 
 
 def inverse(affine: Affine) -> Affine:
-    """The affine map that undoes `affine`."""
+    """The affine map that undoes `affine`.
+
+    Parameters
+    ----------
+    affine : ndarray of float64, shape (2, 3)
+
+    Returns
+    -------
+    ndarray of float64, shape (2, 3)
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        It maps everything onto a line.
+    """
     matrix = np.linalg.inv(affine[:, :2])
     return np.hstack([matrix, -(matrix @ affine[:, 2])[:, None]])

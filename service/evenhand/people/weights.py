@@ -17,6 +17,17 @@ from evenhand.errors import MissingNetworkError
 def network_of(folder: str, file: str) -> Any:
     """The network of an ONNX file in a folder of ``models``, whose checksum lies beside it.
 
+    Parameters
+    ----------
+    folder : str
+        Of `models`.
+    file : str
+        Ends with .onnx.
+
+    Returns
+    -------
+    cv2.dnn.Net
+
     Raises
     ------
     MissingNetworkError

@@ -37,6 +37,11 @@ def mean_light(codes: CodeValues, tables: Map, skin: Alpha, size: tuple[int, int
         Share of skin in each pixel.
     size : tuple of int
         Columns and rows of the coarse grid, at most as many as pixels.
+
+    Returns
+    -------
+    ndarray of float32, shape (rows, columns, 3)
+        Linear light times the share of skin.
     """
     columns, rows = size
     across, down = _parted(skin.shape[1], columns), _parted(skin.shape[0], rows)
@@ -65,6 +70,11 @@ def mean_share(mask: Mask, shape: tuple[int, int], size: tuple[int, int]) -> Map
         Height and width of the patch.
     size : tuple of int
         Columns and rows of the coarse grid over it.
+
+    Returns
+    -------
+    ndarray of float32, shape (rows, columns)
+        In [0, 1].
     """
     columns, rows = size
     across, down = _parted(shape[1], columns), _parted(shape[0], rows)

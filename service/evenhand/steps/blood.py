@@ -54,6 +54,10 @@ def nuisance(mottle: Map, pigments: Pigments) -> Covariance:
         Density against its surroundings.
     pigments : Pigments
         The person's.
+
+    Returns
+    -------
+    ndarray of float64, shape (3, 3)
     """
     mottle64 = mottle.astype(np.float64)
     spread = mottle64.T @ mottle64 / max(1, len(mottle))
@@ -62,7 +66,21 @@ def nuisance(mottle: Map, pigments: Pigments) -> Covariance:
 
 
 def redness_map(density: Map, direction: Direction, others: Covariance) -> Map:
-    """Haemoglobin in density along `direction`, up to a constant, shape (...)."""
+    """Haemoglobin in density along `direction`, up to a constant, shape (...).
+
+    Parameters
+    ----------
+    density : ndarray of float32, shape (..., 3)
+        Optical density.
+    direction : ndarray of float64, shape (3,)
+        Of haemoglobin in density, unit length.
+    others : ndarray of float64, shape (3, 3)
+        Covariance of what is not a burn, from `nuisance`.
+
+    Returns
+    -------
+    ndarray of float32, shape (...)
+    """
     axis = redness_axis(direction, others)
     return np.asarray(density @ axis.astype(np.float32), np.float32)
 
@@ -72,6 +90,17 @@ def redness_axis(direction: Direction, others: Covariance) -> npt.NDArray[np.flo
 
     It answers one to `direction`, nothing to shading, and least to `others`: the linear estimate of
     least variance (Gauss, Markov).
+
+    Parameters
+    ----------
+    direction : ndarray of float64, shape (3,)
+        Of haemoglobin in density, unit length.
+    others : ndarray of float64, shape (3, 3)
+        Covariance of what is not a burn, from `nuisance`.
+
+    Returns
+    -------
+    ndarray of float64, shape (3,)
     """
     plane = WITHOUT_SHADING
     answer = np.linalg.solve(plane @ others @ plane.T, plane @ direction)
@@ -92,6 +121,11 @@ def own_direction(skin: CoarsePatch, amount: Map, published: Direction) -> Direc
         Excess of redness, zero on unburnt skin.
     published : ndarray of float64, shape (3,)
         Direction from published spectra, unit length.
+
+    Returns
+    -------
+    ndarray of float64, shape (3,)
+        Near unit length; `published` where no border tells, or what it tells is not credible.
     """
     near, far = skin.pixels(NEAR_MM), skin.pixels(FAR_MM)
     step, change = (

@@ -80,6 +80,10 @@ def burnt_pieces(
         Where the photographer says that skin is burnt.
     left : ndarray of bool, shape (height, width)
         What the photographer says is to be left.
+
+    Returns
+    -------
+    list of Piece
     """
     belief = np.where(skin.inside, belief, 0).astype(np.float32)
     grown = _grown_from(belief, burnt) if burnt.any() else belief > GROWN
@@ -101,7 +105,19 @@ def burnt_pieces(
 
 
 def around(places: Places, skin: CoarsePatch) -> Chosen:
-    """Skin around the places."""
+    """Skin around the places.
+
+    Parameters
+    ----------
+    places : sequence of (float, float)
+        Column and row of the coarse grid.
+    skin : CoarsePatch
+
+    Returns
+    -------
+    ndarray of bool, shape (height, width)
+        Discs of `POINT_MM`.
+    """
     chosen = np.zeros(skin.skin.shape, np.uint8)
     radius = max(1, round(skin.pixels(POINT_MM)))
     for column, row in places:

@@ -58,7 +58,16 @@ class CoarsePatch:
         return self.skin > WELL_INSIDE
 
     def pixels(self, mm: float) -> float:
-        """Coarse pixels that a length on skin covers."""
+        """Coarse pixels that a length on skin covers.
+
+        Parameters
+        ----------
+        mm : float
+
+        Returns
+        -------
+        float
+        """
         return mm / self.mm_per_pixel
 
 
@@ -97,7 +106,18 @@ class RegionShares(Mapping[Region, Alpha]):
 
 
 def coarse(patch: SkinPatch, mm_per_pixel: float) -> CoarsePatch:
-    """Average a patch over pixels of at least `mm_per_pixel`; never finer than the photograph."""
+    """Average a patch over pixels of at least `mm_per_pixel`; never finer than the photograph.
+
+    Parameters
+    ----------
+    patch : SkinPatch
+    mm_per_pixel : float
+        Of the coarse pixels.
+
+    Returns
+    -------
+    CoarsePatch
+    """
     height, width = patch.skin.shape
     finest = patch.mm_per_pixel * np.sqrt(height * width / MOST_PIXELS)
     factor = max(1.0, mm_per_pixel / patch.mm_per_pixel, finest / patch.mm_per_pixel)
@@ -118,7 +138,19 @@ def coarse(patch: SkinPatch, mm_per_pixel: float) -> CoarsePatch:
 
 
 def by_region(skin: CoarsePatch, strengths: Mapping[Region, float]) -> Map:
-    """Strength of each place by its region, shape (height, width); 1 where none is given."""
+    """Strength of each place by its region, shape (height, width); 1 where none is given.
+
+    Parameters
+    ----------
+    skin : CoarsePatch
+    strengths : mapping of Region to float
+        In [0, 1].
+
+    Returns
+    -------
+    ndarray of float32, shape (height, width)
+        In [0, 1].
+    """
     strength = np.ones(skin.skin.shape, np.float32)
     for region, chosen in strengths.items():
         if region in skin.regions:

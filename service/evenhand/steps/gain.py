@@ -59,7 +59,17 @@ class Gain:
         return np.asarray(cv2.multiply(self.patch.linear, gain), np.float32)
 
     def window(self, rows: slice, columns: slice) -> LinearLight:
-        """The same as `wanted`, of a window of the patch only."""
+        """The same as `wanted`, of a window of the patch only.
+
+        Parameters
+        ----------
+        rows, columns : slice
+            Of the patch, with start and stop.
+
+        Returns
+        -------
+        ndarray of float32, shape (rows, columns, 3)
+        """
         height, width = self.patch.skin.shape
         exponent = _between(self.log_gain, 0, rows, height)
         exponent = _between(exponent, 1, columns, width)
@@ -80,7 +90,17 @@ def _between(grid: Map, axis: int, pixels: slice, length: int) -> Map:
 
 
 def added(first: Map | None, second: Map) -> Map:
-    """Two logarithms of gains as one, on the finer of their grids; None stands for no gain."""
+    """Two logarithms of gains as one, on the finer of their grids; None stands for no gain.
+
+    Parameters
+    ----------
+    first, second : ndarray of float32, shape (rows, columns, 3)
+        Over one and the same patch; the first may be None.
+
+    Returns
+    -------
+    ndarray of float32, shape (rows, columns, 3)
+    """
     if first is None:
         return second
     finer, coarser = (first, second) if first.size > second.size else (second, first)

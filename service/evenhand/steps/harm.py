@@ -102,6 +102,11 @@ def unharmed(
         Skin that is believed to be unburnt.
     middle : ndarray of float32, shape (points, 2), optional
         Middle of the person's face from the forehead to the chin, (column, row) of the coarse grid.
+
+    Returns
+    -------
+    Verdict
+        The share in [0, 1], and what the whole change would have done.
     """
     changed = skin.inside & (np.abs(log_gain).max(axis=-1) > CHANGED)
     if not changed.any():

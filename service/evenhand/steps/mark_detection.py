@@ -147,7 +147,19 @@ class Mark:
 
 
 def find_marks(patch: SkinPatch, least_mm: float, largest_mm: float) -> list[Mark] | None:
-    """Find marks between two diameters; None where the photograph does not resolve any."""
+    """Find marks between two diameters; None where the photograph does not resolve any.
+
+    Parameters
+    ----------
+    patch : SkinPatch
+    least_mm, largest_mm : float
+        Diameters on skin; the least is no finer than `PIXELS_ACROSS` pixels.
+
+    Returns
+    -------
+    list of Mark or None
+        Numbered from 1, from the top down.
+    """
     least_mm = max(least_mm, PIXELS_ACROSS * patch.mm_per_pixel)
     if least_mm > largest_mm or not (patch.skin > 0.9).any():
         return None
@@ -319,6 +331,11 @@ def causes(
         The person's.
     inflamed : float
         How much the spot is shaped like an inflamed one, 0 to 1.
+
+    Returns
+    -------
+    passing, lasting, shade : float
+        They sum to 1.
     """
     error = (MODEL_ERROR * float(np.linalg.norm(contrast))) ** 2 * np.eye(3)
     grey = SHADE / np.linalg.norm(SHADE)

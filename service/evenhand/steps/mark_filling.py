@@ -76,6 +76,11 @@ def fill(patch: SkinPatch, chosen: list[Mark], found: list[Mark]) -> LinearLight
         Marks to fill.
     found : list of Mark
         All marks: none of them is copied from.
+
+    Returns
+    -------
+    ndarray of float32, shape (height, width, 3)
+        Linear light of the patch.
     """
     fills = [_area(patch, mark) for mark in found]
     free = (patch.skin > 0.9).astype(np.uint8)
@@ -257,6 +262,10 @@ def membrane(difference: Map, inside: Inside) -> Map:
         Values to meet outside.
     inside : ndarray of bool, shape (height, width)
         Where the surface is unknown.
+
+    Returns
+    -------
+    ndarray of float32, shape (height, width, channels)
     """
     height, width = inside.shape
     factor = max(1.0, max(height, width) / SOLVED_PIXELS)

@@ -16,7 +16,21 @@ LEAST_WEIGHT = 1e-6
 
 
 def blur(values: Map, weight: Map, sigma: float) -> Map:
-    """Gaussian average of `values` weighted by `weight`, both (height, width[, channels])."""
+    """Gaussian average of `values` weighted by `weight`, both (height, width[, channels]).
+
+    Parameters
+    ----------
+    values : ndarray of float32, shape (height, width) or (height, width, channels)
+    weight : ndarray of float32, shape (height, width)
+        0 or more.
+    sigma : float
+        Pixels; 0 gives the values themselves.
+
+    Returns
+    -------
+    ndarray of float32, shape of `values`
+        0 where no weight is near.
+    """
     if sigma <= 0:
         return values
     weights = weight if values.ndim == 2 else weight[..., None]
@@ -41,6 +55,10 @@ def guided(values: Map, guide: Map, weight: Map, radius: float, contrast: float)
         Half the window, pixels.
     contrast : float
         Differences in `guide` well below this are smoothed, well above it kept.
+
+    Returns
+    -------
+    ndarray of float32, shape (height, width)
     """
     size = _odd(2 * radius + 1)
 

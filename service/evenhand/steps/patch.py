@@ -55,7 +55,16 @@ class CodedLight:
         return self.encoding.to_linear(self.codes)
 
     def window(self, rows: slice, columns: slice) -> LinearLight:
-        """A window of it."""
+        """A window of it.
+
+        Parameters
+        ----------
+        rows, columns : slice
+
+        Returns
+        -------
+        ndarray of float32, shape (rows, columns, 3)
+        """
         return self.encoding.to_linear(self.codes[rows, columns])
 
 
@@ -94,12 +103,38 @@ class CutMasks(Mapping[Region, Alpha]):
         return len(self._masks)
 
     def placed(self, region: Region) -> Mask:
-        """A mask as far as it reaches into the box, in the box's coordinates."""
+        """A mask as far as it reaches into the box, in the box's coordinates.
+
+        Parameters
+        ----------
+        region : Region
+
+        Returns
+        -------
+        Mask
+            A view of the person's own; it may be empty.
+
+        Raises
+        ------
+        KeyError
+            The person has no such region.
+        """
         mask = self._masks[region]
         return Mask(_moved(mask.box, -self._box.top, -self._box.left), mask.alpha)
 
     def union(self, regions: tuple[Region, ...]) -> Alpha:
-        """Union of some of the masks over the whole box, kept."""
+        """Union of some of the masks over the whole box, kept.
+
+        Parameters
+        ----------
+        regions : tuple of Region
+            Those that the person lacks add nothing.
+
+        Returns
+        -------
+        ndarray of float32, shape of the box
+            In [0, 1].
+        """
         if regions not in self._unions:
             masks = (self._masks[region] for region in regions if region in self._masks)
             self._unions[regions] = union(masks, self._box)
@@ -188,13 +223,36 @@ class SkinPatch:
         return self.light.whole if isinstance(self.light, CodedLight) else self.light
 
     def window(self, rows: slice, columns: slice) -> LinearLight:
-        """`light` of a window as an array."""
+        """`light` of a window as an array.
+
+        Parameters
+        ----------
+        rows, columns : slice
+
+        Returns
+        -------
+        ndarray of float32, shape (rows, columns, 3)
+        """
         if isinstance(self.light, CodedLight):
             return self.light.window(rows, columns)
         return self.light[rows, columns]
 
     def mask(self, region: Region) -> Mask:
-        """A region's mask in the patch's coordinates, no larger than it has to be."""
+        """A region's mask in the patch's coordinates, no larger than it has to be.
+
+        Parameters
+        ----------
+        region : Region
+
+        Returns
+        -------
+        Mask
+
+        Raises
+        ------
+        KeyError
+            The person has no such region.
+        """
         if isinstance(self.masks, CutMasks):
             return self.masks.placed(region)
         height, width = self.light.shape[:2]
@@ -271,7 +329,18 @@ def patch_of(photograph: Photograph, person: Person, margin_mm: float = 10.0) ->
 
 
 def frame_of(photograph: Photograph, person: Person) -> SkinPatch:
-    """The whole photograph as a patch of one person's skin; parameters as for `patch_of`."""
+    """The whole photograph as a patch of one person's skin.
+
+    Parameters
+    ----------
+    photograph : Photograph
+        The original.
+    person : Person
+
+    Returns
+    -------
+    SkinPatch
+    """
     return _cut(photograph, person, photograph.frame)
 
 

@@ -69,6 +69,16 @@ class Pigments:
 
         The grey part of density is dropped, since light and shadow change nothing else; what is
         left is a plane, in which the two directions are solved for.
+
+        Parameters
+        ----------
+        density : ndarray of floats, shape (..., 3)
+            Optical density.
+
+        Returns
+        -------
+        haemoglobin, melanin : ndarray, shape (...)
+            In units of their directions.
         """
         directions = np.stack([self.haemoglobin, self.melanin])
         solve = np.linalg.pinv(directions - directions.mean(axis=1, keepdims=True))
@@ -87,6 +97,10 @@ def pigments_of(skin: CoarsePatch, surface: float = SURFACE_REFLECTION) -> Pigme
         The person's skin.
     surface : float
         Light that the surface returns, see `SURFACE_REFLECTION`.
+
+    Returns
+    -------
+    Pigments
     """
     green = float(np.exp(-np.quantile(skin.density[..., 1][skin.inside], 1 - BRIGHT_SHARE)))
     share = float(np.interp(green - surface, _greens()[::-1], MELANOSOMES[::-1]))

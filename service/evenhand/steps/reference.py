@@ -137,7 +137,17 @@ class Compared:
 
 
 def day_skin(patch: SkinPatch) -> DaySkin:
-    """Measure a person's skin, and what tells the light, in one portrait."""
+    """Measure a person's skin, and what tells the light, in one portrait.
+
+    Parameters
+    ----------
+    patch : SkinPatch
+
+    Returns
+    -------
+    DaySkin
+        Without the regions of which too little is seen.
+    """
     skin = coarse(patch, GRID_MM)
     regions = {
         region: measured
@@ -153,6 +163,15 @@ def matched(today: DaySkin, before: DaySkin) -> ReferenceSkin:
     The difference of light is the mean of what each unchanged part says, weighted by how sure it
     is; where they disagree by more than that, doubt grows. Where nothing is seen that tells it,
     both are taken to be balanced, in doubt.
+
+    Parameters
+    ----------
+    today, before : DaySkin
+        The same person in both portraits.
+
+    Returns
+    -------
+    ReferenceSkin
     """
     seen = [name for name in DEVIATIONS if name in today.unchanged and name in before.unchanged]
     plane = WITHOUT_SHADING
@@ -185,6 +204,10 @@ def compared(
         The person's.
     others : ndarray of float64, shape (3, 3)
         Covariance of what is not a burn in this picture (`evenhand.steps.blood.nuisance`).
+
+    Returns
+    -------
+    Compared
     """
     tan = TAN * pigments.melanin
     unknown = reference.doubt + np.outer(tan, tan)

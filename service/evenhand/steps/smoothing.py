@@ -121,6 +121,17 @@ def smoothing(patch: SkinPatch, settings: SmoothingSettings) -> Change | Gain:
 def blotch_band(skin: CoarsePatch, settings: SmoothingSettings) -> Map:
     """Density above the texture limit and below tone, shape (height, width, 3).
 
+    Parameters
+    ----------
+    skin : CoarsePatch
+    settings : SmoothingSettings
+        Limits of the bands in millimetres, and the contrast of lines.
+
+    Returns
+    -------
+    ndarray of float32, shape (height, width, 3)
+        0 outside skin.
+
     Notes
     -----
     Tone comes from weighted least squares (Farbman et al., ACM TOG 27(3), 67, 2008) in the

@@ -101,13 +101,32 @@ class Correction:
         return np.asarray(2.0**self.exposure * np.array(self.balance), np.float64)
 
     def of(self, tone: SkinTone) -> SkinTone:
-        """The tone after the correction."""
+        """The tone after the correction.
+
+        Parameters
+        ----------
+        tone : SkinTone
+
+        Returns
+        -------
+        SkinTone
+        """
         red, green, blue = (float(value) for value in self.gains * tone.light)
         return SkinTone((red, green, blue))
 
 
 def skin_tone(patch: SkinPatch) -> SkinTone | None:
-    """Measure a person's face skin, other skin where there is no face, None where too little."""
+    """Measure a person's face skin, other skin where there is no face, None where too little.
+
+    Parameters
+    ----------
+    patch : SkinPatch
+
+    Returns
+    -------
+    SkinTone or None
+        Median linear light of ordinarily lit skin.
+    """
     for mask in (patch.masks.get(Region.FACE), patch.skin):
         if mask is None:
             continue
@@ -131,6 +150,10 @@ def correction(tone: SkinTone, reference: SkinTone, settings: ToneSettings) -> C
         Skin of the same person in this portrait and in the one the photographer likes.
     settings : ToneSettings
         Limits.
+
+    Returns
+    -------
+    Correction
     """
     here, there = np.array(tone.light, np.float64), np.array(reference.light, np.float64)
     brighter = float(np.log2((there @ LUMINANCE) / (here @ LUMINANCE)))
@@ -152,6 +175,10 @@ def corrected(frame: LinearLight, wanted: Correction) -> LinearLight:
         Linear light of the photograph, Rec. 2020.
     wanted : Correction
         White balance and exposure; one that changes nothing gives the same bits.
+
+    Returns
+    -------
+    ndarray of float32, shape (height, width, 3)
     """
     gains = wanted.gains
     brightest = np.quantile(frame.reshape(-1, 3), HIGHLIGHTS, axis=0)
@@ -162,7 +189,17 @@ def corrected(frame: LinearLight, wanted: Correction) -> LinearLight:
 
 
 def spread(tones: Sequence[SkinTone]) -> float:
-    """Mean CIEDE2000 (D65) of a shoot's tones to their mean."""
+    """Mean CIEDE2000 (D65) of a shoot's tones to their mean.
+
+    Parameters
+    ----------
+    tones : sequence of SkinTone
+        At least one.
+
+    Returns
+    -------
+    float
+    """
     values = np.array([tone.lab for tone in tones])
     middle = np.broadcast_to(values.mean(axis=0), values.shape)
     return float(ciede2000(values, middle).mean())
