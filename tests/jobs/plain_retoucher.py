@@ -79,6 +79,21 @@ class Plain:
     def skin_before(self, photograph: Photograph, person: Person, name: str) -> DaySkin:
         return DaySkin({region: PALE for region in person.masks}, {})
 
+    def look_for_burns(
+        self, photograph: Photograph, person: Person, before: DaySkin | None
+    ) -> Person | None:
+        return person if person.skin_box.area else None
+
+    def burn_outlines(self, sight: Person, settings: Mapping[str, Any]) -> list[Any]:
+        """All of a person's skin where anybody points at it."""
+        box = sight.skin_box
+        corners = [[box.left, box.top], [box.right, box.top], [box.right, box.bottom]]
+        inside = [
+            box.left <= column < box.right and box.top <= row < box.bottom
+            for column, row in settings["burnt_at"]
+        ]
+        return [np.array(corners, np.float32)] if any(inside) else []
+
     def layers(
         self,
         photograph: Photograph,

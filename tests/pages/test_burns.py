@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import io
 import json
 import re
@@ -224,6 +225,70 @@ def test_a_stroke_becomes_few_points_on_that_persons_skin(
     said = said_when(page, server, fresh, lambda said: len(said["burnt_at"]) > 0)
     assert points[0].tolist() not in said["leave_at"]
     server.settle(fresh.shoot)
+
+
+def overlay_of(page: Page) -> np.ndarray[Any, Any]:
+    """What is drawn above the portrait."""
+    data = page.evaluate("evenhandViewer.overlay.toDataURL()").partition(",")[2]
+    return np.asarray(Image.open(io.BytesIO(base64.b64decode(data))))
+
+
+def test_the_outline_grows_while_one_draws(
+    page: Page, server: Server, fresh: Demo, screens: Path
+) -> None:
+    person = fresh.people[0][0]
+    column, row = amid_skin(server, person)
+    answers: list[dict[str, Any]] = []
+    page.on(
+        "response",
+        lambda response: (
+            answers.append({"asked": response.request.post_data_json, **response.json()})
+            if response.url.endswith("/burn-outlines")
+            else None
+        ),
+    )
+    opened(page, fresh)
+    with page.expect_response("**/burn-outlines"):  # what goes by itself, before anybody points
+        page.locator(".viewer").press("h")
+    page.mouse.move(*on_screen(page, (column - 40, row - 60)))
+    page.mouse.down()
+    for step in range(1, 7):
+        page.mouse.move(*on_screen(page, (column - 40 + 10 * step, row - 60 + 40 * step)), steps=4)
+        page.wait_for_timeout(300)
+    drawn = overlay_of(page)
+    page.screenshot(path=screens / "burnt-here-grows.jpg", type="jpeg", quality=82)
+    while_drawn = len(answers)
+    assert said_of(server, fresh) == {}
+    told = [len(one["asked"]["burnt_at"]) for one in answers]
+    assert while_drawn >= 4
+    assert told == sorted(told)
+    assert told[0] == 0
+    assert told[-1] >= 3
+    page.mouse.up()
+    said = said_when(page, server, fresh, lambda said: "burnt_at" in said)
+    assert answers[-1]["asked"]["burnt_at"] == said["burnt_at"][: told[-1]]
+    # the line lies where the layer then changes most
+    server.settle(fresh.shoot)
+    (found,) = server.get(f"/v1/portraits/{fresh.portraits[0]}/layers")
+    facts = found["facts"]["burns"]
+    assert any(one["pointed_at"] for one in facts)
+    portrait = server.get(f"/v1/portraits/{fresh.portraits[0]}")
+    shape = portrait["height"], portrait["width"]
+    shown = np.zeros(shape, np.uint8)
+    lines = [np.rint(np.array(line)).astype(np.int32) for line in answers[-1]["outlines"]]
+    cv2.fillPoly(shown, lines, 1)
+    size = f"full/{shape[1]},{shape[0]}"
+    raw = server.http.get(f"/v1/layers/{found['id']}/differences/{size}").content
+    moved = np.abs(np.frombuffer(raw, "<i2").reshape(*shape, 3).astype(int)).sum(axis=-1)
+    strong = moved > 0.5 * np.quantile(moved[moved > 0], 0.95)
+    assert (strong & (shown > 0)).sum() > 0.9 * strong.sum()
+    assert drawn[..., 3].any()
+    expect(page.locator(".found")).not_to_contain_text("being computed")
+    page.keyboard.press("Escape")
+    deadline = time.monotonic() + PATIENCE_S
+    while overlay_of(page)[..., 3].any():  # the line goes with the brush
+        assert time.monotonic() < deadline
+        page.wait_for_timeout(100)
 
 
 def test_a_stroke_beside_all_skin_says_so(page: Page, server: Server, fresh: Demo) -> None:

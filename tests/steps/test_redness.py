@@ -10,7 +10,7 @@ from pydantic import ValidationError
 from evenhand.people.person import Belief, Region
 from evenhand.steps.coarse import coarse
 from evenhand.steps.pigments import pigments_of
-from evenhand.steps.redness import Action, RednessSettings, redness
+from evenhand.steps.redness import Action, RednessSettings, burns_in, redness, seen_in
 from tests.evaluation.steps_measures import burn_measures, difference
 from tests.evaluation.steps_photographs import with_belief
 from tests.evaluation.steps_textbook import global_a_shift
@@ -197,3 +197,32 @@ def test_the_rendered_burnt_arm_comes_back_with_true_masks() -> None:
     measured = burn_measures(scene, redness(scene.patch, SETTINGS).wanted)
     assert measured["burn reduced"] > 0.6
     assert measured["unburnt moved"] < 1.0
+
+
+@pytest.mark.parametrize("tone", ["light", "dark"])
+def test_the_outline_of_what_would_go_is_that_of_the_burn(tone: str) -> None:
+    """The simulated burn is the truth; what the step then takes off is inside."""
+    scene = burnt(tone, 0.5)
+    sight = seen_in(scene.patch)
+    assert sight is not None
+    rows, columns = scene.alpha.shape
+    shown = cv2.resize(burns_in(sight, SETTINGS), (columns, rows)) > 0.5
+    sure = scene.alpha > 0.9
+    truth = (scene.dose.blood > 0.5 * scene.dose.blood.max()) & sure
+    assert (shown & truth).sum() > 0.8 * ((shown | truth) & sure).sum()
+    gain = redness(scene.patch, SETTINGS.model_copy(update={"flush": 0.0})).wanted / scene.changed
+    moved = np.abs(np.log(gain)).max(axis=-1) > 0.02
+    assert (moved & shown).sum() > 0.9 * (moved & sure).sum()
+
+
+def test_the_outline_goes_where_what_it_surrounds_is_to_be_left() -> None:
+    scene = burnt("light", 0.5)
+    sight = seen_in(scene.patch)
+    assert sight is not None
+    inside = (burns_in(sight, SETTINGS) > 0.9).astype(np.uint8)
+    deep = cv2.distanceTransform(inside, cv2.DIST_L2, 5)
+    row, column = np.unravel_index(int(deep.argmax()), deep.shape)
+    share = sight.box.width / sight.red.shape[1]
+    place = (round(sight.box.left + column * share), round(sight.box.top + row * share))
+    left = burns_in(sight, SETTINGS.model_copy(update={"leave_at": (place,)}))
+    assert left[row, column] == 0

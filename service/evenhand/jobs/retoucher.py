@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Protocol
@@ -16,6 +17,8 @@ from evenhand.people.person import Person
 from evenhand.photo.photograph import Photograph
 
 if TYPE_CHECKING:
+    from evenhand.pictures.outlines import Points
+    from evenhand.steps.redness import Sight
     from evenhand.steps.reference import DaySkin
 
 Wanted = Mapping[int, Mapping[str, Mapping[str, Any]]]
@@ -114,6 +117,47 @@ class Retoucher(Protocol):
         ------
         EvenhandError
             Too little skin is seen.
+        """
+        ...
+
+    def look_for_burns(
+        self, photograph: Photograph, person: Person, before: DaySkin | None
+    ) -> Sight | None:
+        """Look at a person's skin once, to be asked about burns as points are given.
+
+        Parameters
+        ----------
+        photograph : Photograph
+        person : Person
+        before : DaySkin or None
+            Their skin before the burn.
+
+        Returns
+        -------
+        Sight or None
+            None where no skin is seen.
+
+        Raises
+        ------
+        EvenhandError
+            The earlier portrait shows nothing that is seen here.
+        """
+        ...
+
+    def burn_outlines(self, sight: Sight, settings: Mapping[str, Any]) -> list[Points]:
+        """Outlines of what redness would take off or ease, told these points.
+
+        Parameters
+        ----------
+        sight : Sight
+            From `look_for_burns`.
+        settings : mapping
+            `burnt_at` and `leave_at` of the redness step.
+
+        Returns
+        -------
+        list of ndarray of float32, shape (points, 2)
+            Column and row in the photograph.
         """
         ...
 
@@ -260,12 +304,14 @@ class Engine:
             An earlier portrait shows nothing that is seen here.
         """
         from evenhand.computing import RetouchSettings, compute_layers
+        from evenhand.people.finding import looked_again
         from evenhand.retouching.earlier import reference_of
 
         settings = RetouchSettings.model_validate(
             {"by_person": {index: {"steps": tuple(of), **of} for index, of in wanted.items()}}
         )
-        name = photograph.path.name if photograph.path else "The photograph"
+        people = [looked_again(photograph, one) if wanted.get(one.index) else one for one in people]
+        name = _name_of(photograph)
         references = {
             person.index: reference_of(photograph, person, before[person.index], name)
             for person in people
@@ -274,6 +320,58 @@ class Engine:
         return compute_layers(
             photograph, people, settings, permission=wanted, references=references
         )
+
+    def look_for_burns(
+        self, photograph: Photograph, person: Person, before: DaySkin | None
+    ) -> Sight | None:
+        """Look at a person's skin once.
+
+        Parameters
+        ----------
+        photograph : Photograph
+        person : Person
+        before : DaySkin or None
+
+        Returns
+        -------
+        Sight or None
+
+        Raises
+        ------
+        WrongPhotographError
+            The earlier portrait shows nothing that is seen here.
+        """
+        from evenhand.people.finding import looked_again
+        from evenhand.retouching.earlier import reference_of
+        from evenhand.steps.patch import patch_of
+        from evenhand.steps.redness import seen_in
+
+        if not person.skin_box.area:
+            return None
+        patch = patch_of(photograph, looked_again(photograph, person))
+        if before is not None:
+            reference = reference_of(photograph, person, before, _name_of(photograph))
+            patch = replace(patch, before=reference)
+        sight = seen_in(patch)
+        # the regions hold on to the photograph
+        return sight and replace(sight, skin=replace(sight.skin, regions={}))
+
+    def burn_outlines(self, sight: Sight, settings: Mapping[str, Any]) -> list[Points]:
+        """Outlines of what redness would take off or ease.
+
+        Parameters
+        ----------
+        sight : Sight
+        settings : mapping
+
+        Returns
+        -------
+        list of ndarray of float32, shape (points, 2)
+        """
+        from evenhand.pictures.outlines import outlines
+        from evenhand.steps.redness import RednessSettings, burns_in
+
+        return outlines(burns_in(sight, RednessSettings.model_validate(dict(settings))), sight.box)
 
     def blend(
         self, photograph: Photograph, layers: Sequence[Layer], strengths: Sequence[float]
@@ -326,6 +424,10 @@ class Engine:
         out = folder / f"final{photograph.result_suffix}"
         write_result(pixels, photograph, out, layers, strengths)
         return out
+
+
+def _name_of(photograph: Photograph) -> str:
+    return photograph.path.name if photograph.path else "The photograph"
 
 
 def checked(retoucher: Retoucher, step: str, settings: Mapping[str, Any]) -> dict[str, Any]:

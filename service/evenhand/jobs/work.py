@@ -17,14 +17,13 @@ from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from evenhand.errors import EvenhandError
+from evenhand.jobs.as_painted import earlier_as_painted, people_as_painted
 from evenhand.jobs.delivering import make_delivery, make_final
-from evenhand.jobs.editing import Edit, edited
 from evenhand.jobs.guarded_reading import READER
 from evenhand.jobs.job import Kind, Run, SupersededError, begin
-from evenhand.jobs.packing import mask_alpha, pack_layer, pack_person, unpack, unpack_person
+from evenhand.jobs.packing import pack_layer, pack_person
 from evenhand.jobs.place import Place
 from evenhand.layers.layer import Layer
-from evenhand.people.person import Mask, Region
 from evenhand.people.person import Person as Found
 from evenhand.shoots import record, storage, tables
 from evenhand.shoots.errors import NotFoundError
@@ -32,9 +31,7 @@ from evenhand.shoots.inputs import (
     BEFORE_BURN,
     MARKS,
     REDNESS,
-    EarlierInputs,
     Inputs,
-    PersonInputs,
     inputs_of,
 )
 from evenhand.shoots.outages import AWAY, outage_of
@@ -199,7 +196,7 @@ def _layers(place: Place, run: Run, inputs: Inputs) -> list[Layer]:
     with place.files.as_path(run.shoot_id, inputs.sha256, inputs.name) as path:
         photograph = place.retoucher.read(path)
     run.doing("computing layers", 0.3)
-    people = [_found(place, run, person) for person in inputs.people]
+    people = people_as_painted(place, run.shoot_id, inputs.people)
     wanted = {person.index: person.steps for person in inputs.people}
     return place.retoucher.layers(photograph, people, wanted, before)
 
@@ -213,36 +210,9 @@ def _before_burn(place: Place, run: Run, inputs: Inputs) -> dict[int, DaySkin]:
             file = earlier.photograph_sha256, earlier.name
             with place.files.as_path(run.shoot_id, *file) as path:
                 photograph = place.retoucher.read(path)
-            found = _found(place, run, earlier)
+            found = earlier_as_painted(place, run.shoot_id, earlier)
             before[person.index] = place.retoucher.skin_before(photograph, found, earlier.name)
     return before
-
-
-def _found(place: Place, run: Run, person: PersonInputs | EarlierInputs) -> Found:
-    """A person as found, with masks as painted."""
-    found = unpack_person(place.files.read(run.shoot_id, person.sha256))
-    edits: list[Edit] = []
-    for region, paint, sha256 in person.edits:
-        edits.append((Region(region), paint, painted(place.files.read(run.shoot_id, sha256))))
-    return edited(found, edits)
-
-
-def painted(package: bytes) -> Mask:
-    """What was painted, from its stored package.
-
-    Parameters
-    ----------
-    package : bytes
-        From `evenhand.jobs.packing.pack`.
-
-    Returns
-    -------
-    Mask
-    """
-    from evenhand.box import Box
-
-    facts, arrays = unpack(package)
-    return Mask(Box(**facts["box"]), mask_alpha(arrays["painted"]))
 
 
 def _enter_layers(place: Place, run: Run, inputs: Inputs, layers: list[Layer]) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -140,6 +141,39 @@ def without_shared_skin(people: list[Person]) -> list[Person]:
                         part = mask.alpha[shared.within(mask.box)]
                         part[taken.alpha[shared.within(taken.box)] > 0] = 0
     return people
+
+
+def looked_again(photograph: Photograph, person: Person) -> Person:
+    """The person with a belief in burns on the skin that their masks show.
+
+    Parameters
+    ----------
+    photograph : Photograph
+    person : Person
+        The same person is given back where a belief is there, or no skin.
+
+    Returns
+    -------
+    Person
+
+    Raises
+    ------
+    MissingNetworkError
+        If the network's weights are absent or damaged.
+    """
+    if person.burnt is not None or not person.skin_box.area:
+        return person
+    margin = round(MARGIN * max(photograph.shape)) + 1
+    box = person.skin_box.grown(margin, photograph.shape)
+    turns = round(person.face.roll / 90) % 4 if person.face else 0
+    view = quarter_turned(reduced(photograph, box, WORKING_SIZE), turns)
+
+    def shown(*regions: Region) -> npt.NDArray[np.float32]:
+        masks = {one: person.masks[one] for one in regions if one in person.masks}
+        return on_view({one: mask for one, mask in masks.items() if mask.box.area}, view)
+
+    burnt = belief_of(view, shown(*SKIN_REGIONS), shown(Region.FACE), shown(Region.HAND))
+    return replace(person, burnt=burnt)
 
 
 def _chosen(heads: list[Head], settings: PeopleSettings) -> list[Head]:

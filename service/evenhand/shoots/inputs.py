@@ -32,6 +32,10 @@ BEFORE_BURN = "before_burn"
 """Setting of that step: which portrait of the shoot shows the same person before the burn."""
 
 
+Edits = tuple[tuple[str, str, str], ...]
+"""Region, paint and SHA-256 of what was painted, in order."""
+
+
 @dataclass(frozen=True)
 class EarlierInputs:
     """A person in a portrait taken before the burn.
@@ -49,7 +53,7 @@ class EarlierInputs:
     name: str
     photograph_sha256: str
     sha256: str
-    edits: tuple[tuple[str, str, str], ...]
+    edits: Edits
 
 
 @dataclass(frozen=True)
@@ -75,7 +79,7 @@ class PersonInputs:
     person_id: str
     index: int
     sha256: str
-    edits: tuple[tuple[str, str, str], ...]
+    edits: Edits
     steps: dict[str, dict[str, Any]]
     before_burn: EarlierInputs | None = None
 
@@ -173,7 +177,7 @@ def _earlier_inputs(session: Session, person: Person) -> EarlierInputs | None:
     return EarlierInputs(portrait.name, portrait.sha256, earlier.sha256, _edits(earlier))
 
 
-def _edits(person: Person) -> tuple[tuple[str, str, str], ...]:
+def _edits(person: Person) -> Edits:
     return tuple((edit.region, edit.paint, edit.sha256) for edit in person.edits)
 
 

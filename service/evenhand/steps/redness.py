@@ -18,8 +18,9 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import BaseModel, ConfigDict, Field
 
+from evenhand.box import Box
 from evenhand.people.burnt import pointed
-from evenhand.people.person import Region
+from evenhand.people.person import Belief, Region
 from evenhand.people.regions import MIDDLE_OF_FACE
 from evenhand.steps.blood import MOTTLE_MM, nuisance, own_direction, redness_map
 from evenhand.steps.burns import Piece, Places, around, burnt_pieces
@@ -157,27 +158,18 @@ def redness(patch: SkinPatch, settings: RednessSettings) -> Change | Gain:
     >>> change.wanted.shape == patch.linear.shape
     True
     """
-    skin = coarse(patch, GRID_MM)
-    if not skin.inside.any():
+    sight = seen_in(patch)
+    if sight is None:
         return Change(patch.linear, {"burns": [], "kept": 1.0, "looked": False})
-    pigments = pigments_of(skin)
-    mottle = skin.density - blur(skin.density, skin.skin, skin.pixels(MOTTLE_MM))
-    direction, others = pigments.haemoglobin, nuisance(mottle[skin.inside], pigments)
-    red = redness_map(skin.density, direction, others)
-    belief = _belief(patch, skin, settings)
-    earlier = None if patch.before is None else compared(skin, patch.before, pigments, others)
-    if earlier is not None:
-        belief = np.maximum(belief, earlier.belief)
-    burnt_at = around(_placed(settings.burnt_at, patch, skin), skin)
-    left = around(_placed(settings.leave_at, patch, skin), skin)
-    pieces = burnt_pieces(skin, belief, red, burnt_at, left)
+    skin, earlier, direction = sight.skin, sight.earlier, sight.direction
+    belief, pieces, burnt_at, left = _pieces(sight, settings)
     burnt = np.max([piece.share for piece in pieces], axis=0, initial=0.0)
     unburnt = _unburnt(skin, belief, burnt, burnt_at)
-    excess = _excess(skin, red, unburnt, direction)
+    excess = _excess(skin, sight.red, unburnt, direction)
     if earlier is not None:
         unburnt &= (earlier.belief == 0) & (earlier.excess <= earlier.doubt)
         excess = _against(earlier, excess)
-    sure = SURE_BESIDE if any(piece.sureness >= SURE for piece in pieces) else SURE
+    sure = _sure(pieces)
     done = [_Done(piece, _action(piece, sure, excess)) for piece in pieces]
     amount = _amount(skin, done, excess)
     flush = settings.flush * _flush(skin, excess, amount)
@@ -193,6 +185,93 @@ def redness(patch: SkinPatch, settings: RednessSettings) -> Change | Gain:
     if patch.before is not None and earlier is not None:
         facts["before"] = _earlier_facts(patch.before, earlier, skin)
     return Gain(patch, np.float32(verdict.kept) * log_gain, facts)
+
+
+@dataclass(frozen=True)
+class Sight:
+    """A person's skin as burns are looked for on it: what no point and no setting changes.
+
+    Attributes
+    ----------
+    box : Box
+        Of the patch, in the upright photograph.
+    skin : CoarsePatch
+    direction : ndarray of float64, shape (3,)
+        Of haemoglobin, density.
+    red : ndarray of float32, shape of the coarse grid
+        Haemoglobin in density, up to a constant.
+    burnt : Belief or None
+        Where skin is believed to be burnt, without points.
+    earlier : Compared or None
+        What a portrait taken before the burn tells.
+    """
+
+    box: Box
+    skin: CoarsePatch
+    direction: Direction
+    red: Map
+    burnt: Belief | None
+    earlier: Compared | None
+
+
+def seen_in(patch: SkinPatch) -> Sight | None:
+    """Look at a person's skin once, to be asked about burns as often as points are given.
+
+    Parameters
+    ----------
+    patch : SkinPatch
+
+    Returns
+    -------
+    Sight or None
+        None where there is no skin to look at.
+    """
+    skin = coarse(patch, GRID_MM)
+    if not skin.inside.any():
+        return None
+    pigments = pigments_of(skin)
+    mottle = skin.density - blur(skin.density, skin.skin, skin.pixels(MOTTLE_MM))
+    direction, others = pigments.haemoglobin, nuisance(mottle[skin.inside], pigments)
+    red = redness_map(skin.density, direction, others)
+    earlier = None if patch.before is None else compared(skin, patch.before, pigments, others)
+    return Sight(patch.box, skin, direction, red, patch.burnt, earlier)
+
+
+def burns_in(sight: Sight, settings: RednessSettings) -> Map:
+    """Where redness would be taken off or eased, told the points; not how much.
+
+    Parameters
+    ----------
+    sight : Sight
+        From `seen_in`.
+    settings : RednessSettings
+        Only its points are heeded.
+
+    Returns
+    -------
+    ndarray of float32, shape of the coarse grid over `sight.box`
+        How far each place belongs to such a burn, 0 to 1.
+    """
+    _, pieces, _, _ = _pieces(sight, settings)
+    least = min(_sure(pieces), DOUBTFUL)
+    shares = [piece.share for piece in pieces if piece.sureness >= least]
+    return np.max(shares, axis=0, initial=0.0) if shares else np.zeros_like(sight.red)
+
+
+def _pieces(sight: Sight, settings: RednessSettings) -> tuple[Map, list[Piece], Chosen, Chosen]:
+    """The belief, pieces of burnt skin, and where was pointed at as burnt and as to be left."""
+    skin = sight.skin
+    belief = _belief(sight, settings)
+    if sight.earlier is not None:
+        belief = np.maximum(belief, sight.earlier.belief)
+    burnt_at = around(_placed(settings.burnt_at, sight), skin)
+    left = around(_placed(settings.leave_at, sight), skin)
+    return belief, burnt_pieces(skin, belief, sight.red, burnt_at, left), burnt_at, left
+
+
+def _sure(pieces: Sequence[Piece]) -> float:
+    """Sureness from which a piece is taken off whole."""
+    return SURE_BESIDE if any(piece.sureness >= SURE for piece in pieces) else SURE
 
 
 @dataclass(frozen=True)
@@ -214,19 +293,19 @@ def _action(piece: Piece, sure: float, excess: Map | None) -> Action:
     return Action.TAKEN_OFF if piece.sureness >= sure else Action.EASED
 
 
-def _belief(patch: SkinPatch, skin: CoarsePatch, settings: RednessSettings) -> Map:
+def _belief(sight: Sight, settings: RednessSettings) -> Map:
     """The belief on the coarse grid, told the points; none where no network looked."""
-    rows, columns = skin.skin.shape
-    if patch.burnt is None:
+    rows, columns = sight.skin.skin.shape
+    if sight.burnt is None:
         return np.zeros((rows, columns), np.float32)
-    told = pointed(patch.burnt, settings.burnt_at, settings.leave_at)
-    return told.on(patch.box, (rows, columns))
+    told = pointed(sight.burnt, settings.burnt_at, settings.leave_at)
+    return told.on(sight.box, (rows, columns))
 
 
-def _placed(points: Sequence[Point], patch: SkinPatch, skin: CoarsePatch) -> Places:
+def _placed(points: Sequence[Point], sight: Sight) -> Places:
     """Points of the photograph on the coarse grid, those on the patch."""
-    share = patch.mm_per_pixel / skin.mm_per_pixel
-    box = patch.box
+    box = sight.box
+    share = sight.skin.skin.shape[1] / box.width
     return [
         ((column - box.left) * share, (row - box.top) * share)
         for column, row in points

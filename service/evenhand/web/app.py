@@ -12,6 +12,7 @@ from evenhand.web import guard, problems
 from evenhand.web.access import Service
 from evenhand.web.admin_routes import open_router
 from evenhand.web.admin_routes import router as admin
+from evenhand.web.burn_routes import router as burns
 from evenhand.web.change_routes import router as asked_changes
 from evenhand.web.final_routes import router as finals
 from evenhand.web.image_routes import router as images
@@ -82,6 +83,7 @@ def create_app(place: Place, settings: ServiceSettings) -> FastAPI:
         proofs,
         client,
         asked_changes,
+        burns,
         finals,
         jobs,
         studio,

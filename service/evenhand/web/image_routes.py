@@ -16,13 +16,13 @@ from sqlalchemy.orm import Session
 
 from evenhand.box import Box
 from evenhand.errors import WrongSettingError
-from evenhand.jobs.editing import edited
+from evenhand.jobs.as_painted import people_as_painted
 from evenhand.jobs.pictures import fitted, jpeg, png, resized
-from evenhand.jobs.work import painted
-from evenhand.people.person import Mask, Person, Region
+from evenhand.people.person import Mask, Person
 from evenhand.pictures.screen import SRGB, on_screen
 from evenhand.shoots import permissions, tables
 from evenhand.shoots.errors import NoPermissionError, NotFoundError, NotReadyError
+from evenhand.shoots.inputs import inputs_of
 from evenhand.shoots.renderings import shown
 from evenhand.web import models
 from evenhand.web.access import Here, Service, Studio
@@ -488,16 +488,15 @@ def _as_painted(service: Service, person_id: str) -> tuple[Person, tables.Portra
     """A person with masks as painted, and their portrait."""
     with service.place.database.reading() as session:
         row = found(session, tables.Person, person_id)
-        portrait, edits = read_portrait(session, row.portrait_id), list(row.edits)
-    read = service.place.files.read
-    person = edited(
-        service.previews.person(portrait.shoot_id, row.sha256),
-        [
-            (Region(edit.region), edit.paint, painted(read(portrait.shoot_id, edit.sha256)))
-            for edit in edits
-        ],
+        portrait, index = read_portrait(session, row.portrait_id), row.index
+        inputs = inputs_of(session, portrait, ())
+    everybody = people_as_painted(
+        service.place,
+        portrait.shoot_id,
+        inputs.people,
+        lambda sha256: service.previews.person(portrait.shoot_id, sha256),
     )
-    return person, portrait
+    return next(one for one in everybody if one.index == index), portrait
 
 
 def _mask_picture(mask: Mask, portrait: tables.Portrait, side: int) -> npt.NDArray[np.uint8]:

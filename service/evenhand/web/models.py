@@ -258,6 +258,26 @@ class PersonOut(Model):
     settings: dict[str, dict[str, Any]] = Field(description="What was set, by step.")
 
 
+Place = tuple[Annotated[int, Field(ge=0)], Annotated[int, Field(ge=0)]]
+"""Column and row of the upright photograph."""
+
+
+class BurnPointsIn(Model):
+    """Points of a stroke that is still being drawn, with those there are."""
+
+    burnt_at: list[Place] = Field([], examples=[[[640, 480]]])
+    leave_at: list[Place] = []
+
+
+class BurnOutlinesOut(Model):
+    """Outlines of burns."""
+
+    outlines: list[list[tuple[float, float]]] = Field(
+        description="Closed lines, each a list of column and row in the upright photograph: "
+        "around what redness would take off or ease, and around what it would spare inside that."
+    )
+
+
 class LayerOut(Model):
     """One step's change to one person."""
 

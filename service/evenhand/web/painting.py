@@ -11,6 +11,7 @@ import numpy as np
 
 from evenhand.box import Box
 from evenhand.errors import UnreadablePhotographError, WrongSettingError
+from evenhand.jobs.as_painted import SKIN
 from evenhand.jobs.packing import mask_codes, pack
 from evenhand.jobs.work import PACKAGE
 from evenhand.people.person import Mask, Region
@@ -55,7 +56,7 @@ def painted_mask(data: bytes, region: str, left: int, top: int, portrait: tables
     WrongSettingError
         It reaches out of the portrait, or there is no such region.
     """
-    if region not in list(Region):
+    if region not in [*Region, SKIN]:
         raise WrongSettingError(
             f"There is no region {region!r}.", f"The regions are {', '.join(Region)}."
         )

@@ -10,6 +10,7 @@ from fastapi.responses import StreamingResponse
 from sqlalchemy import select
 
 from evenhand.errors import UnreadablePhotographError, WrongSettingError
+from evenhand.jobs.as_painted import SKIN
 from evenhand.jobs.retoucher import checked
 from evenhand.shoots import permissions, record, sign_offs, storage, tables
 from evenhand.shoots.deletion import delete_portrait
@@ -262,9 +263,18 @@ async def paint_mask(
     left: Annotated[int, Query(ge=0, le=10**6)] = 0,
     top: Annotated[int, Query(ge=0, le=10**6)] = 0,
 ) -> models.MaskEditOut:
-    """Paint into or out of a mask with a grey PNG at full size: white is painted, black is not."""
+    """Paint into or out of a mask with a grey PNG at full size: white is painted, black is not.
+
+    A region of skin that was not found can be painted too. What is given to one person as skin is
+    taken from the others; the region `skin`, painted out, takes from all of a person's skin.
+    """
     async with received(request, LARGEST_MASK) as have:
         data = await run_in_threadpool(have.path.read_bytes)
+
+    if region == SKIN and paint is Paint.IN:
+        raise WrongSettingError(
+            "Skin is of one region.", "Say of which it is; only out of all skin at once is painted."
+        )
 
     def enter() -> models.MaskEditOut:
         with service.place.database.reading() as session:

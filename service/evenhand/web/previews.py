@@ -10,9 +10,9 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Hashable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from functools import reduce
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -20,6 +20,7 @@ from cachetools import LRUCache
 
 from evenhand.box import Box
 from evenhand.compiling import compiled
+from evenhand.jobs.as_painted import earlier_as_painted, people_as_painted
 from evenhand.jobs.packing import unpack_layer, unpack_person
 from evenhand.jobs.pictures import resized
 from evenhand.jobs.place import Place
@@ -27,6 +28,11 @@ from evenhand.layers.layer import Layer
 from evenhand.people.person import Person
 from evenhand.photo.photograph import Photograph
 from evenhand.processors import PROCESSORS
+from evenhand.shoots.inputs import EarlierInputs, Inputs
+
+if TYPE_CHECKING:
+    from evenhand.steps.redness import Sight
+    from evenhand.steps.reference import DaySkin
 
 Small = npt.NDArray[np.float32]
 Made = TypeVar("Made")
@@ -153,6 +159,46 @@ class Previews:
         return self._kept(
             ("person", sha256), lambda: unpack_person(self.place.files.read(shoot_id, sha256))
         )
+
+    def sight(self, inputs: Inputs, person_id: str) -> Sight | None:
+        """A person's skin as burns are looked for on it, masks as painted.
+
+        Parameters
+        ----------
+        inputs : Inputs
+            Of the portrait's layers.
+        person_id : str
+
+        Returns
+        -------
+        Sight or None
+            None where no skin is seen.
+
+        Raises
+        ------
+        EvenhandError
+            The photograph, or the earlier one, cannot be used.
+        """
+        shoot_id, people = inputs.shoot_id, inputs.people
+        (mine,) = (one for one in people if one.person_id == person_id)
+        masks = tuple((one.sha256, one.edits) for one in people)
+
+        def make() -> Sight | None:
+            photograph = self.photograph(Source(shoot_id, inputs.sha256, inputs.name))
+            everybody = people_as_painted(
+                self.place, shoot_id, people, lambda sha256: self.person(shoot_id, sha256)
+            )
+            person = next(one for one in everybody if one.index == mine.index)
+            earlier = mine.before_burn
+            before = None if earlier is None else self._before(shoot_id, earlier)
+            return self.place.retoucher.look_for_burns(photograph, person, before)
+
+        return self._kept(("sight", inputs.sha256, mine.index, masks, mine.before_burn), make)
+
+    def _before(self, shoot_id: str, earlier: EarlierInputs) -> DaySkin:
+        photograph = self.photograph(Source(shoot_id, earlier.photograph_sha256, earlier.name))
+        found = earlier_as_painted(self.place, shoot_id, earlier)
+        return self.place.retoucher.skin_before(photograph, found, earlier.name)
 
     def picture(
         self, source: Source, view: View, layers: Sequence[tuple[str, float]]
@@ -423,4 +469,6 @@ def _size(value: Any) -> int:
         return int(value.codes.nbytes)
     if isinstance(value, Person):
         return sum(int(mask.alpha.nbytes) for mask in value.masks.values())
+    if is_dataclass(value) and not isinstance(value, type):
+        return 64 + sum(_size(getattr(value, field.name)) for field in fields(value))
     return 64

@@ -1,6 +1,9 @@
 // A stroke drawn on the viewer with pointer or finger, whatever it is for.
 
-/** What it is for is given by `paint(points)` of the portrait, how it looks by `draw(context, view)`. */
+/**
+ * What it is for is given by `paint(points)` of the portrait, how it looks by `draw(context, view)`;
+ * `drawing(points)` is called while it is drawn, with null where it comes to nothing.
+ */
 export class Stroke {
   /** @param viewer  @param {() => void} away  puts the tool away when another one is taken */
   constructor(viewer, away) {
@@ -26,12 +29,16 @@ export class Stroke {
 
   down(point) {
     this.points = [this.viewer.toPortrait(point.x, point.y)];
+    this.drawing?.(this.points);
     this.viewer.redraw();
   }
 
   move(point, event, pressed) {
     this.at = this.viewer.toPortrait(point.x, point.y);
-    if (pressed && this.points) this.points.push(this.at);
+    if (pressed && this.points) {
+      this.points.push(this.at);
+      this.drawing?.(this.points);
+    }
     this.viewer.redraw();
   }
 
@@ -45,6 +52,7 @@ export class Stroke {
   /** A second finger came down: it is no stroke. */
   cancel() {
     this.points = null;
+    this.drawing?.(null);
     this.viewer.redraw();
   }
 }

@@ -7,6 +7,7 @@ import { dabbed, drawCircle, Stroke } from "../stroke.js";
 import { earlierLine, othersOf } from "./earlier.js";
 import { found, whereOf, wouldGo } from "./found.js";
 import { lettersOn } from "./keys.js";
+import { Outlines } from "./outlines.js";
 import { SKIN } from "./parts.js";
 import { say } from "../words.js";
 import { Skins } from "./skins.js";
@@ -28,6 +29,7 @@ export function burnsPanel(studio, viewer, portrait, pictures) {
   const said = new Map(); // settings by person, as just said, until the service tells them too
   const waiting = new Set(); // people whose redness is being computed again
   let people = [], others = new Map(), brush = null, inFlight = 0, saidAt = 0;
+  const growing = new Outlines(studio.service, () => viewer.redraw());
   const hint = element("p", { class: "hint", role: "status", hidden: true });
 
   const settingsOf = (person) => said.get(person.id) ?? person.settings.redness ?? {};
@@ -40,13 +42,23 @@ export function burnsPanel(studio, viewer, portrait, pictures) {
     said.set(person.id, settings);
     waiting.add(person.id);
     inFlight++;
+    if (brush) growing.ask(person.id, settings);
     panel.changed();
     const done = await studio.do({ label, same, redo: { method: "PUT", path, json: settings }, undo: { method: "PUT", path, json: before } });
     inFlight--;
     if (done) return;
     said.delete(person.id);
     waiting.delete(person.id);
+    askOutlines();
     panel.changed();
+  };
+
+  const mayBePointedAt = (person) => person.agreed.includes("redness");
+
+  /** Outline what goes as it was said; nothing while a stroke is drawn, which asks for itself. */
+  const askOutlines = () => {
+    if (!brush || stroke.points) return;
+    for (const person of people.filter(mayBePointedAt)) growing.ask(person.id, settingsOf(person));
   };
 
   /** The portrait before the burn that was named, while it still shows the person. */
@@ -61,14 +73,17 @@ export function burnsPanel(studio, viewer, portrait, pictures) {
 
   const nameOf = (person) => person.name ?? say("people.unnamed");
 
-  const point = (person, kind, points) => {
+  /** What is said of redness, with more points of a kind. */
+  const withPoints = (person, kind, points) => {
     const mine = BRUSHES[kind], settings = settingsOf(person);
     const other = Object.values(BRUSHES).find((name) => name !== mine);
     const near = (old) => points.some((one) => far(middleOf(one), middleOf(old)) < radiusOf(person));
-    return set(person, { ...settings, [mine]: [...(settings[mine] ?? []), ...points],
-      [other]: (settings[other] ?? []).filter((old) => !near(old)) }, // the last word counts
-      say(`burns.pointed.${kind}`, { name: nameOf(person) }));
+    return { ...settings, [mine]: [...(settings[mine] ?? []), ...points],
+      [other]: (settings[other] ?? []).filter((old) => !near(old)) }; // the last word counts
   };
+
+  const point = (person, kind, points) =>
+    set(person, withPoints(person, kind, points), say(`burns.pointed.${kind}`, { name: nameOf(person) }));
 
   /** Name the portrait before the burn, or none. */
   const chooseEarlier = (person, id) => {
@@ -106,6 +121,11 @@ export function burnsPanel(studio, viewer, portrait, pictures) {
   };
 
   const stroke = new Stroke(viewer, () => take(null));
+  stroke.drawing = (points) => {
+    if (!points) return askOutlines();
+    const on = covered(points), person = on && people.find((one) => one.id === on.person.id);
+    if (person && mayBePointedAt(person)) growing.ask(person.id, withPoints(person, brush, on.points));
+  };
   stroke.paint = async (points) => {
     const density = viewer.density / viewer.scale();
     if (points.every((one) => far(one, points[0]) < STILL * density)) {
@@ -121,10 +141,11 @@ export function burnsPanel(studio, viewer, portrait, pictures) {
     const on = covered(points);
     if (!on) return studio.news(say("burns.no-skin"));
     const person = people.find((one) => one.id === on.person.id);
-    if (!person?.agreed.includes("redness")) return studio.news(say("burns.not-agreed", { name: nameOf(on.person) }));
+    if (!person || !mayBePointedAt(person)) return studio.news(say("burns.not-agreed", { name: nameOf(on.person) }));
     await point(person, brush, on.points);
   };
   stroke.draw = (context, { x, y, scale, density }) => {
+    growing.draw(context, { x, y, scale, density });
     const at = stroke.at ?? (document.activeElement === viewer.root ? viewer.view : null); // by key: amid the view
     const person = at && skins.at(at);
     if (at) {
@@ -151,8 +172,12 @@ export function burnsPanel(studio, viewer, portrait, pictures) {
       stroke.start();
       skins.load(people).then(() => viewer.redraw(), (error) => studio.trouble(error.message));
     }
-    if (brush && !which) stroke.stop();
+    if (brush && !which) {
+      stroke.stop();
+      growing.clear();
+    }
     brush = which;
+    askOutlines();
     hint.hidden = !which;
     hint.textContent = which ? say(`burns.how.${which}`) : "";
     panel.changed();
@@ -242,6 +267,7 @@ export function burnsPanel(studio, viewer, portrait, pictures) {
         if (layer && isBehind(person, layer)) waiting.add(person.id);
         else if (waiting.delete(person.id) && layer) studio.news(`${nameOf(person)}: ${found(layer.facts).map(({ text }) => text).join(". ")}.`);
       }
+      askOutlines();
       viewer.redraw();
     },
     key(event) {
