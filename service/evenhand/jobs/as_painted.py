@@ -41,7 +41,18 @@ def people_as_painted(
 
 
 def earlier_as_painted(place: Place, shoot_id: str, person: EarlierInputs) -> Person:
-    """A person in the portrait taken before their burn."""
+    """A person in the portrait taken before their burn.
+
+    Parameters
+    ----------
+    place : Place
+    shoot_id : str
+    person : EarlierInputs
+
+    Returns
+    -------
+    Person
+    """
     found = unpack_person(place.files.read(shoot_id, person.sha256))
     return painted(found, _strokes(place, shoot_id, person.edits))
 
