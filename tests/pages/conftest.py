@@ -113,10 +113,25 @@ class watched:
             assert self.faults == []
 
 
+class Screens:
+    """Pictures of what the tests see, for the folder that EVENHAND_SCREENS names; else none."""
+
+    def __init__(self, folder: Path | None) -> None:
+        self.folder = folder
+
+    def take(self, page: Page, name: str, **more: Any) -> None:
+        """Keep a picture of a page, when it has come to rest, as NAME.jpg."""
+        if self.folder is not None:
+            page.wait_for_timeout(500)
+            path = self.folder / f"{name}.jpg"
+            page.screenshot(path=path, type="jpeg", quality=80, **more)
+
+
 @pytest.fixture(scope="session")
-def screens(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Where screenshots go: EVENHAND_SCREENS, or nowhere that stays."""
+def screens() -> Screens:
+    """Where pictures of pages go."""
     chosen = os.environ.get("EVENHAND_SCREENS")
-    folder = Path(chosen) if chosen else tmp_path_factory.mktemp("screens")
-    folder.mkdir(parents=True, exist_ok=True)
-    return folder
+    folder = Path(chosen) if chosen else None
+    if folder is not None:
+        folder.mkdir(parents=True, exist_ok=True)
+    return Screens(folder)

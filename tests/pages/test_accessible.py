@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Literal
 
 import pytest
 from playwright.sync_api import Browser, Page, ViewportSize, expect
 
-from tests.pages.conftest import DESKTOP, PHONE, Demo, watched
+from tests.pages.conftest import DESKTOP, PHONE, Demo, Screens, watched
 from tests.pages.serving import Server, until
 
 axe_playwright = pytest.importorskip("axe_playwright_python.sync_playwright")
@@ -34,7 +33,8 @@ WIDTHS: list[ViewportSize] = [
 
 def faults(page: Page) -> list[str]:
     """What axe finds that is serious, and anything else it is sure of."""
-    found = axe_playwright.Axe().run(page, options={"runOnly": RULES})
+    options = {"runOnly": RULES, "resultTypes": ["violations"]}
+    found = axe_playwright.Axe().run(page, options=options)
     return [
         f"{one['impact']}: {one['id']} {[node['html'][:160] for node in one['nodes'][:3]]}"
         for one in found.response["violations"]
@@ -58,28 +58,27 @@ def fits(page: Page) -> None:
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("view", VIEWS)
 def test_photographers_views(
-    page: Page, demo: Demo, view: str, scheme: Literal["light", "dark"], screens: Path
+    page: Page, demo: Demo, view: str, scheme: Literal["light", "dark"], screens: Screens
 ) -> None:
     page.emulate_media(color_scheme=scheme)
     page.goto(address(view, demo))
     until(page, "document.querySelector('#main').children.length > 0")
     page.wait_for_timeout(600)
     assert faults(page) == []
-    page.screenshot(path=screens / f"{view}-{scheme}.jpg", type="jpeg", quality=80)
+    screens.take(page, f"{view}-{scheme}")
     if scheme == "dark":
         return
     for size in WIDTHS:
         page.set_viewport_size(size)
         fits(page)
     page.set_viewport_size(WIDTHS[0])
-    page.screenshot(path=screens / f"{view}-320.jpg", type="jpeg", quality=80)
+    screens.take(page, f"{view}-320")
     if view == "portrait":
         page.set_viewport_size(WIDTHS[2])
-        page.wait_for_timeout(500)
-        page.screenshot(path=screens / "portrait-4k.jpg", type="jpeg", quality=60)
+        screens.take(page, "portrait-4k")
 
 
-def test_sign_in_and_keys(browser: Browser, server: Server, screens: Path) -> None:
+def test_sign_in_and_keys(browser: Browser, server: Server, screens: Screens) -> None:
     with watched(browser, server, viewport=DESKTOP) as somebody:
         page = somebody.new_page()
         page.goto("/")
@@ -88,7 +87,7 @@ def test_sign_in_and_keys(browser: Browser, server: Server, screens: Path) -> No
         page.keyboard.press("Tab")
         page.get_by_role("button", name="Keys").click()
         assert faults(page) == []
-        page.screenshot(path=screens / "keys.jpg", type="jpeg", quality=80)
+        screens.take(page, "keys")
         page.keyboard.press("Escape")
         page.get_by_label("Language").select_option("de")
         expect(page.get_by_role("heading", name="Anmelden")).to_be_visible()
@@ -113,7 +112,7 @@ def test_dialogs(page: Page, server: Server, demo: Demo) -> None:
 
 @pytest.mark.parametrize("language", ["en-GB", "de-DE"])
 def test_client_pages(
-    browser: Browser, server: Server, demo: Demo, language: str, screens: Path
+    browser: Browser, server: Server, demo: Demo, language: str, screens: Screens
 ) -> None:
     server.settle(demo.shoot)
     wanted = {"portraits": demo.portraits, "message": "Please look.", "strengths": [0, 0.5, 1]}
@@ -124,19 +123,18 @@ def test_client_pages(
             looked_at(context.new_page(), path, f"{name}-{language[:2]}", screens)
 
 
-def looked_at(page: Page, path: str, name: str, screens: Path) -> None:
+def looked_at(page: Page, path: str, name: str, screens: Screens) -> None:
     """A page on a phone and wider, looked at by axe."""
     page.goto(path)
     expect(page.get_by_role("heading", level=1)).to_be_visible()
     page.wait_for_timeout(1500)
     assert faults(page) == []
-    page.screenshot(path=screens / f"{name}.jpg", type="jpeg", quality=80, full_page=True)
+    screens.take(page, f"{name}", full_page=True)
     for size in WIDTHS:
         page.set_viewport_size(size)
         fits(page)
     page.set_viewport_size(DESKTOP)
-    page.wait_for_timeout(400)
-    page.screenshot(path=screens / f"{name}-wide.jpg", type="jpeg", quality=80)
+    screens.take(page, f"{name}-wide")
 
 
 @pytest.mark.parametrize("size", [*WIDTHS, PHONE], ids=lambda size: str(size["width"]))

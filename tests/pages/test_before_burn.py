@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -12,7 +11,7 @@ from PIL import Image
 from playwright.sync_api import Page, expect
 
 from evenhand.report import findings
-from tests.pages.conftest import DESKTOP, PHONE, Demo
+from tests.pages.conftest import DESKTOP, PHONE, Demo, Screens
 from tests.pages.serving import Server, demo_picture
 from tests.pages.test_accessible import faults, fits
 from tests.pages.test_burns import opened, redness_of, said_when
@@ -57,7 +56,7 @@ def told(page: Page) -> list[str]:
 
 
 def test_only_portraits_of_the_same_name_are_offered_and_one_is_compared_with(
-    page: Page, server: Server, fresh: Demo, screens: Path
+    page: Page, server: Server, fresh: Demo, screens: Screens
 ) -> None:
     opened(page, fresh)
     card = page.locator(".person")
@@ -66,7 +65,7 @@ def test_only_portraits_of_the_same_name_are_offered_and_one_is_compared_with(
     expect(dialog.locator(".earlier-list button")).to_have_text(["saturday.jpg"])
     page.wait_for_timeout(500)
     assert faults(page) == []
-    page.screenshot(path=screens / "before-burn-choose.jpg", type="jpeg", quality=82)
+    screens.take(page, "before-burn-choose")
     dialog.get_by_role("button", name="saturday.jpg").click()
     expect(dialog).to_be_hidden()
     expect(card.locator(".earlier")).to_contain_text("Taken before the burn: saturday.jpg")
@@ -86,7 +85,7 @@ def test_only_portraits_of_the_same_name_are_offered_and_one_is_compared_with(
         page.set_viewport_size({"width": width, "height": 844})
         fits(page)
         card.scroll_into_view_if_needed()
-        page.screenshot(path=screens / f"before-burn-{width}.jpg", type="jpeg", quality=82)
+        screens.take(page, f"before-burn-{width}")
     page.set_viewport_size(DESKTOP)
     # taken off again, undone, done again
     card.get_by_role("button", name="Do not compare").click()

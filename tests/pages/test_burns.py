@@ -24,7 +24,7 @@ from evenhand.people.person import SKIN_REGIONS
 from evenhand.report import findings
 from evenhand.steps.burns import POINT_MM
 from tests.jobs.servers import PATIENCE_S
-from tests.pages.conftest import DESKTOP, PHONE, Demo, watched
+from tests.pages.conftest import DESKTOP, PHONE, Demo, Screens, watched
 from tests.pages.serving import Server, demo_picture
 from tests.pages.test_accessible import WIDTHS, faults, fits
 from tests.pages.test_looking import shot
@@ -119,7 +119,7 @@ def opened(page: Page, demo: Demo, more: str = "") -> None:
 
 
 def test_a_click_on_a_burn_is_a_point_and_a_click_on_the_point_takes_it_back(
-    page: Page, server: Server, fresh: Demo, screens: Path
+    page: Page, server: Server, fresh: Demo, screens: Screens
 ) -> None:
     spot = amid_skin(server, fresh.people[0][0])
     before = redness_of(server, fresh)["sha256"]
@@ -130,7 +130,7 @@ def test_a_click_on_a_burn_is_a_point_and_a_click_on_the_point_takes_it_back(
     with held(server):
         page.mouse.click(*on_screen(page, spot))
         expect(page.locator(".found")).to_have_text("Redness is being computed again.")
-        page.screenshot(path=screens / "burnt-here.jpg", type="jpeg", quality=82)
+        screens.take(page, "burnt-here")
     (point,) = said_when(page, server, fresh, lambda said: "burnt_at" in said)["burnt_at"]
     assert np.hypot(point[0] - spot[0], point[1] - spot[1]) < 2
     expect(page.locator(".person")).to_contain_text("Points: 1 burnt, 0 to leave")
@@ -189,7 +189,7 @@ def test_points_said_one_after_the_other_are_all_kept(
 
 
 def test_a_stroke_becomes_few_points_on_that_persons_skin(
-    page: Page, server: Server, fresh: Demo, screens: Path
+    page: Page, server: Server, fresh: Demo, screens: Screens
 ) -> None:
     person = fresh.people[0][0]
     column, row = amid_skin(server, person)
@@ -200,7 +200,7 @@ def test_a_stroke_becomes_few_points_on_that_persons_skin(
     page.mouse.move(*on_screen(page, (column + 60, row + 40)), steps=6)
     page.mouse.move(*on_screen(page, (-30, row + 40)), steps=6)
     page.wait_for_timeout(200)
-    page.screenshot(path=screens / "leave-this.jpg", type="jpeg", quality=82)
+    screens.take(page, "leave-this")
     assert said_of(server, fresh) == {}
     page.mouse.up()
     expect(page.locator(".person")).to_contain_text("to leave")
@@ -352,7 +352,7 @@ def test_two_fingers_are_no_stroke(page: Page, server: Server, fresh: Demo) -> N
     assert said_of(server, fresh) == {}
 
 
-def test_strength_by_region(page: Page, server: Server, fresh: Demo, screens: Path) -> None:
+def test_strength_by_region(page: Page, server: Server, fresh: Demo, screens: Screens) -> None:
     (person,) = server.get(f"/v1/portraits/{fresh.portraits[0]}/people")
     found = [one["region"] for one in person["regions"] if one["region"] in list(SKIN_REGIONS)]
     opened(page, fresh)
@@ -430,7 +430,7 @@ BEFORE = {"regions": ["face-skin"], "missing": [], "balanced_by": ["eye white"],
     ],
 )
 def test_what_was_found_is_told_as_the_service_tells_it(
-    page: Page, fresh: Demo, facts: dict[str, Any], screens: Path
+    page: Page, fresh: Demo, facts: dict[str, Any], screens: Screens
 ) -> None:
     with told(page, facts):
         opened(page, fresh)
@@ -443,7 +443,7 @@ def test_what_was_found_is_told_as_the_service_tells_it(
 
 
 def test_what_was_found_is_told_in_german(
-    browser: Browser, server: Server, fresh: Demo, screens: Path
+    browser: Browser, server: Server, fresh: Demo, screens: Screens
 ) -> None:
     kept = [{"name": "evenhand.token", "value": server.token}]
     state: Any = {
@@ -466,7 +466,7 @@ def test_what_was_found_is_told_in_german(
                 ]
             )
             page.locator(".person").scroll_into_view_if_needed()
-            page.screenshot(path=screens / "found-de.jpg", type="jpeg", quality=82)
+            screens.take(page, "found-de")
 
 
 def test_what_was_eased_or_left_is_one_tap_away(page: Page, server: Server, fresh: Demo) -> None:
@@ -517,7 +517,7 @@ def failing(path: Path) -> Any:
     raise EvenhandError("There is no room.", "Make some.")
 
 
-def test_accessible_with_a_brush_in_hand(page: Page, fresh: Demo, screens: Path) -> None:
+def test_accessible_with_a_brush_in_hand(page: Page, fresh: Demo, screens: Screens) -> None:
     with told(page, FACTS):
         opened(page, fresh)
         page.get_by_role("button", name="Leave this").click()
@@ -527,7 +527,7 @@ def test_accessible_with_a_brush_in_hand(page: Page, fresh: Demo, screens: Path)
             page.set_viewport_size(size)
             fits(page)
         page.set_viewport_size(WIDTHS[0])
-        page.screenshot(path=screens / "burns-320.jpg", type="jpeg", quality=80, full_page=True)
+        screens.take(page, "burns-320", full_page=True)
         page.set_viewport_size(DESKTOP)
 
 

@@ -13,7 +13,7 @@ import pytest
 from PIL import Image
 from playwright.sync_api import Browser, Page, Route, ViewportSize, expect
 
-from tests.pages.conftest import DESKTOP, PHONE, Demo, watched
+from tests.pages.conftest import DESKTOP, PHONE, Demo, Screens, watched
 from tests.pages.serving import Server, demo_picture, until
 from tests.pages.test_accessible import faults, fits
 
@@ -97,7 +97,7 @@ def where(page: Page, row: float, column: float) -> tuple[float, float]:
 
 
 def test_from_a_change_asked_for_to_signed_finals_on_a_phone(
-    browser: Browser, server: Server, tmp_path: Path, screens: Path
+    browser: Browser, server: Server, tmp_path: Path, screens: Screens
 ) -> None:
     """Approve one, ask for a change of the other, be answered, approve; then the finals."""
     shoot = server.shoot("The fours")
@@ -122,7 +122,7 @@ def test_from_a_change_asked_for_to_signed_finals_on_a_phone(
         client.get_by_label("Your name").fill("Mara")
         client.get_by_role("button", name="Yes, approve").tap()
         expect(client.get_by_text("Approved by Mara")).to_be_visible()
-        client.screenshot(path=screens / "client-approved.jpg", type="jpeg", quality=80)
+        screens.take(client, "client-approved")
         client.get_by_role("link", name="Next picture").tap()
         expect(client.locator(".strip [aria-current]")).to_have_attribute("aria-label", "Picture 2")
         ready(client)
@@ -131,10 +131,10 @@ def test_from_a_change_asked_for_to_signed_finals_on_a_phone(
         client.get_by_label("What should be different?").fill("A little less, please.")
         expect(client.get_by_text("1 place shown.")).to_be_visible()
         expect(client.get_by_label("Your name")).to_have_value("Mara")
-        client.screenshot(path=screens / "client-asks.jpg", type="jpeg", quality=80)
+        screens.take(client, "client-asks")
         client.get_by_role("button", name="Send").tap()
         expect(client.get_by_text("You asked for a change.")).to_be_visible()
-        client.screenshot(path=screens / "client-asked.jpg", type="jpeg", quality=80)
+        screens.take(client, "client-asked")
 
         page = photographer.new_page()
         page.goto(f"/#/shoot/{shoot}/proofs")
@@ -147,14 +147,14 @@ def test_from_a_change_asked_for_to_signed_finals_on_a_phone(
         server.send("PUT", f"/v1/layers/{layer['id']}/strength", json={"strength": 0.5})
         page.wait_for_timeout(2500)  # the page has looked again meanwhile
         expect(answer).to_have_value("Half of it now")
-        page.screenshot(path=screens / "change-asked-for.jpg", type="jpeg", quality=80)
+        screens.take(page, "change-asked-for")
         card.get_by_role("button", name="Answer and show it again").tap()
         expect(card).to_have_count(0)
 
         expect(client.get_by_text("The studio has answered.")).to_be_visible()
         expect(client.get_by_text("Half of it now").first).to_be_visible()
         ready(client)
-        client.screenshot(path=screens / "client-answered.jpg", type="jpeg", quality=80)
+        screens.take(client, "client-answered")
         client.locator(".decide .approve").tap()
         client.get_by_role("button", name="Yes, approve").tap()
         expect(client.get_by_text("Approved by Mara")).to_be_visible()
@@ -180,7 +180,7 @@ def test_from_a_change_asked_for_to_signed_finals_on_a_phone(
 
 @pytest.mark.parametrize("size", SIZES)
 def test_two_equal_buttons_with_the_picture_in_view(
-    browser: Browser, server: Server, link: str, size: str, screens: Path
+    browser: Browser, server: Server, link: str, size: str, screens: Screens
 ) -> None:
     window = SIZES[size]
     with watched(browser, server, viewport=window) as somebody:
@@ -204,12 +204,12 @@ def test_two_equal_buttons_with_the_picture_in_view(
         box = page.locator(".stage").bounding_box()
         assert box is not None
         assert box["width"] * box["height"] > 0.3 * window["width"] * window["height"]
-        page.screenshot(path=screens / f"client-{size}.jpg", type="jpeg", quality=80)
+        screens.take(page, f"client-{size}")
 
 
 @pytest.mark.parametrize("size", ["320", "phone", "desk"])
 def test_a_long_list_never_makes_the_page_longer(
-    browser: Browser, server: Server, link: str, size: str, screens: Path
+    browser: Browser, server: Server, link: str, size: str, screens: Screens
 ) -> None:
     def longer(proof: Any) -> None:
         shown = proof["portraits"][0]
@@ -238,7 +238,7 @@ def test_a_long_list_never_makes_the_page_longer(
         last.scroll_into_view_if_needed()
         expect(last).to_be_in_viewport()
         expect(page.locator(".stage")).to_be_in_viewport(ratio=1)
-        page.screenshot(path=screens / f"client-more-{size}.jpg", type="jpeg", quality=80)
+        screens.take(page, f"client-more-{size}")
 
 
 def test_dragging_across_compares_and_double_tap_enlarges(page: Page, link: str) -> None:
@@ -398,7 +398,7 @@ def test_what_changed_while_it_was_looked_at_is_not_signed(
 
 
 def test_a_client_taps_their_own_spot(
-    page: Page, server: Server, shoot: Demo, link: str, screens: Path
+    page: Page, server: Server, shoot: Demo, link: str, screens: Screens
 ) -> None:
     portrait = server.get(f"/v1/portraits/{shoot.portraits[0]}")
     marks = server.get(f"/v1/portraits/{shoot.portraits[0]}/marks")
@@ -424,7 +424,7 @@ def test_a_client_taps_their_own_spot(
     expect(card).to_contain_text(f"Spot {mark['number']}")
     expect(card).to_contain_text("is taken out here")
     expect(card.get_by_label("Take it out")).to_be_checked()
-    page.screenshot(path=screens / "client-spot.jpg", type="jpeg", quality=80)
+    screens.take(page, "client-spot")
     card.get_by_label("Leave it").check()
     expect(card).to_contain_text("is left as it is")
     expect(card.get_by_label("Leave it")).to_be_checked()
@@ -485,7 +485,7 @@ def test_the_studios_name_and_mark(
     shoot: Demo,
     link: str,
     tmp_path: Path,
-    screens: Path,
+    screens: Screens,
 ) -> None:
     """Set on the photographer's page, seen on the client's."""
     Image.new("RGB", (300, 100), "black").save(tmp_path / "mark.png")
@@ -502,13 +502,13 @@ def test_the_studios_name_and_mark(
         studio.set_input_files("#studio-mark", tmp_path / "mark.png")
         expect(studio.get_by_role("img", name="The mark")).to_be_visible()
         assert faults(studio) == []
-        studio.screenshot(path=screens / "name-and-mark.jpg", type="jpeg", quality=80)
+        screens.take(studio, "name-and-mark")
         studio.get_by_role("button", name="Save").click()
         expect(studio.get_by_role("dialog")).to_have_count(0)
     opened(page, link)
     expect(page.get_by_text("Studio by the lake")).to_be_visible()
     until(page, "document.querySelector('.mark img')?.naturalWidth === 300")
-    page.screenshot(path=screens / "client-mark.jpg", type="jpeg", quality=80)
+    screens.take(page, "client-mark")
     server.send("PUT", "/v1/studio", json={"name": ""})
     server.send("DELETE", "/v1/studio/mark")
 
@@ -530,7 +530,7 @@ STATES = {
 @pytest.mark.parametrize("size", ["320", "phone", "desk"])
 @pytest.mark.parametrize("state", STATES)
 def test_empty_and_waiting(
-    browser: Browser, server: Server, link: str, state: str, size: str, screens: Path
+    browser: Browser, server: Server, link: str, state: str, size: str, screens: Screens
 ) -> None:
     change, text = STATES[state]
     with watched(browser, server, viewport=SIZES[size]) as somebody:
@@ -540,17 +540,17 @@ def test_empty_and_waiting(
         expect(page.get_by_text(text).first).to_be_visible()
         fits(page)
         assert faults(page) == []
-        page.screenshot(path=screens / f"client-{state}-{size}.jpg", type="jpeg", quality=80)
+        screens.take(page, f"client-{state}-{size}")
 
 
 def test_a_picture_that_does_not_come_is_asked_for_again(
-    page: Page, link: str, screens: Path
+    page: Page, link: str, screens: Screens
 ) -> None:
     page.route("**/picture?*", lambda route: route.abort())
     page.goto(link)
     expect(page.locator(".stage .failed")).to_contain_text("does not answer")
     expect(page.locator(".decide .approve")).to_be_disabled()
-    page.screenshot(path=screens / "client-wrong.jpg", type="jpeg", quality=80)
+    screens.take(page, "client-wrong")
     page.unroute("**/picture?*")
     ready(page)
 
@@ -558,7 +558,7 @@ def test_a_picture_that_does_not_come_is_asked_for_again(
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("size", ["320", "phone", "desk"])
 def test_every_state_is_accessible(
-    browser: Browser, server: Server, link: str, size: str, scheme: Any, screens: Path
+    browser: Browser, server: Server, link: str, size: str, scheme: Any, screens: Screens
 ) -> None:
     with watched(browser, server, viewport=SIZES[size], color_scheme=scheme) as somebody:
         page = somebody.new_page()
@@ -567,8 +567,7 @@ def test_every_state_is_accessible(
         def looked_at(state: str) -> None:
             assert faults(page) == [], state
             fits(page)
-            name = f"client-{state}-{size}-{scheme}.jpg"
-            page.screenshot(path=screens / name, type="jpeg", quality=80)
+            screens.take(page, f"client-{state}-{size}-{scheme}")
 
         looked_at("choose")
         page.locator(".more summary").click()

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from playwright.sync_api import BrowserContext, Page, expect
 
-from tests.pages.conftest import Demo
+from tests.pages.conftest import Demo, Screens
 from tests.pages.serving import Server, demo_picture, until
 from tests.pages.test_rendering import settled
 
@@ -16,12 +16,12 @@ def strength_of(server: Server, portrait: str, step: str) -> float:
     return float(next(row["strength"] for row in rows if row["step"] == step))
 
 
-def shot(page: Page, screens: Path, name: str) -> None:
+def shot(page: Page, screens: Screens, name: str) -> None:
     settled(page)
-    page.screenshot(path=screens / f"{name}.jpg", type="jpeg", quality=82)
+    screens.take(page, f"{name}")
 
 
-def test_ways_to_look(page: Page, demo: Demo, screens: Path) -> None:
+def test_ways_to_look(page: Page, demo: Demo, screens: Screens) -> None:
     page.goto(f"/#/portrait/{demo.portraits[0]}")
     viewer = page.locator(".viewer")
     shot(page, screens, "portrait-whole")
@@ -107,7 +107,7 @@ def test_two_tabs_agree_and_undo_outlives_reload(
     expect(one.get_by_label(label, exact=True)).to_have_value(str(round(was * 100)))
 
 
-def test_marks_by_key(page: Page, server: Server, demo: Demo, screens: Path) -> None:
+def test_marks_by_key(page: Page, server: Server, demo: Demo, screens: Screens) -> None:
     portrait = demo.portraits[0]
     marks = server.get(f"/v1/portraits/{portrait}/marks")
     passing = next(mark for mark in marks if mark["proposed"] == "remove")
@@ -130,7 +130,9 @@ def test_marks_by_key(page: Page, server: Server, demo: Demo, screens: Path) -> 
     assert next(m for m in kept if m["number"] == passing["number"])["decision"] is None
 
 
-def test_the_brush_corrects_a_mask(page: Page, server: Server, demo: Demo, screens: Path) -> None:
+def test_the_brush_corrects_a_mask(
+    page: Page, server: Server, demo: Demo, screens: Screens
+) -> None:
     portrait, (person,) = demo.portraits[0], demo.people[0]
     page.goto(f"/#/portrait/{portrait}?marks=0&mask={person}.face-skin")
     settled(page)
@@ -189,20 +191,20 @@ def test_an_upload_goes_on_after_reload(page: Page, server: Server, tmp_path: Pa
     server.settle(shoot)
 
 
-def test_the_contact_sheet_by_key(page: Page, demo: Demo, screens: Path) -> None:
+def test_the_contact_sheet_by_key(page: Page, demo: Demo, screens: Screens) -> None:
     page.goto(f"/#/shoot/{demo.shoot}")
     expect(page.locator(".sheet img[src]")).to_have_count(2)
     page.keyboard.press("ArrowRight")
     page.keyboard.press("ArrowRight")
     page.keyboard.press(" ")
     expect(page.get_by_label("Choose bowman.jpg")).to_be_checked()
-    page.screenshot(path=screens / "sheet.jpg", type="jpeg", quality=82)
+    screens.take(page, "sheet")
     page.keyboard.press("Enter")
     expect(page).to_have_title("bowman.jpg · Evenhand")
 
 
-def test_tones_side_by_side(page: Page, server: Server, demo: Demo, screens: Path) -> None:
+def test_tones_side_by_side(page: Page, server: Server, demo: Demo, screens: Screens) -> None:
     page.goto(f"/#/shoot/{demo.shoot}/tones?name=Jon")
     expect(page.locator(".tones figure")).to_have_count(1)
     until(page, "document.querySelector('.tones .strip').style.background !== ''")
-    page.screenshot(path=screens / "tones.jpg", type="jpeg", quality=82)
+    screens.take(page, "tones")

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import BrowserContext, Page, expect
 
-from tests.pages.conftest import Demo
+from tests.pages.conftest import Demo, Screens
 from tests.pages.serving import Server, demo_picture, until
 from tests.pages.test_rendering import settled
 
@@ -115,7 +115,7 @@ def test_an_offered_name_is_taken_by_enter_and_never_by_itself(
 
 
 def test_from_twelve_portraits_to_a_copied_link_in_twelve_clicks(
-    context: BrowserContext, server: Server, tmp_path: Path, screens: Path
+    context: BrowserContext, server: Server, tmp_path: Path, screens: Screens
 ) -> None:
     shoot = server.shoot("A morning of five")
     context.grant_permissions(["clipboard-read", "clipboard-write"], origin=server.address)
@@ -150,23 +150,23 @@ def test_from_twelve_portraits_to_a_copied_link_in_twelve_clicks(
     assert names_on_faces(server, shoot) == [
         (file, PEOPLE[file.partition("-")[2]]) for file in files
     ]
-    page.screenshot(path=screens / "who-is-who.jpg", type="jpeg", quality=80)
+    screens.take(page, "who-is-who")
 
     page.get_by_role("button", name="Write down what several said").click()
     dialog = page.get_by_role("dialog")
     for step in ("Less redness", "Softer skin", "Passing marks"):
         dialog.get_by_label(step, exact=True).click()
-    page.screenshot(path=screens / "several-asked.jpg", type="jpeg", quality=80)
+    screens.take(page, "several-asked")
     dialog.get_by_role("button", name="Write it down").click()
     page.get_by_role("link", name="Contact sheet").click()
     page.get_by_role("button", name="Show all 12 to the client").click()
-    page.screenshot(path=screens / "proof-check.jpg", type="jpeg", quality=80)
+    screens.take(page, "proof-check")
     make = page.get_by_role("button", name="Make the link")
     expect(make).to_be_enabled()
     make.click()
     page.get_by_role("button", name="Copy the link").click()
     expect(page.get_by_text("Copied.")).to_be_visible()
-    page.screenshot(path=screens / "proof-link.jpg", type="jpeg", quality=80)
+    screens.take(page, "proof-link")
     assert int(page.evaluate("sessionStorage.clicks")) <= 12
     link = page.evaluate("navigator.clipboard.readText()")
     shown = server.http.get(
@@ -326,7 +326,7 @@ def test_flicking_through_keeps_the_look_and_needs_no_answer_for_the_next_pictur
 
 
 def test_rings_are_off_at_first_and_kept_marks_are_only_counted(
-    page: Page, server: Server, demo: Demo, screens: Path
+    page: Page, server: Server, demo: Demo, screens: Screens
 ) -> None:
     portrait = demo.portraits[0]
     marks = server.get(f"/v1/portraits/{portrait}/marks")
@@ -347,7 +347,7 @@ def test_rings_are_off_at_first_and_kept_marks_are_only_counted(
     assert page.evaluate(empty)
     page.get_by_role("button", name="Spots").click()
     until(page, f"!({empty})()")
-    page.screenshot(path=screens / "spots.jpg", type="jpeg", quality=80)
+    screens.take(page, "spots")
 
 
 def test_a_spot_that_was_not_found_is_taken_out_by_a_click_and_kept_by_another(

@@ -12,13 +12,13 @@ import numpy as np
 from PIL import Image
 from playwright.sync_api import Browser, Page, expect
 
-from tests.pages.conftest import DESKTOP, PHONE, Demo, watched
+from tests.pages.conftest import DESKTOP, PHONE, Demo, Screens, watched
 from tests.pages.serving import Server, demo_picture, until
 from tests.pages.test_rendering import settled
 
 
 def test_from_upload_to_signed_final(
-    browser: Browser, server: Server, tmp_path: Path, screens: Path
+    browser: Browser, server: Server, tmp_path: Path, screens: Screens
 ) -> None:
     photograph = tmp_path / "freckles.jpg"
     photograph.write_bytes(demo_picture("freckles", 560))
@@ -37,7 +37,7 @@ def test_from_upload_to_signed_final(
         page.get_by_label("Name of the shoot").fill("Regatta, second day")
         page.get_by_role("button", name="Make the shoot").click()
         expect(page.get_by_text("Nothing here yet")).to_be_visible()
-        page.screenshot(path=screens / "sheet-empty.jpg", type="jpeg", quality=80)
+        screens.take(page, "sheet-empty")
         page.set_input_files("#files", photograph)
         expect(page.locator(".sheet .state")).to_have_text("to name")
 
@@ -48,7 +48,7 @@ def test_from_upload_to_signed_final(
         page.get_by_role("button", name="Permission", exact=True).click()
         for step in ("Less redness", "Softer skin", "Passing marks"):
             page.get_by_role("dialog").get_by_label(step, exact=True).check()
-        page.screenshot(path=screens / "permission-asked.jpg", type="jpeg", quality=80)
+        screens.take(page, "permission-asked")
         page.get_by_role("button", name="Write it down").click()
         expect(page.locator(".status .state")).to_have_text("to review")
 
@@ -66,7 +66,7 @@ def test_from_upload_to_signed_final(
         client.goto(link)
         expect(client.get_by_text("Dear Mara, this is my first pass.")).to_be_visible()
         signed_at(client, "Half")
-        client.screenshot(path=screens / "client-signed.jpg", type="jpeg", quality=80)
+        screens.take(client, "client-signed")
         client.locator(".more summary").click()
         with client.expect_download() as kept:
             client.get_by_role("button", name="Keep a copy").click()
@@ -75,7 +75,7 @@ def test_from_upload_to_signed_final(
         expect(page.get_by_text("Mara signed off freckles.jpg.")).to_be_visible()
         page.get_by_role("button", name="Make all signed").click()
         page.get_by_label("Name of each file").fill("{shoot}-{number}")
-        page.screenshot(path=screens / "finals-asked.jpg", type="jpeg", quality=80)
+        screens.take(page, "finals-asked")
         page.get_by_role("dialog").get_by_role("button", name="Make all signed").click()
         with page.expect_download() as saved:
             page.get_by_role("button", name="Save the file").click()
@@ -86,12 +86,12 @@ def test_from_upload_to_signed_final(
         with zipfile.ZipFile(packed.value.path()) as package:
             assert package.read("Regatta-second-day-001.jpg") == final
             assert package.read("contact-sheet.pdf").startswith(b"%PDF")
-        page.screenshot(path=screens / "signed-and-final.jpg", type="jpeg", quality=80)
+        screens.take(page, "signed-and-final")
 
         page.get_by_role("link", name="freckles.jpg").first.click()
         expect(page.get_by_text("Signed by Mara")).to_be_visible()
         expect(page.get_by_label("Softer skin", exact=True)).to_be_disabled()
-        page.screenshot(path=screens / "locked.jpg", type="jpeg", quality=80)
+        screens.take(page, "locked")
         page.get_by_role("button", name="Unlock to change it").click()
         page.get_by_role("dialog").get_by_role("button", name="Unlock").click()
         expect(page.get_by_label("Softer skin", exact=True)).to_be_enabled()
@@ -131,14 +131,14 @@ def test_a_closed_link_says_so(browser: Browser, server: Server) -> None:
 
 
 def test_a_person_says_what_they_agree_to(
-    browser: Browser, server: Server, demo: Demo, screens: Path
+    browser: Browser, server: Server, demo: Demo, screens: Screens
 ) -> None:
     made = server.send("POST", f"/v1/shoots/{demo.shoot}/permission-links", json={"name": "Pia"})
     with watched(browser, server, viewport=PHONE) as phone:
         page = phone.new_page()
         page.goto(made["path"])
         page.get_by_label("Less redness").check()
-        page.screenshot(path=screens / "asked.jpg", type="jpeg", quality=80)
+        screens.take(page, "asked")
         page.get_by_role("button", name="Save what I said").click()
         expect(page.get_by_text("Saved. Thank you.")).to_be_visible()
         page.reload()
