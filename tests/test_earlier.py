@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 from pathlib import Path
 
@@ -14,7 +15,8 @@ from evenhand.computing import RetouchSettings
 from evenhand.errors import WrongPhotographError
 from evenhand.jobs.retoucher import Engine
 from evenhand.people.finding import PeopleSettings
-from evenhand.people.person import Region
+from evenhand.people.person import Person, Region
+from evenhand.photo.photograph import Photograph
 from evenhand.report import LayerReport
 from evenhand.report.findings import COMPARED, NO_REDDER
 from evenhand.retouching.earlier import measured, reference_for, skin_before
@@ -37,6 +39,13 @@ def layer_of(path: Path) -> LayerReport:
     return layer
 
 
+@lru_cache
+def shown(path: Path) -> tuple[Photograph, Sequence[Person]]:
+    """A photograph and everybody in it."""
+    photograph = photo.read(path)
+    return photograph, Engine().find(photograph)
+
+
 def test_a_burn_goes_that_is_redder_than_before() -> None:
     layer = layer_of(BURNT)
     assert COMPARED in layer.findings
@@ -52,11 +61,9 @@ def test_unburnt_skin_is_no_redder_than_itself() -> None:
 
 def test_the_service_computes_the_same(tmp_path: Path) -> None:
     engine = Engine()
-    before = engine.read(UNBURNT)
-    (person,) = engine.find(before)
+    before, (person,) = shown(UNBURNT)
     skin = engine.skin_before(before, person, UNBURNT.name)
-    now = engine.read(BURNT)
-    people = engine.find(now)
+    now, people = shown(BURNT)
     (layer,) = engine.layers(now, people, {0: {"redness": {}}}, {0: skin})
     assert layer.facts == layer_of(BURNT).facts
     (alone,) = engine.layers(now, people, {0: {"redness": {}}})
@@ -70,11 +77,11 @@ def test_the_service_computes_the_same(tmp_path: Path) -> None:
     assert apart[1] < 0.6 * apart[0]
 
 
-@pytest.mark.parametrize("shown", [TWO, "nobody"])
+@pytest.mark.parametrize("given", [TWO, "nobody"])
 def test_an_earlier_portrait_of_nobody_or_of_several_is_refused(
-    shown: Path | str, tmp_path: Path
+    given: Path | str, tmp_path: Path
 ) -> None:
-    path = shown if isinstance(shown, Path) else write_file(frame_of(96, 128), tmp_path / "a.png")
+    path = given if isinstance(given, Path) else write_file(frame_of(96, 128), tmp_path / "a.png")
     with pytest.raises(WrongPhotographError) as refused:
         skin_before(path, PeopleSettings())
     said = "it shows 2 people" if path == TWO else "nobody's skin was found"
@@ -83,20 +90,17 @@ def test_an_earlier_portrait_of_nobody_or_of_several_is_refused(
 
 
 def test_a_portrait_of_several_or_without_that_skin_is_refused() -> None:
-    before = photo.read(UNBURNT)
-    (person,) = Engine().find(before)
+    before, (person,) = shown(UNBURNT)
     skin = measured(before, person, UNBURNT.name)
-    two = photo.read(TWO)
     with pytest.raises(WrongPhotographError, match="it shows 2 people"):
-        reference_for(two, Engine().find(two), skin)
+        reference_for(*shown(TWO), skin)
     leg = type(skin)({Region.LEG: next(iter(skin.regions.values()))}, skin.unchanged)
     with pytest.raises(WrongPhotographError, match="shows leg alone"):
         reference_for(before, [person], leg)
 
 
 def test_skin_that_is_blown_out_is_refused() -> None:
-    before = photo.read(UNBURNT)
-    (person,) = Engine().find(before)
+    before, (person,) = shown(UNBURNT)
     blown = type(before)(np.full_like(before.pixels, 255))
     with pytest.raises(WrongPhotographError, match="blown out"):
         measured(blown, person, "white.jpg")

@@ -69,7 +69,7 @@ class Retouched:
         return min(person.scale.mm_per_pixel for person in self.people)
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=len(NAMES))
 def retouched(path: Path, burnt_at: tuple[tuple[int, int], ...] = ()) -> Retouched:
     """A picture at default settings, with points on burnt skin."""
     photograph = photo.read(path)
@@ -90,8 +90,8 @@ def burnt(name: str) -> tuple[float, float]:
     """Mean CIEDE2000 of burnt skin to the same skin unburnt, before and after."""
     made, clean = scene(name), pixels_in(SCENES / f"{name}_clean.jpg")
     where = (truth(name, "burn") > SEEN_BURN) & (truth(name, "skin") > 0.9)
-    before, after = apart(made.before, clean), apart(made.after, clean)
-    return float(before[where].mean()), float(after[where].mean())
+    before, after = (apart(seen[where], clean[where]) for seen in (made.before, made.after))
+    return float(before.mean()), float(after.mean())
 
 
 def unburnt(name: str) -> float:
@@ -101,7 +101,7 @@ def unburnt(name: str) -> float:
     for change in ("burn", "blemish"):
         if (SCENES / f"{name}_{change}.png").exists():
             where &= truth(name, change) < 0.02
-    return float(apart(made.before, made.after)[where].mean())
+    return float(apart(made.before[where], made.after[where]).mean())
 
 
 def kept_changed(name: str, part: str) -> float:
@@ -143,7 +143,7 @@ def truth(name: str, what: str) -> npt.NDArray[np.float32]:
 
 
 def apart(one: npt.NDArray[np.uint8], other: npt.NDArray[np.uint8]) -> npt.NDArray[np.float64]:
-    """CIEDE2000 of two sRGB pictures."""
+    """CIEDE2000 of sRGB pixels, shape (n, 3), to others, shape (n,)."""
     first, second = skimage.color.rgb2lab(one / 255), skimage.color.rgb2lab(other / 255)
     return skimage.color.deltaE_ciede2000(first, second)
 

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -8,6 +9,7 @@ import pytest
 from evenhand.steps.coarse import coarse
 from evenhand.steps.mark_detection import causes
 from evenhand.steps.marks import MarksSettings, marks
+from evenhand.steps.patch import Change
 from evenhand.steps.pigments import pigments_of
 from tests.evaluation.steps_marks import MarkTally, matches, tally
 from tests.evaluation.steps_measures import difference
@@ -20,6 +22,12 @@ SETTINGS = MarksSettings()
 
 FAINT = 0.15
 # Power of the density that drawn marks add, at which the step does not find them.
+
+
+@cache
+def found(tone: str) -> Change:
+    """What the step does by itself to skin with marks."""
+    return marks(marked(tone).patch, SETTINGS)
 
 
 def _around(scene: Scene, mark: TrueMark) -> np.ndarray:
@@ -76,8 +84,7 @@ def test_clean_skin_has_nothing_to_propose() -> None:
 
 def test_each_mark_is_kept_or_filled_by_its_number() -> None:
     scene = marked("light")
-    everything = marks(scene.patch, SETTINGS)
-    filled = [e["number"] for e in everything.facts["marks"] if e["decision"] == "filled"]
+    filled = [e["number"] for e in found("light").facts["marks"] if e["decision"] == "filled"]
     first = marks(scene.patch, SETTINGS.model_copy(update={"kept": (filled[0],)}))
     now = [e["number"] for e in first.facts["marks"] if e["decision"] == "filled"]
     assert now == filled[1:]
@@ -100,7 +107,7 @@ def test_a_mark_that_the_step_is_not_sure_of_goes_when_named_and_no_other() -> N
 
 def test_a_lasting_mark_goes_only_when_permission_names_it() -> None:
     scene = marked("light")
-    listed = marks(scene.patch, SETTINGS).facts["marks"]
+    listed = found("light").facts["marks"]
     lasting = next(e for e in listed if e["kind"] == "lasting" and e["size_mm"] > 1.5)
     mark = next(m for m in scene.marks if matches(m, lasting, scene.mm_per_pixel))
     named = marks(
@@ -111,7 +118,7 @@ def test_a_lasting_mark_goes_only_when_permission_names_it() -> None:
 
 
 def test_numbers_sizes_and_regions_are_listed_in_reading_order() -> None:
-    listed = marks(marked("light").patch, SETTINGS).facts["marks"]
+    listed = found("light").facts["marks"]
     assert [entry["number"] for entry in listed] == list(range(1, len(listed) + 1))
     rows = [round(entry["row"]) for entry in listed]
     assert rows == sorted(rows)
@@ -121,7 +128,7 @@ def test_numbers_sizes_and_regions_are_listed_in_reading_order() -> None:
 
 def test_sizes_come_out_within_a_third() -> None:
     scene = marked("light")
-    listed = marks(scene.patch, SETTINGS).facts["marks"]
+    listed = found("light").facts["marks"]
     ratios = [
         entry["size_mm"] / mark.diameter_mm
         for mark in scene.marks
@@ -141,7 +148,7 @@ def test_marks_that_the_photograph_does_not_resolve_are_not_looked_for() -> None
 
 def test_nothing_else_changes_and_runs_agree_to_the_bit() -> None:
     scene = marked("brown")
-    once, again = (marks(scene.patch, SETTINGS).wanted for _ in range(2))
+    once, again = found("brown").wanted, marks(scene.patch, SETTINGS).wanted
     assert np.array_equal(once, again)
     changed = (once != scene.changed).any(axis=-1)
     assert not changed[scene.alpha == 0].any()
@@ -171,19 +178,17 @@ def test_a_spot_that_is_not_found_goes_where_it_is_pointed_at(tone: str) -> None
 
 
 def test_a_lasting_mark_does_not_go_by_a_point() -> None:
-    scene = marked("light")
-    listed = marks(scene.patch, SETTINGS).facts["marks"]
-    for entry in (e for e in listed if e["kind"] == "lasting"):
-        place = (round(entry["column"]), round(entry["row"]))
-        change = marks(scene.patch, SETTINGS.model_copy(update={"removed_at": (place,)}))
-        same = next(e for e in change.facts["marks"] if e["number"] == entry["number"])
-        assert same["decision"] == "kept"
+    lasting = [e for e in found("light").facts["marks"] if e["kind"] == "lasting"]
+    assert lasting
+    places = tuple((round(entry["column"]), round(entry["row"])) for entry in lasting)
+    pointed = SETTINGS.model_copy(update={"removed_at": places})
+    now = {e["number"]: e for e in marks(marked("light").patch, pointed).facts["marks"]}
+    assert all(now[entry["number"]]["decision"] == "kept" for entry in lasting)
 
 
 def test_a_point_beside_the_skin_or_the_photograph_changes_nothing() -> None:
-    scene = marked("light")
-    usual = marks(scene.patch, SETTINGS)
+    usual = found("light")
     places = ((10**5, 10**5), (0, 0))
-    change = marks(scene.patch, SETTINGS.model_copy(update={"removed_at": places}))
+    change = marks(marked("light").patch, SETTINGS.model_copy(update={"removed_at": places}))
     assert change.facts == usual.facts
     assert np.array_equal(change.wanted, usual.wanted)
