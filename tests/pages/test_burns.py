@@ -234,7 +234,7 @@ def overlay_of(page: Page) -> np.ndarray[Any, Any]:
 
 
 def test_the_outline_grows_while_one_draws(
-    page: Page, server: Server, fresh: Demo, screens: Path
+    page: Page, server: Server, fresh: Demo, screens: Screens
 ) -> None:
     person = fresh.people[0][0]
     column, row = amid_skin(server, person)
@@ -256,7 +256,7 @@ def test_the_outline_grows_while_one_draws(
         page.mouse.move(*on_screen(page, (column - 40 + 10 * step, row - 60 + 40 * step)), steps=4)
         page.wait_for_timeout(300)
     drawn = overlay_of(page)
-    page.screenshot(path=screens / "burnt-here-grows.jpg", type="jpeg", quality=82)
+    screens.take(page, "burnt-here-grows")
     while_drawn = len(answers)
     assert said_of(server, fresh) == {}
     told = [len(one["asked"]["burnt_at"]) for one in answers]
