@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
-from typing import ParamSpec, TypeVar, cast
+from pathlib import Path
+from typing import Any, ParamSpec, TypeVar, cast
 
 from numba import njit
 
@@ -31,7 +32,53 @@ def compiled(function: Callable[Arguments, Result]) -> Callable[Arguments, Resul
         ``NUMBA_CACHE_DIR`` names or in the user's cache; where none of them can be written to, each
         process compiles anew.
     """
-    make = partial(njit, nogil=True, error_model="numpy")
+    return _compiled(function, called_from_python=True)
+
+
+def part_of_compiled(function: Callable[Arguments, Result]) -> Callable[Arguments, Result]:
+    """The same for a function that compiled ones alone call, which takes less time to compile.
+
+    Parameters
+    ----------
+    function : callable
+
+    Returns
+    -------
+    callable
+        Not to be called from Python.
+    """
+    return _compiled(function, called_from_python=False)
+
+
+def is_kept(function: Any) -> bool:
+    """Whether something compiled of the function is on disk, or could not be kept there.
+
+    Parameters
+    ----------
+    function : callable
+        From `compiled`.
+
+    Returns
+    -------
+    bool
+    """
+    folder, source = function.stats.cache_path, Path(function.py_func.__code__.co_filename)
+    if folder is None:
+        return True
+    kept = Path(folder).glob(f"{source.stem}.{function.__name__}-*.nbi")
+    return any(index.stat().st_mtime > source.stat().st_mtime for index in kept)
+
+
+def _compiled(
+    function: Callable[Arguments, Result], *, called_from_python: bool
+) -> Callable[Arguments, Result]:
+    make = partial(
+        njit,
+        nogil=True,
+        error_model="numpy",
+        no_cpython_wrapper=not called_from_python,
+        no_cfunc_wrapper=True,
+    )
     try:
         made = make(cache=True)(function)
     except RuntimeError:  # no folder to keep it in

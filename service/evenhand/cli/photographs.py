@@ -81,6 +81,9 @@ def retouch_command(
     NAME.before-after.jpg to look at, NAME.marks.jpg where the marks step ran, and
     NAME.report.json. The result's metadata say what was done.
     """
+    from evenhand.retouching.rehearsal import rehearsal
+
+    click.get_current_context().with_resource(rehearsal(paths))
     from evenhand.retouching.batch import portraits_in, retouch_many
 
     settings = settings_from(only, strengths, caps, others, skin_at, burnt_at, leave_at)

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from evenhand.compiling import compiled
+from evenhand.compiling import compiled, part_of_compiled
 
 Colours = npt.NDArray[Any]
 
@@ -114,7 +114,7 @@ def _differences(lab_1: Colours, lab_2: Colours, bound: bool, found: Colours) ->
         )
 
 
-@compiled
+@part_of_compiled
 def difference(
     lightness_1: float, a_1: float, b_1: float, lightness_2: float, a_2: float, b_2: float,
     bound: bool,
@@ -156,7 +156,7 @@ def difference(
     return 0.0 if square < 0 else sqrt(square)
 
 
-@compiled
+@part_of_compiled
 def plain_difference(
     lightness_1: float, a_1: float, b_1: float, lightness_2: float, a_2: float, b_2: float
 ) -> float:  # fmt: skip
@@ -190,7 +190,7 @@ def plain_difference(
     return sqrt(square) if plain else ASK_AGAIN
 
 
-@compiled
+@part_of_compiled
 def _parts(
     lightness_1: float, a_1: float, b_1: float, lightness_2: float, a_2: float, b_2: float
 ) -> tuple[float, float, float, float, float, float, float]:  # fmt: skip
@@ -207,7 +207,7 @@ def _parts(
     return chroma_1, chroma_2, hues[0], hues[1], hues[2], hues[3], step * step
 
 
-@compiled
+@part_of_compiled
 def _saturation(chroma: float) -> float:
     """Seventh power of chroma over itself plus the knee, in [0, 1)."""
     square = chroma * chroma
@@ -215,7 +215,7 @@ def _saturation(chroma: float) -> float:
     return seventh / (seventh + CHROMA_KNEE)
 
 
-@compiled
+@part_of_compiled
 def _chroma_and_hue(
     chroma: float, chroma_step: float, hue_step: float, east: float, north: float
 ) -> float:
@@ -230,7 +230,7 @@ def _chroma_and_hue(
     return square - 2 * sqrt(_saturation(chroma)) * turn * chroma_step * hue_step
 
 
-@compiled
+@part_of_compiled
 def _hue_weight(cos_1: float, sin_1: float) -> float:
     """T of the formula, from the mean hue's cosine and sine."""
     cos_2, sin_2 = cos_1 * cos_1 - sin_1 * sin_1, 2 * sin_1 * cos_1

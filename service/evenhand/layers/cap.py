@@ -24,7 +24,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.colour.encoding import CodeValues, Encoding
-from evenhand.compiling import compiled
+from evenhand.compiling import compiled, part_of_compiled
 from evenhand.layers.layer import CodeDifferences
 from evenhand.layers.measure import FINE_PER_CODE, Measure
 from evenhand.layers.pieces import any_channel
@@ -267,7 +267,7 @@ def _mark_near(
             )
 
 
-@compiled
+@part_of_compiled
 def cell_of(code: CodeValues, cell_shift: int) -> int:
     """Row of the table for a pixel's colour.
 

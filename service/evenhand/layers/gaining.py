@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from evenhand.box import Box
 from evenhand.colour.inverse_table import DARKEST, FIRST_CELL, SHIFT, InverseTable
-from evenhand.compiling import compiled
+from evenhand.compiling import compiled, part_of_compiled
 from evenhand.layers.cap import ROUNDED, WIDE, bound_of, cell_of, near_table
 from evenhand.layers.layer import CodeDifferences
 from evenhand.layers.measure import FINE_PER_CODE
@@ -250,7 +250,7 @@ def _gain_rows(  # type: ignore[no-untyped-def]
     return largest
 
 
-@compiled
+@part_of_compiled
 def _line_between(log_gain, place, line):  # type: ignore[no-untyped-def]
     """The grid's values at a place between two of its rows."""
     upper = min(int(place), log_gain.shape[0] - 1)
@@ -262,7 +262,7 @@ def _line_between(log_gain, place, line):  # type: ignore[no-untyped-def]
             line[cell, c] = start + weight * (log_gain[lower, cell, c] - start)
 
 
-@compiled
+@part_of_compiled
 def _exponents(line, skin, across, lit, red, green, blue):  # type: ignore[no-untyped-def]
     """Columns of a row with a gain other than one, packed, and its logarithm; gives how many."""
     count, last = 0, line.shape[0] - 1
@@ -282,7 +282,7 @@ def _exponents(line, skin, across, lit, red, green, blue):  # type: ignore[no-un
     return count
 
 
-@compiled
+@part_of_compiled
 def _exponentiate(values):  # type: ignore[no-untyped-def]
     """Put e to the power of each value in its place, within 2e-7: 2^n of the bits, a series."""
     low, high = np.float32(-LARGEST_EXPONENT), np.float32(LARGEST_EXPONENT)
@@ -298,7 +298,7 @@ def _exponentiate(values):  # type: ignore[no-untyped-def]
         )
 
 
-@compiled
+@part_of_compiled
 def _weigh(weights, red, green, blue, own):  # type: ignore[no-untyped-def]
     """Working light in one of the file's own primaries, as far as its inverse curve goes."""
     darkest, one = np.float32(DARKEST), np.float32(1)

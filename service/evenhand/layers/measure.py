@@ -17,7 +17,7 @@ from evenhand.colour.difference import (
 )
 from evenhand.colour.encoding import CodeValues, Encoding, MatrixEncoding
 from evenhand.colour.lab import EPSILON, KAPPA, WORKING_TO_RATIO, lab_of
-from evenhand.compiling import compiled
+from evenhand.compiling import compiled, part_of_compiled
 
 Floats = npt.NDArray[np.float32]
 
@@ -143,13 +143,13 @@ def _differences(
                 found[start + i] = difference(*_lab(before, i), *_lab(after, i), bound)
 
 
-@compiled
+@part_of_compiled
 def _lab(roots: Floats, i: int) -> tuple[float, float, float]:
     x, y, z = roots[0, i], roots[1, i], roots[2, i]
     return 116 * y - 16, 500 * (x - y), 200 * (y - z)
 
 
-@compiled
+@part_of_compiled
 def _look_up(
     ratios: Floats, codes: CodeValues, fine: int, change: Floats, before: Floats, after: Floats
 ) -> None:
@@ -166,7 +166,7 @@ def _look_up(
             after[axis, i] = ratios[0, r, axis] + ratios[1, g, axis] + ratios[2, b, axis]
 
 
-@compiled
+@part_of_compiled
 def _compress(ratio: Floats) -> None:
     """Cube root, straight in the dark (CIE 15:2018, 8.2.1), in place.
 

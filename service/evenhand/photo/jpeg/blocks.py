@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.colour.encoding import CodeValues
-from evenhand.compiling import compiled
+from evenhand.errors import NotWrittenError
 from evenhand.photo.jpeg.entropy import (
     BlockOrder,
     Integers,
@@ -160,12 +160,11 @@ def sequential_scan(layout: Layout) -> SequentialScan | None:
         return None
     slots = np.frombuffer(header[2:8:2], np.uint8).astype(np.int64)
     restarts = [int.from_bytes(payload[:2], "big") for payload in layout.payloads(DRI)]
+    each = sampling.components
     order = BlockOrder(
         units=int(np.prod(sampling.units)),
         restart_interval=restarts[-1] if restarts else 0,
-        components=sampling.components,
-        dc=(slots >> 4) & 3,
-        ac=4 + (slots & 3),
+        blocks=np.stack([each, (slots[each] >> 4) & 3, 4 + (slots[each] & 3)], axis=-1),
     )
     data = memoryview(layout.content)[layout.scan_data : layout.end - 2]
     tables = huffman_tables(layout.payloads(DHT))
@@ -190,6 +189,11 @@ def changed_scan(
     (memoryview, list of Segment) or None
         None where no pixel changed; else entropy-coded data, and the DHT segments to write
         instead of the source's, if any.
+
+    Raises
+    ------
+    NotWrittenError
+        Values of the source are out of the range that can be coded.
     """
     layout = scan.layout
     touched = touched_units(scan.sampling, result, original)
@@ -207,6 +211,10 @@ def changed_scan(
         data, trouble = changed_data(
             scan.data, scan.index, scan.order, tables, complete, touched, differences
         )
+    if trouble:
+        raise NotWrittenError(
+            "The JPEG file holds values that no JPEG file may.", "Save it as TIFF and run again."
+        )
     return data, segments
 
 
@@ -215,9 +223,8 @@ def _complete_tables(order: BlockOrder) -> list[Segment]:
     encoder = layout_of(bytes(imagecodecs.jpeg8_encode(np.zeros((8, 8, 3), np.uint8))), "")
     typical = {payload[0]: payload[1:] for payload in encoder.payloads(DHT)}
     segments = {}
-    for component in (2, 1, 0):
+    for component, dc, ac in (order.blocks[::-1] - (0, 0, 4)).tolist():
         chroma = int(component > 0)
-        dc, ac = int(order.dc[component]), int(order.ac[component]) - 4
         segments[dc] = bytes([dc]) + typical[chroma]
         segments[16 + ac] = bytes([16 + ac]) + typical[16 + chroma]
     return [Segment(DHT, payload) for payload in segments.values()]
@@ -237,18 +244,15 @@ def touched_units(sampling: Sampling, result: CodeValues, original: CodeValues) 
         Row by row.
     """
     changed = np.zeros(sampling.units, np.bool_)
-    if result.flags.c_contiguous and original.flags.c_contiguous:
-        words = result.size // 8
-        _mark_changed_words(
-            result.reshape(-1)[: words * 8].view(np.uint64),
-            original.reshape(-1)[: words * 8].view(np.uint64),
-            3 * sampling.width,
-            *sampling.unit,
-            changed,
-        )
-        changed[-1, -1] |= not np.array_equal(result[-1, -3:], original[-1, -3:])
-    else:
-        _mark_changed(result, original, *sampling.unit, changed)
+    height, width = sampling.unit
+    pixels = np.ascontiguousarray(result).reshape(-1), np.ascontiguousarray(original).reshape(-1)
+    end = result.size // 8 * 8
+    one, other = (codes[:end].view(np.uint64) for codes in pixels)  # eight bytes at once
+    first = 8 * np.flatnonzero(one != other)
+    rest = end + np.flatnonzero(pixels[0][end:] != pixels[1][end:])
+    for byte in (first, first + 7, rest):
+        row, within = np.divmod(byte, 3 * sampling.width)
+        changed[row // height, within // 3 // width] = True
     return np.flatnonzero(changed)
 
 
@@ -324,43 +328,3 @@ def _coefficients(sampling: Sampling, change: Reals, inverse_steps: Reals) -> Re
         whole = half.swapaxes(-1, -2) @ _COSINES.T
         blocks.append(whole.reshape(units, down * across, 64) * inverse_steps[component])
     return np.asarray(np.rint(np.concatenate(blocks, axis=1)))
-
-
-@compiled
-def _mark_changed_words(
-    result: npt.NDArray[np.uint64],
-    original: npt.NDArray[np.uint64],
-    row_bytes: int,
-    unit_height: int,
-    unit_width: int,
-    changed: npt.NDArray[np.bool_],
-) -> None:
-    """Compare eight bytes at once; the units of the first and the last of them are marked."""
-    for word in range(result.size):
-        if result[word] != original[word]:
-            for byte in (word * 8, word * 8 + 7):
-                row, within = byte // row_bytes, byte % row_bytes
-                changed[row // unit_height, within // 3 // unit_width] = True
-
-
-@compiled
-def _mark_changed(
-    result: CodeValues,
-    original: CodeValues,
-    unit_height: int,
-    unit_width: int,
-    changed: npt.NDArray[np.bool_],
-) -> None:
-    height, width = result.shape[:2]
-    for down in range(changed.shape[0]):
-        for across in range(changed.shape[1]):
-            left = across * unit_width
-            right = min(left + unit_width, width)
-            for row in range(down * unit_height, min((down + 1) * unit_height, height)):
-                difference = np.uint8(0)
-                for column in range(left, right):
-                    for channel in range(3):
-                        difference |= result[row, column, channel] ^ original[row, column, channel]
-                if difference:
-                    changed[down, across] = True
-                    break

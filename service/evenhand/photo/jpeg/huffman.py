@@ -8,12 +8,11 @@ import numpy as np
 import numpy.typing as npt
 
 Octets = npt.NDArray[np.uint8]
-Numbers = npt.NDArray[np.int32]
 Entries = npt.NDArray[np.uint16]
-Codes = npt.NDArray[np.uint32]
+Codes = npt.NDArray[np.int64]
 
 LOOK = 11
-"""Bits that the first table look-up takes; longer codes are found by the loop of F.2.2.3."""
+"""Bits that are looked up first, in a table that fits into the first-level cache."""
 
 
 @dataclass(frozen=True)
@@ -22,28 +21,15 @@ class HuffmanTables:
 
     Attributes
     ----------
-    look : ndarray of uint16, shape (8, 1 << LOOK)
-        Code length * 256 + symbol for every beginning of a short code, 0 where it is longer.
-    steps : ndarray of int32, shape (8, 1 << LOOK)
-        For skipping AC coefficients: bits of code and value + 256 * coefficients passed (64 for
-        the end of the block), 0 where the code is longer.
-    largest : ndarray of int32, shape (8, 18)
-        Largest code of each length, -1 for none.
-    first : ndarray of int32, shape (8, 18)
-        Index of the first symbol of each length, minus its code.
-    symbols : ndarray of uint8, shape (8, 256)
-        Symbols in the order of their codes.
-    codes, lengths : ndarray of uint32 and uint8, shape (8, 256)
-        Code and its length for every symbol; length 0 for none.
+    symbols : ndarray of uint16, shape (8, (1 << LOOK) + 65536)
+        Code length * 256 + symbol of the code that `LOOK` bits begin with, 0 where it is longer;
+        after those the same for 16 bits, 0 for none.
+    codes : ndarray of int64, shape (8, 256)
+        Code * 64 + its length for every symbol; 0 for none.
     """
 
-    look: Entries
-    steps: Numbers
-    largest: Numbers
-    first: Numbers
-    symbols: Octets
+    symbols: Entries
     codes: Codes
-    lengths: Octets
 
 
 def huffman_tables(segments: list[bytes]) -> HuffmanTables:
@@ -64,13 +50,7 @@ def huffman_tables(segments: list[bytes]) -> HuffmanTables:
         A segment is damaged.
     """
     tables = HuffmanTables(
-        np.zeros((8, 1 << LOOK), np.uint16),
-        np.zeros((8, 1 << LOOK), np.int32),
-        np.full((8, 18), -1, np.int32),
-        np.zeros((8, 18), np.int32),
-        np.zeros((8, 256), np.uint8),
-        np.zeros((8, 256), np.uint32),
-        np.zeros((8, 256), np.uint8),
+        np.zeros((8, (1 << LOOK) + (1 << 16)), np.uint16), np.zeros((8, 256), np.int64)
     )
     for payload in segments:
         place = 0
@@ -86,29 +66,17 @@ def huffman_tables(segments: list[bytes]) -> HuffmanTables:
 
 
 def _fill(tables: HuffmanTables, slot: int, counts: bytes, symbols: bytes) -> None:
-    for table in (tables.look, tables.steps, tables.first, tables.codes, tables.lengths):
-        table[slot] = 0
-    tables.largest[slot] = -1
+    tables.symbols[slot], tables.codes[slot] = 0, 0
     code = index = 0
     for length, count in enumerate(counts, 1):
-        tables.first[slot, length] = index - code
         for symbol in symbols[index : index + count]:
-            tables.symbols[slot, index] = symbol
-            tables.codes[slot, symbol], tables.lengths[slot, symbol] = code, length
-            if length <= LOOK:
-                start = code << (LOOK - length)
-                stop = start + (1 << (LOOK - length))
-                tables.look[slot, start:stop] = length * 256 + symbol
-                tables.steps[slot, start:stop] = _step(length, symbol)
+            for bits, first in ((LOOK, 0), (16, 1 << LOOK)):
+                begin, end = (first + (n << bits >> length) for n in (code, code + 1))
+                if length <= bits:
+                    tables.symbols[slot, begin:end] = length * 256 + symbol
+            tables.codes[slot, symbol] = code * 64 + length
             code += 1
-            index += 1
+        index += count
         if code > 1 << length:
             raise ValueError("damaged Huffman table")
-        tables.largest[slot, length] = code - 1 if count else -1
         code <<= 1
-
-
-def _step(length: int, symbol: int) -> int:
-    run, size = symbol >> 4, symbol & 15
-    passed = run + 1 if size or run == 15 else 64
-    return length + size + 256 * passed
