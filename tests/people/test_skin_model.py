@@ -42,7 +42,7 @@ def test_own_skin_in_other_light_is_skin(name: str) -> None:
     model = model_of(name)
     linear = skin_light(*SKINS[name])
     for brightness in (0.4, 1.0, 2.0):
-        assert skin_model.likeness(model, linear * np.float32(brightness)).mean() > 0.95
+        assert skin_model.compared(model, linear * np.float32(brightness))[0].mean() > 0.95
 
 
 @pytest.mark.parametrize("name", SKINS)
@@ -50,7 +50,7 @@ def test_burnt_skin_is_skin(name: str) -> None:
     melanosomes, blood = SKINS[name]
     burnt = skin_light(melanosomes, BURN)
     assert blood < BURN
-    assert skin_model.likeness(model_of(name), burnt).mean() > 0.9
+    assert skin_model.compared(model_of(name), burnt)[0].mean() > 0.9
 
 
 @pytest.mark.parametrize("name", SKINS)
@@ -59,7 +59,7 @@ def test_burnt_skin_is_skin(name: str) -> None:
 )
 def test_grey_blue_and_green_cloth_is_not(name: str, cloth: tuple[float, float, float]) -> None:
     linear = np.full((9, 9, 3), cloth, np.float32)
-    assert skin_model.likeness(model_of(name), linear).max() < 0.05
+    assert skin_model.compared(model_of(name), linear)[0].max() < 0.05
 
 
 @given(brightness=st.floats(0.5, 2.0), outliers=st.floats(0, 0.3))
@@ -74,7 +74,7 @@ def test_learning_withstands_seeds_that_are_not_skin(brightness: float, outliers
     assert clean is not None
     assert robust is not None
     assert np.abs(clean.middle - robust.middle).max() < 0.03
-    assert skin_model.likeness(robust, linear).mean() > 0.9
+    assert skin_model.compared(robust, linear)[0].mean() > 0.9
 
 
 def test_too_few_seeds_teach_nothing() -> None:

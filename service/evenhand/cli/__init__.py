@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import atexit
+import gc
 from typing import Any
 
 import click
@@ -48,6 +50,7 @@ def main() -> None:
     The originals are only read. Retouch a person only for what they agreed to.
     """
     one_thread_for_small_matrices()
+    atexit.register(gc.freeze)  # else all that is left is searched for cycles before the end
 
 
 for command in (

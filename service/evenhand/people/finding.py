@@ -198,12 +198,13 @@ def _person_of(
     turns = round(head.face.roll / 90) % 4
     view = quarter_turned(reduced(photograph, box, WORKING_SIZE), turns)
     mm_per_pixel = scale.mm_per_pixel * view.pixel_size
-    kept = _face_parts(photograph, parsing, head, scale, view)
-    mine = edges.moved(own.astype(np.float32), to_photograph, view)
-    parts = parts_of(parsing, view, mine, mm_per_pixel, head.face.box)
-    masks = masks_of(photograph, view, parts, kept)
-    burnt = belief_of(view, parts.skin, parts.face, parts.hand)
-    return Person(index, head.face, scale, masks, burnt)
+    with ThreadPoolExecutor(1) as beside:
+        kept = beside.submit(_face_parts, photograph, parsing, head, scale, view)
+        mine = edges.moved(own.astype(np.float32), to_photograph, view)
+        parts = parts_of(parsing, view, mine, mm_per_pixel, head.face.box)
+        burnt = beside.submit(belief_of, view, parts.skin, parts.face, parts.hand)
+        masks = masks_of(photograph, view, parts, kept.result())
+    return Person(index, head.face, scale, masks, burnt.result())
 
 
 def _face_parts(

@@ -164,11 +164,26 @@ def face_parts(
     within = disc(FACE_PARTS_WITHIN_MM / mm_per_pixel)
     for region, part in FACE_PARTS.items():
         seen = (_chance(parsing, view, (part,)) > FACE_PART_SHARE).astype(np.float32)
-        seen = cv2.dilate(seen, disc(margin))
+        parts[region] = np.zeros_like(seen)
+        there = _around(seen, 2 * len(disc(margin)) + len(within))
+        if known and region not in known:
+            continue
+        wide = cv2.dilate(seen[there], disc(margin))
         if known:
-            seen *= cv2.dilate(known[region], within) if region in known else 0
-        parts[region] = cv2.GaussianBlur(seen, (0, 0), max(0.5, margin / 4))
+            wide *= cv2.dilate(known[region][there], within)
+        parts[region][there] = cv2.GaussianBlur(wide, (0, 0), max(0.5, margin / 4))
     return parts
+
+
+def _around(seen: Field, margin: int) -> tuple[slice, slice]:
+    """Rows and columns of what is seen at all, and so many pixels around it."""
+    rows, columns = np.flatnonzero(seen.any(axis=1)), np.flatnonzero(seen.any(axis=0))
+    if not len(rows):
+        return slice(0, 1), slice(0, 1)
+    return (
+        slice(max(rows[0] - margin, 0), rows[-1] + 1 + margin),
+        slice(max(columns[0] - margin, 0), columns[-1] + 1 + margin),
+    )
 
 
 def _chance(parsing: Parsing, view: View, parts: tuple[Part, ...]) -> Field:
@@ -209,9 +224,10 @@ def _weighed_with_own_colour(
         return by_parser
     bounded = np.clip(by_parser, 1 - SUREST_PARSER, SUREST_PARSER)
     odds = np.log(bounded / (1 - bounded))
-    alike = np.clip(skin_model.likeness(model, linear), *COLOUR_LIMITS)
+    likeness, foreign = skin_model.compared(model, linear)
+    alike = np.clip(likeness, *COLOUR_LIMITS)
     known = np.clip((seeds.sum() - FEW_SEEDS) / (MANY_SEEDS - FEW_SEEDS), 0, 1)
-    told = known * np.log(alike / (1 - alike)) - FOREIGN_ODDS * skin_model.foreign(model, linear)
+    told = known * np.log(alike / (1 - alike)) - FOREIGN_ODDS * foreign
     odds += (1 - (1 - COLOUR_ON_FACE) * face) * told
     chance: Field = 1 / (1 + np.exp(-odds))
     return chance

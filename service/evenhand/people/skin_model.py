@@ -27,6 +27,7 @@ from evenhand.colour.optics import (
 )
 
 Field = npt.NDArray[np.float32]
+Plane = npt.NDArray[np.float32]
 
 BURN_SLACK = 0.45
 """Density along haemoglobin by which skin may differ from the face: a strong sunburn."""
@@ -99,19 +100,19 @@ def learn(linear: Field, seeds: npt.NDArray[np.bool_]) -> SkinModel | None:
         return None
     kept = np.abs(mean - np.median(mean)) < DARKER / 2
     for _ in range(4):
-        middle = np.median(plane[kept], axis=0)
-        whitening = _whitening(plane[kept] - middle)
-        near = np.linalg.norm((plane - middle) @ whitening, axis=-1) < TRIM
+        middle = np.median(plane[:, kept], axis=1).astype(np.float64)
+        whitening = _whitening(_from_middle(middle, plane[:, kept]))
+        near = _length(whitening, _from_middle(middle, plane)) < TRIM
         if near.sum() < FEWEST_SEEDS:
             break
         kept = near & (np.abs(mean - np.median(mean[near])) < DARKER / 2)
         if kept.sum() < FEWEST_SEEDS:
             break
-    return SkinModel(middle.astype(np.float64), whitening, float(np.median(mean[near])))
+    return SkinModel(middle, whitening, float(np.median(mean[near])))
 
 
-def likeness(model: SkinModel, linear: Field) -> Field:
-    """How much each pixel looks like this person's skin, float32 in [0, 1].
+def compared(model: SkinModel, linear: Field) -> tuple[Field, Field]:
+    """How each pixel compares with this person's skin.
 
     Parameters
     ----------
@@ -121,36 +122,23 @@ def likeness(model: SkinModel, linear: Field) -> Field:
 
     Returns
     -------
-    ndarray of float32, shape (height, width)
+    likeness : ndarray of float32, shape (height, width)
+        How much it looks like the skin, in [0, 1].
+    foreign : ndarray of float32, shape (height, width)
+        How surely it has a colour that this skin has in no light, in [0, 1].
     """
     plane, mean = in_plane(linear)
-    in_colour = falling(_deviations(model, plane), SURE, UNSURE)
+    deviations = _deviations(model, plane)
+    in_colour = falling(deviations, SURE, UNSURE)
     in_colour = in_colour * rising(_share_of_pigment(model, plane), *GREY)
-    shade = mean - model.density
+    shade = mean - np.float32(model.density)
     in_light = falling(shade, 0.8 * DARKER, DARKER) * falling(-shade, 0.8 * BRIGHTER, BRIGHTER)
-    alike: Field = (in_colour * in_light).astype(np.float32)
-    return alike
+    likeness: Field = (in_colour * in_light).astype(np.float32)
+    return likeness, rising(cv2.GaussianBlur(deviations, (0, 0), 1.0), *FOREIGN)
 
 
-def foreign(model: SkinModel, linear: Field) -> Field:
-    """How surely each pixel has a colour that this skin has in no light, float32 in [0, 1].
-
-    Parameters
-    ----------
-    model : SkinModel
-    linear : ndarray of float32, shape (height, width, 3)
-        Linear light.
-
-    Returns
-    -------
-    ndarray of float32, shape (height, width)
-    """
-    deviations = cv2.GaussianBlur(_deviations(model, in_plane(linear)[0]), (0, 0), 1.0)
-    return rising(deviations, *FOREIGN)
-
-
-def in_plane(linear: Field) -> tuple[Field, Field]:
-    """Pigment coordinates of light, shape (..., 2), haemoglobin first; and mean density, (...).
+def in_plane(linear: Field) -> tuple[Plane, Field]:
+    """Pigment coordinates of light, haemoglobin first; and mean density.
 
     Parameters
     ----------
@@ -159,45 +147,58 @@ def in_plane(linear: Field) -> tuple[Field, Field]:
 
     Returns
     -------
-    plane : ndarray of float32, shape (..., 2)
+    plane : ndarray of float32, shape (2, ...)
     mean : ndarray of float32, shape (...)
     """
-    opacity = density(linear)
-    plane: Field = opacity @ pigment_axes().T
-    return plane, opacity.mean(axis=-1)
+    red, green, blue = np.moveaxis(density(linear), -1, 0)
+    plane = [r * red + g * green + b * blue for r, g, b in pigment_axes()]
+    return np.stack(plane), (red + green + blue) / np.float32(3)
 
 
-def _deviations(model: SkinModel, plane: Field) -> Field:
+def _deviations(model: SkinModel, plane: Plane) -> Field:
     """Standard deviations from the person's skin, burnt and tanned skin included."""
-    away = plane - model.middle.astype(np.float32)
-    away = _without_slack(away, haemoglobin_direction(), 0.0, BURN_SLACK)
-    away = _without_slack(away, melanin_direction(), 0.0, TAN_SLACK)
-    deviations: Field = np.linalg.norm(away @ model.whitening.astype(np.float32), axis=-1)
-    return deviations
+    away = _from_middle(model.middle, plane)
+    _take_slack(away, haemoglobin_direction(), BURN_SLACK)
+    _take_slack(away, melanin_direction(), TAN_SLACK)
+    return _length(model.whitening, away)
 
 
-def _share_of_pigment(model: SkinModel, plane: Field) -> Field:
+def _from_middle(middle: npt.NDArray[np.float64], plane: Plane) -> Plane:
+    shape = (2,) + (1,) * (plane.ndim - 1)
+    away: Plane = plane - middle.astype(np.float32).reshape(shape)
+    return away
+
+
+def _length(whitening: npt.NDArray[np.float64], away: Plane) -> Field:
+    """Length of whitened differences."""
+    one, other = (x * away[0] + y * away[1] for x, y in whitening.T.astype(np.float32))
+    length: Field = np.sqrt(one * one + other * other)
+    return length
+
+
+def _share_of_pigment(model: SkinModel, plane: Plane) -> Field:
     """How far each pixel is from grey towards this skin: 0 for grey, 1 for the skin itself."""
-    middle = model.middle.astype(np.float32)
-    share: Field = (plane @ middle) / max(float(middle @ middle), 1e-6)
+    blood, melanin = model.middle.astype(np.float32)
+    share: Field = blood * plane[0] + melanin * plane[1]
+    share /= np.float32(max(float(blood * blood + melanin * melanin), 1e-6))
     return share
 
 
 def _whitening(away: npt.NDArray[Any]) -> npt.NDArray[np.float64]:
     """Inverse square root of the covariance, its spreads kept within limits."""
-    values, vectors = np.linalg.eigh(np.cov(away.T))
+    values, vectors = np.linalg.eigh(np.cov(away))
     spreads = np.clip(np.sqrt(np.maximum(values, 0)), LEAST_SPREAD, LARGEST_SPREAD)
     whitening: npt.NDArray[np.float64] = vectors @ np.diag(1 / spreads) @ vectors.T
     return whitening
 
 
-def _without_slack(away: Field, pigment: Field, least: float, most: float) -> Field:
-    """The difference from the model, less what more or less of one pigment may explain."""
+def _take_slack(away: Plane, pigment: Field, most: float) -> None:
+    """Take what more of one pigment may explain out of the difference from the model, in place."""
     unit = pigment_axes() @ pigment
     unit /= np.linalg.norm(unit)
-    along = np.clip(away @ unit, least, most)
-    freed: Field = away - along[..., None] * unit
-    return freed
+    along = np.clip(unit[0] * away[0] + unit[1] * away[1], 0, np.float32(most))
+    away[0] -= unit[0] * along
+    away[1] -= unit[1] * along
 
 
 def rising(values: Field, start: float, end: float) -> Field:
