@@ -60,6 +60,9 @@ _COSINES = (np.where(_u == 0, np.sqrt(1 / 8), 0.5) * np.cos((2 * _x + 1) * _u * 
 _THREADS = 2
 """Threads that transform blocks."""
 
+_ROWS = 8
+"""Rows of units that a thread works on at a time."""
+
 _PLACES = np.argsort(ZIGZAG)
 """Place in the file's order of each coefficient, row by row."""
 
@@ -251,8 +254,9 @@ def touched_units(sampling: Sampling, result: CodeValues, original: CodeValues) 
     first = 8 * np.flatnonzero(one != other)
     rest = end + np.flatnonzero(pixels[0][end:] != pixels[1][end:])
     for byte in (first, first + 7, rest):
-        row, within = np.divmod(byte, 3 * sampling.width)
-        changed[row // height, within // 3 // width] = True
+        row = byte // (3 * sampling.width)  # np.divmod takes three times as long
+        within = byte - row * (3 * sampling.width)
+        changed[row // height, within // (3 * width)] = True
     return np.flatnonzero(changed)
 
 
@@ -283,16 +287,24 @@ def coefficient_differences(
     colours = np.eye(3, dtype=np.float32) if layout.is_rgb else _YCBCR
     inverse_steps = 1 / quantisation(layout)
     down, across = np.divmod(touched, sampling.units[1])
-    starts = np.searchsorted(down, np.arange(sampling.units[0] + 1))
+    edges = np.searchsorted(down, np.arange(sampling.units[0] + 1))
+    rows = [row for row in range(sampling.units[0]) if edges[row] < edges[row + 1]]
 
-    def transform(row: int) -> None:
-        here = slice(starts[row], starts[row + 1])
-        if starts[row] < starts[row + 1]:
-            change = _changes(sampling, result, original, row, across[here]) @ colours.T
-            differences[here][..., _PLACES] = _coefficients(sampling, change, inverse_steps)
+    def transform(rows: list[int]) -> None:
+        change = np.concatenate(
+            [
+                _changes(sampling, result, original, row, across[edges[row] : edges[row + 1]])
+                for row in rows
+            ],
+            axis=1,
+        )
+        coded = (change.reshape(-1, 3) @ colours.T).reshape(change.shape)
+        here = slice(edges[rows[0]], edges[rows[-1] + 1])
+        differences[here][..., _PLACES] = _coefficients(sampling, coded, inverse_steps)
 
     with ThreadPoolExecutor(_THREADS) as threads:
-        list(threads.map(transform, range(sampling.units[0])))
+        bands = [rows[first : first + _ROWS] for first in range(0, len(rows), _ROWS)]
+        list(threads.map(transform, bands))
     return differences
 
 
@@ -321,10 +333,16 @@ def _coefficients(sampling: Sampling, change: Reals, inverse_steps: Reals) -> Re
     height, width = sampling.unit
     units, blocks = change.shape[1], []
     for component, (down, across) in enumerate(sampling.factors):
-        tall, wide = height // 8 // down, width // 8 // across
-        samples = change[..., component].reshape(down * 8, tall, units, across * 8, wide)
-        planes = samples.mean(axis=(1, 4)).reshape(down, 8, units, across, 8)
-        half = planes.transpose(2, 0, 3, 4, 1) @ _COSINES.T
-        whole = half.swapaxes(-1, -2) @ _COSINES.T
+        samples = np.ascontiguousarray(change[..., component]).reshape(height, -1)
+        half = _averaged_cosines(height, down) @ samples
+        whole = half.reshape(-1, width) @ _averaged_cosines(width, across).T
+        whole = whole.reshape(down, 8, units, across, 8).transpose(2, 0, 3, 1, 4)
         blocks.append(whole.reshape(units, down * across, 64) * inverse_steps[component])
     return np.asarray(np.rint(np.concatenate(blocks, axis=1)))
+
+
+def _averaged_cosines(pixels: int, blocks: int) -> Reals:
+    """Cosine transform of each block along an axis after averaging, (8 blocks, pixels)."""
+    share = pixels // 8 // blocks
+    averaged = np.repeat(_COSINES / np.float32(share), share, axis=1)
+    return np.kron(np.eye(blocks, dtype=np.float32), averaged)
