@@ -120,7 +120,7 @@ def kept_mask(
     box = _box_of(area, view, photograph.frame)
     alpha = edges.enlarged(chance, view, box)
     _leave_out(alpha, box, skin)
-    return Mask(box, alpha) if alpha.any() else None
+    return Mask(box, alpha) if alpha.max() > 0 else None
 
 
 def _areas(parts: Parts) -> list[tuple[Region, npt.NDArray[np.bool_]]]:
@@ -143,7 +143,7 @@ def _skin_mask(
         return None
     alpha = edges.refined(skin, area, view, box, photograph)
     _leave_out(alpha, box, kept)
-    return Mask(box, alpha) if alpha.any() else None
+    return Mask(box, alpha) if alpha.max() > 0 else None
 
 
 def _leave_out(alpha: Alpha, box: Box, masks: Sequence[Mask]) -> None:

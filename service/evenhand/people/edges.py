@@ -77,9 +77,9 @@ def refined(
         membership = at_full_size(coarse, view, around)
         if membership.min() < SURE_HIGH and membership.max() > SURE_LOW:
             membership = _guided(membership, photograph, around, radius)
+        inside = at_full_size(where, view, tile, cv2.INTER_NEAREST)
         stretched = _stretched(membership[tile.within(around)])
-        stretched *= at_full_size(where, view, tile, cv2.INTER_NEAREST)
-        alpha[tile.within(box)] = stretched
+        alpha[tile.within(box)] = cv2.copyTo(stretched, inside)
 
     _in_tiles(work, area, view, box)
     return alpha
