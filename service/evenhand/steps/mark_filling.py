@@ -258,14 +258,14 @@ def membrane(difference: Map, inside: Inside) -> Map:
 
     Parameters
     ----------
-    difference : ndarray of float32, shape (height, width, channels)
+    difference : ndarray of float32, shape (height, width, 3)
         Values to meet outside.
     inside : ndarray of bool, shape (height, width)
         Where the surface is unknown.
 
     Returns
     -------
-    ndarray of float32, shape (height, width, channels)
+    ndarray of float32, shape (height, width, 3)
     """
     height, width = inside.shape
     factor = max(1.0, max(height, width) / SOLVED_PIXELS)
