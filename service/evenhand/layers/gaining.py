@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from evenhand.photo.photograph import Photograph
 
 Floats = npt.NDArray[np.float32]
+Numbers = npt.NDArray[np.int32]
 
 ROWS = 64
 # Rows that a thread works on at a time.
@@ -139,11 +140,19 @@ def _fill(
             FIRST_CELL, SHIFT, np.float32(photograph.white), np.float32(steps_per_code),
             scale, *near,
             found.difference[rows], found.near[rows], found.rows[rows], found.columns,
+            *_scratch(log_gain.shape[1], skin.shape[1]),
         )  # fmt: skip
         return largest
 
     with ThreadPoolExecutor(PROCESSORS) as pool:
         return max(pool.map(work, range(0, skin.shape[0], ROWS)), default=0.0)
+
+
+def _scratch(cells: int, width: int) -> tuple[Floats, Numbers, Floats, Floats, Numbers]:
+    """Room for a row, made here as numba takes long to compile what makes it."""
+    own = np.empty((3, width), np.float32)
+    line, gain = np.empty((cells, 3), np.float32), np.empty((3, width), np.float32)
+    return line, np.empty(width, np.int32), gain, own, own.view(np.int32)
 
 
 @dataclass(frozen=True)
@@ -198,33 +207,24 @@ def _places(pixels: int, cells: int) -> Floats:
 def _gain_rows(  # type: ignore[no-untyped-def]
     codes, skin, log_gain, across, down, light, to_own, base, starts, slopes, first_cell, shift,
     white, steps, scale, table, cell_shift, limit,
-    difference, near, rows, columns,
+    difference, near, rows, columns, line, lit, gain, own, bits,
 ):  # fmt: skip
     """Fill some rows; gives the largest difference, which must fit the integers of `difference`."""
-    height, width = skin.shape
     largest = np.float32(0)
-    line = np.empty((log_gain.shape[1], 3), np.float32)
-    lit = np.empty(width, np.int32)
-    red, green, blue = (
-        np.empty(width, np.float32), np.empty(width, np.float32), np.empty(width, np.float32)
-    )  # fmt: skip
-    own = np.empty((3, width), np.float32)
-    bits = own.view(np.int32)
     one, mask = np.float32(1), (1 << shift) - 1
-    for row in range(height):
+    for row in range(skin.shape[0]):
         _line_between(log_gain, down[row], line)
-        count = _exponents(line, skin[row], across, lit, red, green, blue)
+        count = _exponents(line, skin[row], across, lit, gain)
         if count == 0:
             continue
-        for gain in (red[:count], green[:count], blue[:count]):
-            _exponentiate(gain)
+        for c in range(3):
+            _exponentiate(gain[c, :count])
         for k in range(count):
             first, second, third = codes[row, lit[k]]
-            red[k] *= light[0, first, 0] + light[1, second, 0] + light[2, third, 0]
-            green[k] *= light[0, first, 1] + light[1, second, 1] + light[2, third, 1]
-            blue[k] *= light[0, first, 2] + light[1, second, 2] + light[2, third, 2]
+            for c in range(3):
+                gain[c, k] *= light[0, first, c] + light[1, second, c] + light[2, third, c]
         for c in range(3):
-            _weigh(to_own[c], red[:count], green[:count], blue[:count], own[c, :count])
+            _weigh(to_own[c], gain, own[c, :count])
         for k in range(count):
             column = lit[k]
             changes = False
@@ -263,7 +263,7 @@ def _line_between(log_gain, place, line):  # type: ignore[no-untyped-def]
 
 
 @part_of_compiled
-def _exponents(line, skin, across, lit, red, green, blue):  # type: ignore[no-untyped-def]
+def _exponents(line, skin, across, lit, gain):  # type: ignore[no-untyped-def]
     """Columns of a row with a gain other than one, packed, and its logarithm; gives how many."""
     count, last = 0, line.shape[0] - 1
     for column in range(skin.size):
@@ -273,11 +273,12 @@ def _exponents(line, skin, across, lit, red, green, blue):  # type: ignore[no-un
         left = int(across[column])
         right = min(left + 1, last)
         weight = across[column] - np.float32(left)
-        r = share * (line[left, 0] + weight * (line[right, 0] - line[left, 0]))
-        g = share * (line[left, 1] + weight * (line[right, 1] - line[left, 1]))
-        b = share * (line[left, 2] + weight * (line[right, 2] - line[left, 2]))
-        if 0 < abs(r) + abs(g) + abs(b) < np.inf:
-            lit[count], red[count], green[count], blue[count] = column, r, g, b
+        size = np.float32(0)
+        for c in range(3):
+            gain[c, count] = share * (line[left, c] + weight * (line[right, c] - line[left, c]))
+            size += abs(gain[c, count])
+        if 0 < size < np.inf:
+            lit[count] = column
             count += 1
     return count
 
@@ -299,9 +300,9 @@ def _exponentiate(values):  # type: ignore[no-untyped-def]
 
 
 @part_of_compiled
-def _weigh(weights, red, green, blue, own):  # type: ignore[no-untyped-def]
+def _weigh(weights, light, own):  # type: ignore[no-untyped-def]
     """Working light in one of the file's own primaries, as far as its inverse curve goes."""
     darkest, one = np.float32(DARKEST), np.float32(1)
     for k in range(own.size):
-        value = weights[0] * red[k] + weights[1] * green[k] + weights[2] * blue[k]
+        value = weights[0] * light[0, k] + weights[1] * light[1, k] + weights[2] * light[2, k]
         own[k] = min(max(value, darkest), one)

@@ -108,7 +108,9 @@ class Measure:
         fine = FINE_PER_CODE[self.depth]
         if isinstance(self.encoding, MatrixEncoding):
             found = np.empty(len(self.codes), np.float32)
-            _differences(_ratios(self.encoding), self.codes, fine, change, bound, found)
+            before, after = np.empty((2, 3, BLOCK), np.float32)
+            tables = _ratios(self.encoding)
+            _differences(tables, self.codes, fine, change, bound, before, after, found)
             return found
         after = np.clip(self.codes.astype(np.float32) * np.float32(fine) + change, 0, 65535)
         formula = ciede2000_bound if bound else ciede2000
@@ -125,10 +127,16 @@ def _ratios(encoding: MatrixEncoding) -> Floats:
 
 @compiled
 def _differences(
-    ratios: Floats, codes: CodeValues, fine: int, change: Floats, bound: bool, found: Floats
+    ratios: Floats,
+    codes: CodeValues,
+    fine: int,
+    change: Floats,
+    bound: bool,
+    before: Floats,
+    after: Floats,
+    found: Floats,
 ) -> None:
     """From tables to difference, block by block in the cache, most pixels several at a time."""
-    before, after = np.empty((3, BLOCK), np.float32), np.empty((3, BLOCK), np.float32)
     for start in range(0, found.size, BLOCK):
         end = min(start + BLOCK, found.size)
         count = end - start

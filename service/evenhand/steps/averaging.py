@@ -51,7 +51,7 @@ def mean_light(codes: CodeValues, tables: Map, skin: Alpha, size: tuple[int, int
         pixels = slice(first, last)
         _add_light(
             codes[pixels], tables, skin[pixels], *across, down[0][pixels] - top, down[1][pixels],
-            total[top:bottom],
+            np.empty((columns + 1, 3), np.float32), total[top:bottom],
         )  # fmt: skip
 
     _in_bands(work, down[0], rows)
@@ -86,7 +86,8 @@ def mean_share(mask: Mask, shape: tuple[int, int], size: tuple[int, int]) -> Map
     def work(top: int, bottom: int, first: int, last: int) -> None:
         pixels = slice(first, last)
         own = down[0][pixels] - top, down[1][pixels]
-        _add_share(mask.alpha[pixels], *across, *own, total[top:bottom])
+        line = np.empty(columns + 1, np.float32)
+        _add_share(mask.alpha[pixels], *across, *own, line, total[top:bottom])
 
     _in_bands(work, down[0], rows)
     total *= np.float32(rows * columns / (shape[0] * shape[1]))
@@ -116,10 +117,9 @@ def _in_bands(work: Callable[[int, int, int, int], None], cells: Places, rows: i
 
 
 @compiled
-def _add_light(codes, tables, skin, column, in_column, row, in_row, total):  # type: ignore[no-untyped-def]
+def _add_light(codes, tables, skin, column, in_column, row, in_row, line, total):  # type: ignore[no-untyped-def]
     """Add light times skin to the coarse rows of a band; `row` counts from its first."""
     cells = total.shape[1]
-    line = np.empty((cells + 1, 3), np.float32)
     for y in range(skin.shape[0]):
         line[:] = 0
         any_skin = False
@@ -146,10 +146,9 @@ def _add_light(codes, tables, skin, column, in_column, row, in_row, total):  # t
 
 
 @compiled
-def _add_share(alpha, column, in_column, row, in_row, total):  # type: ignore[no-untyped-def]
+def _add_share(alpha, column, in_column, row, in_row, line, total):  # type: ignore[no-untyped-def]
     """Add membership to the coarse rows of a band; `row` counts from its first."""
     cells = total.shape[1]
-    line = np.empty(cells + 1, np.float32)
     for y in range(alpha.shape[0]):
         line[:] = 0
         for x in range(alpha.shape[1]):

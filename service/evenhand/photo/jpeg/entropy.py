@@ -126,7 +126,7 @@ def index_units(data: Octets, tables: HuffmanTables, order: BlockOrder) -> tuple
             return index, DATA_MISSING
         trouble = _walk(
             windows, starts[number], starts[number + 1], order.blocks, tables.symbols,
-            index.bits[units], index.dc[units],
+            index.bits[units], index.dc[units], np.zeros(64, np.int32), np.zeros(3, np.int64),
         )  # fmt: skip
         if trouble:
             return index, trouble
@@ -177,7 +177,7 @@ def changed_data(
         end = _recode(
             windows, index.bits[units], index.dc[units], order.blocks, tables.symbols,
             (new_tables or tables).codes, new_tables is None, change[units], differences,
-            out, 8 * begins[-1],
+            out, 8 * begins[-1], np.zeros(64, np.int32), *np.zeros((2, 3), np.int64),
         )  # fmt: skip
         if end < 0:
             return memoryview(b""), NO_CODE
@@ -241,9 +241,10 @@ def _walk(
     symbols: Entries,
     bits: Integers,
     last_dc: Shorts,
+    block: Block,
+    read: Integers,
 ) -> int:
     """Fill the index of one interval in; gives the trouble met."""
-    block, read = np.zeros(64, np.int32), np.zeros(3, np.int64)
     for unit in range(bits.shape[0]):
         bits[unit, 0] = bit
         for number in range(blocks.shape[0]):
@@ -318,13 +319,14 @@ def _recode(
     differences: Shorts,
     out: Words,
     end: int,
+    block: Block,
+    read: Integers,
+    written: Integers,
 ) -> int:
     """Write an interval from the bit `end` on; gives what `_put` does.
 
     A unit that does not change is copied, unless one before it has put its DC out of step.
     """
-    block = np.zeros(64, np.int32)
-    read, written = np.zeros(3, np.int64), np.zeros(3, np.int64)
     for unit in range(bits.shape[0]):
         bit, added, in_step = bits[unit, 0], change[unit], True
         for component in range(3):
