@@ -17,14 +17,25 @@ WIDTH, HEIGHT = 128, 64
 """Of the plain picture."""
 
 
-@pytest.fixture
-def asked(studio: Studio) -> tuple[str, str, str]:
+def shoot_of_mara(studio: Studio) -> tuple[str, str, str]:
     """A shoot, its portrait and a person who agreed to redness."""
     shoot = studio.shoot()
     portrait = studio.portrait(shoot, seed=11)
     person, _ = studio.named(portrait, "Mara", "Jon")
     studio.agree(shoot, "Mara", "redness")
     return shoot, portrait, person
+
+
+@pytest.fixture
+def asked(studio: Studio) -> tuple[str, str, str]:
+    """Such a shoot, for a test that says something of its redness."""
+    return shoot_of_mara(studio)
+
+
+@pytest.fixture(scope="module")
+def refusing(studio: Studio) -> tuple[str, str, str]:
+    """The same, for tests whose wishes are refused."""
+    return shoot_of_mara(studio)
 
 
 def redness_of(studio: Studio, portrait: str) -> dict[str, Any]:
@@ -68,9 +79,9 @@ def test_steps_that_find_nothing_say_nothing(studio: Studio) -> None:
     ],
 )
 def test_what_cannot_be_is_refused_and_loses_nothing(
-    studio: Studio, asked: tuple[str, str, str], settings: dict[str, Any], said: str
+    studio: Studio, refusing: tuple[str, str, str], settings: dict[str, Any], said: str
 ) -> None:
-    shoot, portrait, person = asked
+    shoot, portrait, person = refusing
     path = f"/v1/people/{person}/steps/redness"
     kept = {"burnt_at": [[20, 20]]}
     studio.put(path, json=kept)
@@ -85,10 +96,10 @@ def test_what_cannot_be_is_refused_and_loses_nothing(
 
 
 def test_a_strength_that_is_no_number_is_refused(
-    studio: Studio, asked: tuple[str, str, str]
+    studio: Studio, refusing: tuple[str, str, str]
 ) -> None:
     refused = studio.http.put(
-        f"/v1/people/{asked[2]}/steps/redness",
+        f"/v1/people/{refusing[2]}/steps/redness",
         content=b'{"by_region": {"arm": NaN}}',
         headers={"Content-Type": "application/json"},
     )

@@ -13,8 +13,7 @@ from tests.jobs.fixtures import Studio
 from tests.jobs.plain_retoucher import picture
 
 
-@pytest.fixture
-def two(studio: Studio) -> tuple[str, list[str]]:
+def shoot_of_two(studio: Studio) -> tuple[str, list[str]]:
     """A shoot with Mara and Jon in two portraits; both agreed to redness, Mara to smoothing."""
     shoot = studio.shoot()
     portraits = [studio.portrait(shoot, seed=seed) for seed in (1, 2)]
@@ -24,6 +23,18 @@ def two(studio: Studio) -> tuple[str, list[str]]:
     studio.agree(shoot, "Jon", "redness")
     studio.settle(shoot)
     return shoot, portraits
+
+
+@pytest.fixture
+def two(studio: Studio) -> tuple[str, list[str]]:
+    """Such a shoot, for a test that changes it."""
+    return shoot_of_two(studio)
+
+
+@pytest.fixture(scope="module")
+def lasting(studio: Studio) -> tuple[str, list[str]]:
+    """The same, for tests that leave portraits, people and layers as they are."""
+    return shoot_of_two(studio)
 
 
 def listed(studio: Studio, shoot: str, **query: bool) -> list[str]:
@@ -90,17 +101,17 @@ def test_sending_a_removed_file_again_brings_it_back(
 
 
 def test_portraits_of_another_shoot_are_not_removed(
-    studio: Studio, two: tuple[str, list[str]]
+    studio: Studio, lasting: tuple[str, list[str]]
 ) -> None:
-    _, (one, _) = two
+    _, (one, _) = lasting
     elsewhere = studio.shoot("Elsewhere")
     refused = studio.http.put(f"/v1/shoots/{elsewhere}/removed", json={"portraits": [one]})
     assert refused.status_code == 404
     assert studio.get(f"/v1/portraits/{one}")["removed_at"] is None
 
 
-def test_stars(studio: Studio, two: tuple[str, list[str]]) -> None:
-    shoot, (one, other) = two
+def test_stars(studio: Studio, lasting: tuple[str, list[str]]) -> None:
+    shoot, (one, other) = lasting
     studio.http.put(f"/v1/shoots/{shoot}/stars", json={"portraits": [one], "stars": 4})
     stars = {row["id"]: row["stars"] for row in studio.get(f"/v1/shoots/{shoot}/portraits")}
     assert stars == {one: 4, other: 0}
@@ -149,8 +160,8 @@ def test_strengths_given_before_a_layer_is_there_are_its_own(
     assert layer["strength"] == 0.3
 
 
-def test_an_unknown_step_is_refused(studio: Studio, two: tuple[str, list[str]]) -> None:
-    shoot, _ = two
+def test_an_unknown_step_is_refused(studio: Studio, lasting: tuple[str, list[str]]) -> None:
+    shoot, _ = lasting
     refused = studio.http.post(f"/v1/shoots/{shoot}/strengths", json={"strengths": {"glow": 1}})
     assert refused.status_code == 422
     assert "redness" in refused.json()["advice"]
@@ -167,8 +178,8 @@ def test_presets(studio: Studio) -> None:
     assert studio.get("/v1/presets") == []
 
 
-def test_a_proofs_link_is_told_again(studio: Studio, two: tuple[str, list[str]]) -> None:
-    shoot, (one, _) = two
+def test_a_proofs_link_is_told_again(studio: Studio, lasting: tuple[str, list[str]]) -> None:
+    shoot, (one, _) = lasting
     made = studio.post(f"/v1/shoots/{shoot}/proofs", json={"portraits": [one]})
     again = studio.get(f"/v1/proofs/{made['proof']['id']}/link")
     assert again == made["link"]
@@ -181,9 +192,9 @@ def test_a_proofs_link_is_told_again(studio: Studio, two: tuple[str, list[str]])
 
 
 def test_a_link_made_without_the_key_is_not_told_again(
-    studio: Studio, two: tuple[str, list[str]]
+    studio: Studio, lasting: tuple[str, list[str]]
 ) -> None:
-    shoot, (one, _) = two
+    shoot, (one, _) = lasting
     made = studio.post(f"/v1/shoots/{shoot}/proofs", json={"portraits": [one]})
     with studio.place.database.writing() as session:
         session.get_one(tables.Token, made["link"]["id"]).sha256 = "0" * 64
