@@ -79,6 +79,9 @@ class Plain:
     def skin_before(self, photograph: Photograph, person: Person, name: str) -> DaySkin:
         return DaySkin({region: PALE for region in person.masks}, {})
 
+    def skin_under(self, photograph: Photograph, stroke: Mask) -> Mask:
+        return stroke
+
     def look_for_burns(
         self, photograph: Photograph, person: Person, before: DaySkin | None
     ) -> Person | None:

@@ -13,7 +13,7 @@ from pydantic import BaseModel, ValidationError
 from evenhand.colour.encoding import CodeValues
 from evenhand.errors import WrongSettingError
 from evenhand.layers.layer import Layer
-from evenhand.people.person import Person
+from evenhand.people.person import Mask, Person
 from evenhand.photo.photograph import Photograph
 
 if TYPE_CHECKING:
@@ -117,6 +117,21 @@ class Retoucher(Protocol):
         ------
         EvenhandError
             Too little skin is seen.
+        """
+        ...
+
+    def skin_under(self, photograph: Photograph, stroke: Mask) -> Mask:
+        """The part of a rough stroke that is skin, as far as its middle is.
+
+        Parameters
+        ----------
+        photograph : Photograph
+        stroke : Mask
+
+        Returns
+        -------
+        Mask
+            Nowhere more than the stroke.
         """
         ...
 
@@ -320,6 +335,22 @@ class Engine:
         return compute_layers(
             photograph, people, settings, permission=wanted, references=references
         )
+
+    def skin_under(self, photograph: Photograph, stroke: Mask) -> Mask:
+        """The part of a rough stroke that is skin.
+
+        Parameters
+        ----------
+        photograph : Photograph
+        stroke : Mask
+
+        Returns
+        -------
+        Mask
+        """
+        from evenhand.people.stroked import skin_under
+
+        return skin_under(photograph, stroke)
 
     def look_for_burns(
         self, photograph: Photograph, person: Person, before: DaySkin | None

@@ -5,6 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+import cv2
+import numpy as np
+
+from evenhand.box import Box
 from evenhand.people.person import (
     KEPT_REGIONS,
     SKIN_REGIONS,
@@ -83,6 +87,36 @@ def painted_together(
                 taken.append((None, OUT, left))
         result.append(painted(person, [*taken, *strokes.get(person.index, ())]))
     return result
+
+
+def region_beside(person: Person, mask: Mask, reach: int) -> Region:
+    """Of which region skin is that was painted: of that which it lies on or beside most.
+
+    Parameters
+    ----------
+    person : Person
+        With masks as painted before.
+    mask : Mask
+        What was painted.
+    reach : int
+        Pixels from it within which a region is beside it.
+
+    Returns
+    -------
+    Region
+        An arm where it is beside no skin of theirs: sleeves part arms from the rest.
+    """
+    size = np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)
+    box = Box(
+        mask.box.top - reach, mask.box.left - reach, mask.box.bottom + reach, mask.box.right + reach
+    )
+    around = cv2.dilate(mask.cut(box), size)
+    shared = {
+        region: float((person.masks[region].cut(box) * around).sum())
+        for region in SKIN_REGIONS
+        if region in person.masks
+    }
+    return max(shared, key=lambda region: shared[region]) if any(shared.values()) else Region.ARM
 
 
 def _skin_given(strokes: Sequence[Stroke]) -> list[Mask]:

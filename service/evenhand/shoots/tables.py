@@ -168,7 +168,7 @@ class Portrait(Table):
 
 
 class Person(Table):
-    """Somebody found in a portrait; who it is the photographer says, nothing else does.
+    """Somebody found in a portrait, or added by hand; who it is the photographer alone says.
 
     `sha256` names the file with masks and face geometry; it goes with the portrait.
     """
@@ -187,6 +187,7 @@ class Person(Table):
     regions: Mapped[list[Any]]
     settings: Mapped[dict[str, Any]] = mapped_column(default=dict)
     sha256: Mapped[str] = mapped_column(String(64))
+    by_hand: Mapped[bool] = mapped_column(default=False)
 
     portrait: Mapped[Portrait] = relationship(back_populates="people")
     layers: Mapped[list[Layer]] = relationship(

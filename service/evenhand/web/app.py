@@ -13,6 +13,7 @@ from evenhand.web.access import Service
 from evenhand.web.admin_routes import open_router
 from evenhand.web.admin_routes import router as admin
 from evenhand.web.burn_routes import router as burns
+from evenhand.web.by_hand_routes import router as by_hand
 from evenhand.web.change_routes import router as asked_changes
 from evenhand.web.final_routes import router as finals
 from evenhand.web.image_routes import router as images
@@ -84,6 +85,7 @@ def create_app(place: Place, settings: ServiceSettings) -> FastAPI:
         client,
         asked_changes,
         burns,
+        by_hand,
         finals,
         jobs,
         studio,

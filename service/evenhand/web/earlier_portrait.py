@@ -13,6 +13,7 @@ from evenhand.people.person import SKIN_REGIONS
 from evenhand.shoots import tables
 from evenhand.shoots.inputs import BEFORE_BURN, REDNESS, same_person_in
 from evenhand.web import models
+from evenhand.web.views import regions_of
 
 AN_ID = TypeAdapter(models.Id)
 
@@ -98,7 +99,7 @@ def require_before_burn(session: Session, person: tables.Person, portrait_id: st
 
 
 def _skin(person: tables.Person) -> set[str]:
-    return {one["region"] for one in person.regions} & {region.value for region in SKIN_REGIONS}
+    return {one["region"] for one in regions_of(person)} & {region.value for region in SKIN_REGIONS}
 
 
 def _listed(regions: set[str]) -> str:

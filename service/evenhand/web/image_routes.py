@@ -225,7 +225,7 @@ def get_mask(
     person_id: models.Id, region: str, service: Here, caller: Studio, side: Side = 1600
 ) -> Response:
     """A region's mask over the whole portrait with what was painted, 8-bit grey PNG."""
-    person, portrait = _as_painted(service, person_id)
+    person, portrait = person_as_painted(service, person_id)
     mask = next((m for r, m in person.masks.items() if r.value == region), None)
     if mask is None:
         raise NotFoundError(f"This person has no region {region!r}.", "See the person's regions.")
@@ -241,7 +241,7 @@ def get_mask(
 )
 def get_skin(person_id: models.Id, service: Here, caller: Studio, side: Side = 1600) -> Response:
     """All skin of a person over the whole portrait with what was painted, 8-bit grey PNG."""
-    person, portrait = _as_painted(service, person_id)
+    person, portrait = person_as_painted(service, person_id)
     box = person.skin_box
     codes = _mask_picture(Mask(box, person.skin(box)), portrait, side)
     return Response(png(codes), media_type="image/png", headers=PRIVATE)
@@ -484,8 +484,26 @@ def read_portrait(session: Session, portrait_id: str) -> tables.Portrait:
     return portrait
 
 
-def _as_painted(service: Service, person_id: str) -> tuple[Person, tables.Portrait]:
-    """A person with masks as painted, and their portrait."""
+def person_as_painted(service: Service, person_id: str) -> tuple[Person, tables.Portrait]:
+    """A person with masks as painted, and their portrait.
+
+    Parameters
+    ----------
+    service : Service
+    person_id : str
+
+    Returns
+    -------
+    person : evenhand.people.person.Person
+    portrait : tables.Portrait
+
+    Raises
+    ------
+    NotFoundError
+        There is no such person.
+    NotReadyError
+        The portrait has not been read.
+    """
     with service.place.database.reading() as session:
         row = found(session, tables.Person, person_id)
         portrait, index = read_portrait(session, row.portrait_id), row.index

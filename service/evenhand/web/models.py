@@ -236,6 +236,21 @@ class PersonIn(Model):
     child: bool = Field(False, description="A guardian must agree for a child.")
 
 
+class PersonByHandIn(Model):
+    """Somebody who was not found."""
+
+    name: Text = Field(examples=["Mara"])
+    child: bool = Field(False, description="A guardian must agree for a child.")
+    mm_per_pixel: float | None = Field(
+        None,
+        gt=0,
+        le=10,
+        allow_inf_nan=False,
+        description="Millimetres that a pixel covers on their skin; by the others in the "
+        "portrait, or as if its longer side showed 600 mm, where it is not given.",
+    )
+
+
 class RegionOut(Model):
     """A region of a person."""
 
@@ -253,9 +268,10 @@ class PersonOut(Model):
     face: BoxOut | None
     confidence: float | None
     mm_per_pixel: float
-    regions: list[RegionOut]
+    regions: list[RegionOut] = Field(description="Found, or painted.")
     agreed: list[str] = Field(description="Steps that this person agrees to now.")
     settings: dict[str, dict[str, Any]] = Field(description="What was set, by step.")
+    by_hand: bool = Field(description="Added by the photographer, not found.")
 
 
 Place = tuple[Annotated[int, Field(ge=0)], Annotated[int, Field(ge=0)]]

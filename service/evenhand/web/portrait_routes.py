@@ -12,6 +12,7 @@ from sqlalchemy import select
 from evenhand.errors import UnreadablePhotographError, WrongSettingError
 from evenhand.jobs.as_painted import SKIN
 from evenhand.jobs.retoucher import checked
+from evenhand.people.painting import region_beside
 from evenhand.shoots import permissions, record, sign_offs, storage, tables
 from evenhand.shoots.deletion import delete_portrait
 from evenhand.shoots.errors import (
@@ -29,6 +30,7 @@ from evenhand.web import models
 from evenhand.web.access import Here, Studio
 from evenhand.web.changes import clear, follow, follow_name
 from evenhand.web.earlier_portrait import require_before_burn, without_earlier
+from evenhand.web.image_routes import frame_shape, person_as_painted, source_of
 from evenhand.web.painting import Paint, painted_mask, store_edit
 from evenhand.web.pointing import require_on_photograph
 from evenhand.web.problems import described
@@ -55,6 +57,9 @@ BODY: dict[str, Any] = {
 
 LARGEST_MASK = 64 * 1024 * 1024
 """Bytes of a painted mask."""
+
+BESIDE = 0.01
+"""How near to a region skin that is painted in must be to be of it, share of the longer side."""
 
 router = APIRouter(prefix="/v1", tags=["portraits"])
 
@@ -266,21 +271,25 @@ async def paint_mask(
     """Paint into or out of a mask with a grey PNG at full size: white is painted, black is not.
 
     A region of skin that was not found can be painted too. What is given to one person as skin is
-    taken from the others; the region `skin`, painted out, takes from all of a person's skin.
+    taken from the others. The region `skin` stands for all skin: painted out, it takes from each
+    region of it; painted in, a stroke may be rough: what is skin as its middle is, is of the region
+    that it lies beside, or of an arm.
     """
     async with received(request, LARGEST_MASK) as have:
         data = await run_in_threadpool(have.path.read_bytes)
-
-    if region == SKIN and paint is Paint.IN:
-        raise WrongSettingError(
-            "Skin is of one region.", "Say of which it is; only out of all skin at once is painted."
-        )
 
     def enter() -> models.MaskEditOut:
         with service.place.database.reading() as session:
             portrait = found(session, tables.Person, person_id).portrait
         mask = painted_mask(data, region, left, top, portrait)
-        return store_edit(service, person_id, region, paint, mask, caller.actor)
+        of = region
+        if region == SKIN and paint is Paint.IN:
+            person, portrait = person_as_painted(service, person_id)
+            photograph = service.previews.photograph(source_of(portrait))
+            mask = service.place.retoucher.skin_under(photograph, mask)
+            reach = round(BESIDE * max(frame_shape(portrait)))
+            of = region_beside(person, mask, reach).value
+        return store_edit(service, person_id, of, paint, mask, caller.actor)
 
     return await run_in_threadpool(enter)
 

@@ -6,11 +6,13 @@ import hashlib
 from base64 import b64decode
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session, selectinload
 
+from evenhand.box import Box
+from evenhand.people.painting import IN
 from evenhand.report.findings import findings_of
 from evenhand.shoots import asked_changes, tables
 from evenhand.shoots.errors import NotFoundError
@@ -292,10 +294,31 @@ def person_out(person: tables.Person, agreed: frozenset[str]) -> models.PersonOu
         face=person.face,
         confidence=person.confidence,
         mm_per_pixel=person.mm_per_pixel,
-        regions=person.regions,
+        regions=regions_of(person),
         agreed=sorted(agreed),
         settings=person.settings,
+        by_hand=person.by_hand,
     )
+
+
+def regions_of(person: tables.Person) -> list[dict[str, Any]]:
+    """Regions of a person that were found or painted, each with a box that surely holds it.
+
+    Parameters
+    ----------
+    person : Person
+
+    Returns
+    -------
+    list of dict
+        `region` and `box`.
+    """
+    boxes = {one["region"]: Box(**one["box"]) for one in person.regions}
+    for edit in person.edits:
+        if edit.paint == IN:
+            box = Box(**edit.box)
+            boxes[edit.region] = boxes[edit.region].union(box) if edit.region in boxes else box
+    return [{"region": region, "box": vars(box)} for region, box in boxes.items()]
 
 
 def layer_out(layer: tables.Layer) -> models.LayerOut:

@@ -43,6 +43,14 @@ export class Deeds {
     });
   }
 
+  /** Forget what was done at paths that name something, now that it is gone. */
+  forget(name) {
+    const stays = (deed) => !deed.redo.path?.includes(name);
+    this.done = this.done.filter(stays);
+    this.undone = this.undone.filter(stays);
+    this.#keep();
+  }
+
   #remember(deed) {
     const last = this.done.at(-1);
     if (deed.same && last?.same === deed.same && Date.now() - last.at < 1000) {

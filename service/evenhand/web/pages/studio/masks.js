@@ -11,18 +11,32 @@ const SIDE = 1200; // longer side asked for, pixels
 const HATCH = 3; // pixels of a stripe, as a power of two
 const SIZES = [4, 6, 9, 13, 19, 28, 42, 63, 94, 140]; // radius of the brush, thousandths of the longer side
 
-const regionsInOrder = (person) =>
-  person.regions.map(({ region }) => region).sort((one, other) => REGIONS.indexOf(one) - REGIONS.indexOf(other));
+const ALL_SKIN = "skin"; // every region of skin at once
+
+/** Regions that a person has, skin first; then those of skin that they have not, to be painted. */
+function regionsOf(person) {
+  const has = new Set(person.regions.map(({ region }) => region));
+  return [ALL_SKIN, ...REGIONS.filter((one) => has.has(one)), ...SKIN.filter((one) => !has.has(one))]
+    .map((region) => ({ region, has: region === ALL_SKIN || has.has(region) }));
+}
 
 export function masksPanel(studio, viewer, portrait, kept, keep) {
   let people = [], picture = null, asked = 0, working = false, size = Number(kept.brush ?? 5);
   let chosen = kept.mask ?? ""; // person.region
   let paint = null; // in, out or nothing
+  let forBrush = false; // whether skin is shown for its brush alone
   const choose = element("select", { id: "mask-region", "data-key": "mask-region", onchange: () => pick(choose.value) });
   const tools = element("div", { role: "radiogroup", "aria-label": say("masks.brush") });
   const note = element("p", { class: "quiet", role: "status" });
-  const slider = element("input", { type: "range", id: "brush-size", min: "0", max: String(SIZES.length - 1), value: String(size),
-    oninput: () => resize(Number(slider.value)) });
+  const sizeSlider = (id) => {
+    const made = element("input", { type: "range", id, min: "0", max: String(SIZES.length - 1), value: String(size),
+      oninput: () => resize(Number(made.value)) });
+    return made;
+  };
+  const slider = sizeSlider("brush-size"), near = sizeSlider("brush-size-near");
+  const how = element("span", { role: "status" });
+  const hint = element("div", { class: "hint", hidden: true }, how,
+    element("label", { for: "brush-size-near" }, say("masks.size")), near);
   const root = element("details", { class: "panel", open: Boolean(chosen) },
     element("summary", {}, element("h2", {}, say("masks"))),
     element("label", { for: "mask-region" }, say("masks.which")), choose,
@@ -37,14 +51,15 @@ export function masksPanel(studio, viewer, portrait, kept, keep) {
       reader.readAsDataURL(png);
     });
     const path = `/v1/people/${person}/mask-edits?region=${encodeURIComponent(region)}&paint=${paint}&left=${left}&top=${top}`;
-    await studio.do({ label: say(`masks.painted.${paint}`, { region: say(`region.${region}`) }),
+    await studio.do({ label: region === ALL_SKIN ? say(`skin.${paint}-of`, { name: nameOf(people.find(({ id }) => id === person)) })
+      : say(`masks.painted.${paint}`, { region: say(`region.${region}`) }),
       redo: { method: "POST", path, png: data }, undo: { method: "DELETE", path: "/v1/mask-edits/{made}" } });
     await load();
   });
 
   const resize = (now) => {
     size = Math.min(SIZES.length - 1, Math.max(0, now));
-    slider.value = String(size);
+    slider.value = near.value = String(size);
     brush.radius = Math.max(2, SIZES[size] / 1000 * Math.max(portrait.width, portrait.height));
     keep({ brush: size === 5 ? null : size });
     viewer.redraw();
@@ -62,15 +77,20 @@ export function masksPanel(studio, viewer, portrait, kept, keep) {
   /** Take the brush that paints in or out, or put it away. */
   const take = (which) => {
     if (which && !chosen) {
-      const face = people.flatMap((person) => regionsInOrder(person).map((region) => `${person.id}.${region}`))[0];
-      if (!face) return;
-      pick(face);
+      const first = people.find((person) => person.regions.length) ?? people[0];
+      if (!first) return;
+      pick(`${first.id}.${regionsOf(first).find(({ region, has }) => has && region !== ALL_SKIN)?.region ?? ALL_SKIN}`);
     }
     if (!paint && which) brush.start();
     if (paint && !which) brush.stop();
     paint = which;
+    if (!which && forBrush) {
+      forBrush = false;
+      pick("");
+    }
     root.open ||= Boolean(which);
     draw();
+    panel.changed();
   };
 
   const load = async () => {
@@ -78,7 +98,8 @@ export function masksPanel(studio, viewer, portrait, kept, keep) {
     const number = ++asked;
     const [person, region] = chosen.split(".");
     try {
-      const blob = await studio.service.picture(`/v1/people/${person}/masks/${region}.png?side=${SIDE}`);
+      const path = region === ALL_SKIN ? "skin" : `masks/${region}`;
+      const blob = await studio.service.picture(`/v1/people/${person}/${path}.png?side=${SIDE}`);
       const bitmap = await createImageBitmap(blob, { colorSpaceConversion: "none" });
       if (number !== asked) return;
       picture = hatched(bitmap);
@@ -92,14 +113,27 @@ export function masksPanel(studio, viewer, portrait, kept, keep) {
   const draw = () => {
     refill(choose, [people.map((person) => [person.id, person.name, person.regions])], () => [
       element("option", { value: "" }, say("masks.nothing")),
-      people.map((person) => element("optgroup", { label: person.name ?? say("people.unnamed") },
-        regionsInOrder(person).map((region) => element("option", { value: `${person.id}.${region}` }, say(`region.${region}`)))))]);
+      people.map((person) => element("optgroup", { label: nameOf(person) },
+        regionsOf(person).map(({ region, has }) => element("option", { value: `${person.id}.${region}` },
+          has ? say(`region.${region}`) : say("masks.not-found", { region: say(`region.${region}`) })))))]);
     if (choose.value !== chosen) choose.value = chosen;
     refill(tools, [paint], () => [null, "in", "out"].map((which) =>
       element("button", { type: "button", role: "radio", "aria-checked": String(which === paint), "data-key": `brush:${which}`,
         onclick: () => take(which) }, say(`masks.${which ?? "look"}`))));
     const text = working ? say("masks.working") : "";
     if (note.textContent !== text) note.textContent = text;
+    const by = skinBrush();
+    hint.hidden = !by;
+    const words = by ? say(`skin.how.${by.paint}`, { name: nameOf(by.person) }) : "";
+    if (how.textContent !== words) how.textContent = words;
+  };
+
+  const nameOf = (person) => person?.name ?? say("people.unnamed");
+
+  /** Whose skin is painted, and in or out; null where something else is painted, or nothing. */
+  const skinBrush = () => {
+    const [id, region] = chosen.split("."), person = people.find((one) => one.id === id);
+    return paint && region === ALL_SKIN && person ? { person, paint } : null;
   };
 
   viewer.above.push((context, { x, y, scale }) => {
@@ -109,9 +143,23 @@ export function masksPanel(studio, viewer, portrait, kept, keep) {
   });
 
   let editsBefore = "";
-  resize(size);
-  return {
-    root,
+  const panel = {
+    root, hint,
+    changed: () => undefined, // called when another brush is in hand
+    /** Buttons that say what is skin of a person and what is not. */
+    skinTools: (person) => ["in", "out"].map((which) => {
+      const by = skinBrush(), pressed = by?.person.id === person.id && by.paint === which;
+      return element("button", { type: "button", "aria-pressed": String(pressed), "data-key": `skin:${which}.${person.id}`,
+        onclick: () => {
+          take(null);
+          if (pressed) return;
+          pick(`${person.id}.${ALL_SKIN}`);
+          forBrush = true;
+          take(which);
+        } }, say(`skin.${which}`));
+    }),
+    /** What of the above is pressed, for whoever draws them. */
+    skinBrush: () => { const by = skinBrush(); return by && [by.person.id, by.paint]; },
     async show(found, now) {
       people = found;
       const finished = working && !now;
@@ -138,6 +186,8 @@ export function masksPanel(studio, viewer, portrait, kept, keep) {
       return true;
     },
   };
+  resize(size);
+  return panel;
 }
 
 /** A mask as black and white stripes, as strong as the mask. */

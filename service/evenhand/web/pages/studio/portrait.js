@@ -10,9 +10,10 @@ import { changeMap } from "./change_map.js";
 import { filmStrip } from "./film_strip.js";
 import { historyPanel } from "./history.js";
 import { lettersOn } from "./keys.js";
+import { byHand, removeButton } from "./by_hand.js";
 import { marksPanel } from "./marks.js";
 import { masksPanel } from "./masks.js";
-import { ask, crumbs, faceRegion, inOrder, Pictures, stateSign, stepWord } from "./parts.js";
+import { ask, crumbs, faceRegion, inOrder, Pictures, SKIN, stateSign, stepWord } from "./parts.js";
 import { agreedLine, fillNames, namesList, namingField, offerFor } from "./people.js";
 import { strengthsDialog } from "./strengths_dialog.js";
 
@@ -59,13 +60,14 @@ export async function portraitView(studio, [, id], kept) {
   const burns = burnsPanel(studio, viewer, portrait, pictures);
   const marks = marksPanel(studio, viewer, portrait, kept, keep);
   const masks = masksPanel(studio, viewer, portrait, kept, keep);
+  const missing = byHand(studio, portrait);
   const changes = changesPanel(studio, portrait.shoot_id, id);
   const lock = element("div", { class: "lock" });
   const history = historyPanel(studio, portrait);
   const root = element("div", { class: "portrait", "data-page": "full" },
     element("div", { class: "looking" },
-      element("h1", { class: "only-heard" }, portrait.name), tools, viewer.root, burns.hint, change.legend, film.root),
-    element("div", { class: "doing", tabindex: "-1" }, status, lock, changes.root, people, nobody, list, marks.root, masks.root, history.root,
+      element("h1", { class: "only-heard" }, portrait.name), tools, viewer.root, burns.hint, masks.hint, change.legend, film.root),
+    element("div", { class: "doing", tabindex: "-1" }, status, lock, changes.root, people, nobody, missing.root, list, marks.root, masks.root, history.root,
       NOTICES.map((one) => element("p", { class: "notice" }, say(`notice.${one}`)))));
 
   const shownOnes = () => portraits.filter((one) => one.width);
@@ -113,6 +115,8 @@ export async function portraitView(studio, [, id], kept) {
     viewer.redraw();
   };
 
+  masks.changed = () => drawPeople();
+
   const strengthControl = (layer, name) => {
     const choose = async (strength) => {
       const path = `/v1/layers/${layer.id}/strength`;
@@ -142,13 +146,16 @@ export async function portraitView(studio, [, id], kept) {
       naming.show(offered);
       const own = inOrder(layers.filter((layer) => layer.person === person.id), (layer) => layer.step);
       refill(rest, [person, own.map(({ id: layer, strength, sha256 }) => [layer, strength, sha256]), failed,
-                    burns.said().filter(([one]) => one === person.id), burns.earlier(person)], () => [
+                    burns.said().filter(([one]) => one === person.id), burns.earlier(person), masks.skinBrush()], () => [
         agreedLine(studio, portrait.shoot_id, person),
         own.map((layer) => [strengthControl(layer, person.name), layer.step === "redness" && burns.of(person, layer, failed)]),
         own.length > 0 && element("button", { type: "button", class: "give", "data-key": `give:${person.id}`,
           onclick: () => strengthsDialog(studio, shoot, { name: person.name,
             strengths: Object.fromEntries(own.map((layer) => [layer.step, layer.strength])) }) }, say("strengths.to-all-of", { name: person.name })),
-        person.agreed.length > 0 && !own.length && element("p", { class: "waits" }, say("portrait.working"))]);
+        !person.regions.some(({ region }) => SKIN.includes(region)) ? element("p", { class: "waits" }, say("skin.none-yet"))
+          : person.agreed.length > 0 && !own.length && element("p", { class: "waits" }, say("portrait.working")),
+        element("div", { class: "row skin", role: "group", "aria-label": say("skin", { name: person.name ?? say("people.unnamed") }) }, masks.skinTools(person),
+          person.by_hand && removeButton(studio, person))]);
     };
     return root;
   };
@@ -157,6 +164,7 @@ export async function portraitView(studio, [, id], kept) {
   const drawPeople = () => {
     const { found, layers, offers, failed } = cards;
     nobody.hidden = found.length > 0;
+    missing.show(found);
     arrange(people, found.map((person) => ({ key: person.id, facts: person.face, make: () => personCard(person) })));
     for (const person of found) {
       [...people.children].find((card) => card.dataset.thing === person.id).show(person, layers, offers.get(person.id) ?? null, failed);
