@@ -126,7 +126,7 @@ def test_a_click_on_a_burn_is_a_point_and_a_click_on_the_point_takes_it_back(
     opened(page, fresh)
     page.get_by_role("button", name="Burnt here").click()
     expect(page.get_by_role("button", name="Burnt here")).to_have_attribute("aria-pressed", "true")
-    expect(page.locator(".hint")).to_contain_text("the whole burn goes")
+    expect(page.locator("p.hint")).to_contain_text("the whole burn goes")
     with held(server):
         page.mouse.click(*on_screen(page, spot))
         expect(page.locator(".found")).to_have_text("Redness is being computed again.")
@@ -146,7 +146,7 @@ def test_a_click_on_a_burn_is_a_point_and_a_click_on_the_point_takes_it_back(
     said_when(page, server, fresh, lambda said: said["burnt_at"] == [])
     server.settle(fresh.shoot)
     page.keyboard.press("Escape")
-    expect(page.locator(".hint")).to_be_hidden()
+    expect(page.locator("p.hint")).to_be_hidden()
 
 
 def test_points_are_undone_and_done_again(page: Page, server: Server, fresh: Demo) -> None:
