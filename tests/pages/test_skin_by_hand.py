@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -12,7 +11,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from evenhand.people.person import Person, Region
-from tests.pages.conftest import DESKTOP, Demo
+from tests.pages.conftest import DESKTOP, Demo, Screens
 from tests.pages.serving import Server, demo_picture
 from tests.pages.test_accessible import faults, fits
 from tests.pages.test_burns import on_screen, opened, skin_of
@@ -80,7 +79,7 @@ ARM = ((500, 460), (512, 600), (540, 760))
 
 
 def test_an_arm_that_was_missed_is_stroked_and_its_burn_goes(
-    page: Page, server: Server, armless: Demo, screens: Path
+    page: Page, server: Server, armless: Demo, screens: Screens
 ) -> None:
     person, portrait = armless.people[0][0], armless.portraits[0]
     before = skin_of(server, person)
@@ -95,7 +94,7 @@ def test_an_arm_that_was_missed_is_stroked_and_its_burn_goes(
     page.locator(".hint:visible").get_by_label("Size of the brush").fill("7")
     stroke(page, *ARM)
     page.wait_for_timeout(500)
-    page.screenshot(path=screens / "this-is-skin.jpg", type="jpeg", quality=82)
+    screens.take(page, "this-is-skin")
     assert faults(page) == []
     after = skin_of(server, person)
     assert after[600, 515] == 255
@@ -127,12 +126,12 @@ def test_an_arm_that_was_missed_is_stroked_and_its_burn_goes(
 
 
 def test_somebody_who_was_not_found_is_named_painted_asked_and_retouched(
-    page: Page, server: Server, nobody: Demo, screens: Path
+    page: Page, server: Server, nobody: Demo, screens: Screens
 ) -> None:
     portrait = nobody.portraits[0]
     opened(page, nobody)
     expect(page.get_by_text("Nobody was found in this portrait.")).to_be_visible()
-    page.screenshot(path=screens / "somebody-missing.jpg", type="jpeg", quality=82)
+    screens.take(page, "somebody-missing")
     page.get_by_label("Name of this person").fill("Ines")
     page.get_by_role("button", name="Add", exact=True).click()
     card = page.locator(".person")
@@ -146,7 +145,7 @@ def test_somebody_who_was_not_found_is_named_painted_asked_and_retouched(
     for width in (320, 390, 1280, 1920):
         page.set_viewport_size({"width": width, "height": 844})
         fits(page)
-        page.screenshot(path=screens / f"by-hand-{width}.jpg", type="jpeg", quality=82)
+        screens.take(page, f"by-hand-{width}")
     page.set_viewport_size(DESKTOP)
     server.settle(nobody.shoot)
     assert server.get(f"/v1/portraits/{portrait}/layers") == []  # not asked yet
