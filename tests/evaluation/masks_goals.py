@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,7 +12,10 @@ import numpy as np
 
 from evenhand import photo
 from evenhand.errors import EvenhandError
+from evenhand.memory import keep_freed_memory
 from evenhand.people import find_people
+from tests.benchmarks.frames import Case, make_frame
+from tests.benchmarks.measuring import measured as measured_time
 from tests.evaluation.masks_measures import (
     Figures,
     Found,
@@ -32,6 +36,9 @@ BELIEVED, MOST_OF_A_PICTURE = 0.5, 0.03
 
 METRICS = Path(__file__).parents[2] / "models" / "burns" / "metrics.json"
 # Written when the burn network was trained: figures on rendered scenes held back.
+
+RUNS = 5
+# Of finding people, after a warm-up, where time is measured.
 
 
 @dataclass(frozen=True)
@@ -115,7 +122,17 @@ def rows(half: str, rendered: Path | None, found_by: Callable[[Sample], Found]) 
     if body:
         seconds = float(np.median([p.seconds for p in body]))
         table.append(Row("people stage, body, median", "-", "-", f"{seconds * 1000:.0f} ms"))
+    table.append(Row("people stage, 24 megapixels", "510 ms", "250 ms",
+                     f"{people_seconds() * 1000:.0f} ms"))  # fmt: skip
     return table
+
+
+def people_seconds() -> float:
+    """Median wall time in which the one person of the benchmarks' 24 megapixels is found."""
+    keep_freed_memory()
+    with tempfile.TemporaryDirectory() as folder:
+        photograph = photo.read(make_frame(Case(24, "jpeg"), Path(folder)))
+    return measured_time(lambda: find_people(photograph), RUNS).median
 
 
 def _leak(measure: str, pictures: Sequence[Figures], part: str, before: str, goal: str) -> Row:
