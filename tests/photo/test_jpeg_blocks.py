@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from evenhand import photo
-from evenhand.errors import UnreadablePhotographError
+from evenhand.errors import NotWrittenError, UnreadablePhotographError
 from evenhand.photo.jpeg.jpeg import JpegSource
 from evenhand.photo.jpeg.markers import DHT, DQT, FRAMES, ZIGZAG
 from tests.photo.pictures import scene, write_with_pillow
@@ -197,6 +197,24 @@ def test_any_change_leaves_other_blocks_alone(
     for first, second in zip(before, after, strict=True):
         touched = blocks_touched(changed, unit_of(path), first.shape)
         assert np.array_equal(first[~touched], second[~touched])
+
+
+def test_coefficients_that_no_file_may_hold_are_refused(tmp_path: Path) -> None:
+    """Differences of DC within 2047 (T.81, F.1.2.1) that add up to more than that."""
+    path = tmp_path / "portrait.jpg"
+    write_with_pillow(path, scene(8), None, 1, subsampling=0)
+    with jpeglib.version("turbo210"):
+        jpeg = jpeglib.read_dct(str(path))
+        jpeg.load()
+        jpeg.Y[..., 0, 0] = 3600
+        jpeg.Y[0, :2, 0, 0] = 0, 1800
+        jpeg.write_dct(str(path))
+    photograph = photo.read(path)
+    result = photograph.pixels.copy()
+    result[24:32, 24:32] //= 2
+    with pytest.raises(NotWrittenError, match="no JPEG file may"):
+        photo.write(result, photograph, tmp_path / "result.jpg")
+    assert not (tmp_path / "result.jpg").exists()
 
 
 def test_zigzag_order() -> None:
