@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from evenhand.photo.jpeg.huffman import LOOK, huffman_tables
+from evenhand.photo.jpeg.huffman import LOOK, HuffmanTables, huffman_tables
 
 DC_LUMINANCE = bytes([0, 0, 1, 5, 1, 1, 1, 1, 1, 1, *[0] * 7, *range(12)])
 """Class and slot, how many codes of each length, symbols (T.81, K.3.3.1.1)."""
@@ -28,42 +28,43 @@ AC_CODES = {0x01: "00", 0x02: "01", 0x03: "100", 0x00: "1010", 0x04: "1011", 0x1
 """Run and size to code (T.81, table K.5); 0x00 ends a block."""
 
 
-def written(codes: np.ndarray, lengths: np.ndarray, symbol: int) -> str:
-    return f"{codes[symbol]:0{lengths[symbol]}b}"
+def written(tables: HuffmanTables, slot: int, symbol: int) -> str:
+    code, length = divmod(int(tables.codes[slot, symbol]), 64)
+    return f"{code:0{length}b}"
 
 
 def test_codes_are_those_of_the_standard() -> None:
     tables = huffman_tables([DC_LUMINANCE + AC])
     for symbol, code in enumerate(DC_LUMINANCE_CODES):
-        assert written(tables.codes[0], tables.lengths[0], symbol) == code
+        assert written(tables, 0, symbol) == code
     for symbol, code in AC_CODES.items():
-        assert written(tables.codes[5], tables.lengths[5], symbol) == code
-    assert not tables.lengths[[1, 2, 3, 4, 6, 7]].any()
+        assert written(tables, 5, symbol) == code
+    assert not tables.codes[[1, 2, 3, 4, 6, 7]].any()
 
 
-def test_a_code_is_looked_up_by_its_bits_whatever_follows() -> None:
+@pytest.mark.parametrize(("bits", "first"), [(LOOK, 0), (16, 1 << LOOK)])
+def test_a_code_is_looked_up_by_its_bits_whatever_follows(bits: int, first: int) -> None:
     tables = huffman_tables([DC_LUMINANCE])
     for symbol, code in enumerate(DC_LUMINANCE_CODES):
-        for rest in ("0" * LOOK, "1" * LOOK):
-            entry = int(tables.look[0, int((code + rest)[:LOOK], 2)])
-            assert (entry >> 8, entry & 255) == (len(code), symbol)
+        for rest in ("0" * bits, "1" * bits):
+            entry = int(tables.symbols[0, first + int((code + rest)[:bits], 2)])
+            assert divmod(entry, 256) == (len(code), symbol)
+    assert tables.symbols[0, first + (1 << bits) - 1] == 0  # all ones are no code (T.81, annex C)
 
 
-def test_how_much_of_a_block_an_ac_code_passes() -> None:
-    """Run, size and end of block as T.81, F.1.2.2.1 has them."""
-    tables = huffman_tables([AC])
-    for symbol, code in AC_CODES.items():
-        step = int(tables.steps[5, int(code.ljust(LOOK, "0"), 2)])
-        run, size = symbol >> 4, symbol & 15
-        assert step & 255 == len(code) + size
-        assert step >> 8 == (run + 1 if size else 64)
+def test_a_long_code_is_found_by_sixteen_bits_alone() -> None:
+    """Sixteen codes, one of each length: the last is fifteen ones and a zero."""
+    tables = huffman_tables([bytes([0, *[1] * 16, *range(16)])])
+    long = 0b1111111111111110
+    assert divmod(int(tables.symbols[0, (1 << LOOK) + long]), 256) == (16, 15)
+    assert tables.symbols[0, long >> 16 - LOOK] == 0
 
 
 def test_a_later_table_takes_the_place_of_an_earlier_one() -> None:
     single = bytes([0, 1, *[0] * 15, 7])
     tables = huffman_tables([DC_LUMINANCE, single])
-    assert np.flatnonzero(tables.lengths[0]).tolist() == [7]
-    assert written(tables.codes[0], tables.lengths[0], 7) == "0"
+    assert np.flatnonzero(tables.codes[0]).tolist() == [7]
+    assert written(tables, 0, 7) == "0"
 
 
 @pytest.mark.parametrize(
