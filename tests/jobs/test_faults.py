@@ -8,6 +8,8 @@ from tests.jobs.faults import run
 from tests.jobs.forgetful_disk import available
 from tests.jobs.servers import postgres_programs
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.mark.parametrize("on", ["servers", "disk"])
 def test_nothing_is_lost_done_twice_or_left_behind(on: str) -> None:

@@ -39,6 +39,8 @@ from tests.jobs.plain_retoucher import Plain, picture
 from tests.jobs.servers import PATIENCE_S, free_port
 from tests.jobs.waiting import waiting_portrait
 
+pytestmark = pytest.mark.slow
+
 needs_disk = pytest.mark.skipif(not available(), reason="no file system in user space (fuse3)")
 
 

@@ -21,6 +21,8 @@ from evenhand.shoots.database import SESSION_LOST_S
 from tests.jobs.servers import PATIENCE_S
 from tests.jobs.waiting import waiting_portrait
 
+pytestmark = pytest.mark.slow
+
 SILENT_S = 2.0
 """After this long a worker is taken for dead here; the service waits longer."""
 

@@ -26,7 +26,10 @@ from tests.jobs.forgetful_disk import available, command, forgetful_disk
 from tests.jobs.plain_retoucher import Plain, picture
 from tests.jobs.servers import PATIENCE_S, free_port
 
-pytestmark = pytest.mark.skipif(not available(), reason="no file system in user space (fuse3)")
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(not available(), reason="no file system in user space (fuse3)"),
+]
 
 DEMO = Path(__file__).parents[2] / "demo_images" / "freckles.jpg"
 LEFT = ("flushed", "names")

@@ -18,6 +18,8 @@ from tests.photo.metadata import assert_metadata_carried_over, assert_metadata_k
 from tests.photo.pictures import PROFILES, read_with_vips
 from tests.photo.turning import ORIENTATIONS, turned
 
+pytestmark = pytest.mark.slow
+
 CHANGED = slice(12, 28), slice(15, 33)
 """Rows and columns of the upright photograph that the tests change."""
 

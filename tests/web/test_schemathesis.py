@@ -29,6 +29,8 @@ from evenhand.web.app import create_app
 from evenhand.web.settings import ServiceSettings
 from tests.jobs.plain_retoucher import picture
 
+pytestmark = pytest.mark.slow
+
 EXAMPLES = int(os.environ.get("EVENHAND_TEST_EXAMPLES", "8"))
 """Requests thought up for each operation; raise it for a longer look."""
 
