@@ -478,6 +478,49 @@ def test_where_nothing_was_found_a_change_can_be_asked_for(page: Page, link: str
     expect(page.locator(".pin")).to_have_text("1")
 
 
+def test_a_spot_that_was_not_found_goes_to_the_photographer_with_its_place(
+    page: Page, browser: Browser, server: Server, shoot: Demo, link: str, screens: Path
+) -> None:
+    opened(page, link)
+    portrait = server.get(f"/v1/portraits/{shoot.portraits[0]}")
+    page.touchscreen.tap(*where(page, 0.05, 0.1))
+    expect(page.get_by_role("button", name="Please keep this")).to_be_visible()
+    page.get_by_role("button", name="Please remove this").tap()
+    expect(page.get_by_text("1 place shown.")).to_be_visible()
+    words = page.get_by_label("What should be different?")
+    expect(words).to_have_value("At 1: please remove this.")
+    page.touchscreen.tap(*where(page, 0.1, 0.9))  # the form is open: a further place
+    expect(page.get_by_text("2 places shown.")).to_be_visible()
+    page.screenshot(path=screens / "client-spot-not-found.jpg", type="jpeg", quality=80)
+    assert faults(page) == []
+    fits(page)
+    page.get_by_label("Your name").fill("Mara")
+    page.get_by_role("button", name="Send").tap()
+    expect(page.get_by_text("You asked for a change.")).to_be_visible()
+    (change,) = (
+        one for one in server.get(f"/v1/shoots/{shoot.shoot}/changes") if one["standing"] == "asked"
+    )
+    assert change["words"] == "At 1: please remove this."
+    first, second = change["places"]
+    assert (first["wish"], second["wish"]) == ("please remove", None)
+    assert abs(first["row"] - 0.05 * portrait["height"]) < 0.02 * portrait["height"]
+    assert abs(first["column"] - 0.1 * portrait["width"]) < 0.02 * portrait["width"]
+    kept = [{"name": "evenhand.token", "value": server.token}]
+    state: Any = {"cookies": [], "origins": [{"origin": server.address, "localStorage": kept}]}
+    with watched(browser, server, viewport=DESKTOP, storage_state=state) as photographer:
+        studio = photographer.new_page()
+        studio.goto(f"/#/portrait/{shoot.portraits[0]}")
+        places = studio.locator(".places-asked li")
+        expect(places).to_have_text(["Look at place 1: please remove", "Look at place 2"])
+        places.nth(0).get_by_role("link").click()
+        expect(studio.locator(".viewer")).to_be_visible()
+        until(studio, "location.hash.includes('zoom=1')")
+        studio.screenshot(path=screens / "place-asked.jpg", type="jpeg", quality=80)
+        assert faults(studio) == []
+    page.get_by_role("button", name="Take it back").tap()
+    expect(page.get_by_text("You asked for a change.")).to_have_count(0)
+
+
 def test_the_studios_name_and_mark(
     page: Page,
     browser: Browser,

@@ -53,6 +53,7 @@ def test_round_by_round_until_it_is_signed(
 ) -> None:
     shoot, portrait, _, link = shown
     place = {"row": 20.5, "column": 30.0}
+    place = {**place, "wish": "please remove"}
     first = asked(studio, portrait, link, places=[place])
     assert (first["round"], first["standing"], first["places"]) == (1, "asked", [place])
     assert state(studio, portrait) == "change asked for"

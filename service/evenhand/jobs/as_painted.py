@@ -7,8 +7,10 @@ from collections.abc import Callable, Sequence
 from evenhand.box import Box
 from evenhand.jobs.packing import mask_alpha, unpack, unpack_person
 from evenhand.jobs.place import Place
+from evenhand.layers.painted import StrengthStroke
 from evenhand.people.painting import Stroke, painted, painted_together
 from evenhand.people.person import Mask, Person, Region
+from evenhand.shoots import tables
 from evenhand.shoots.inputs import EarlierInputs, Edits, PersonInputs
 
 SKIN = "skin"
@@ -55,6 +57,28 @@ def earlier_as_painted(place: Place, shoot_id: str, person: EarlierInputs) -> Pe
     """
     found = unpack_person(place.files.read(shoot_id, person.sha256))
     return painted(found, _strokes(place, shoot_id, person.edits))
+
+
+def strength_strokes(
+    place: Place, shoot_id: str, strokes: Sequence[tables.StrengthStroke]
+) -> list[StrengthStroke]:
+    """Strokes over a layer, read from their files.
+
+    Parameters
+    ----------
+    place : Place
+    shoot_id : str
+    strokes : sequence of tables.StrengthStroke
+        In order.
+
+    Returns
+    -------
+    list of StrengthStroke
+    """
+    return [
+        StrengthStroke(one.paint, one.amount, _mask(place.files.read(shoot_id, one.sha256)))
+        for one in strokes
+    ]
 
 
 def _strokes(place: Place, shoot_id: str, edits: Edits) -> list[Stroke]:

@@ -17,16 +17,18 @@ from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from evenhand.errors import EvenhandError
-from evenhand.jobs.as_painted import earlier_as_painted, people_as_painted
+from evenhand.jobs.as_painted import earlier_as_painted, people_as_painted, strength_strokes
 from evenhand.jobs.delivering import make_delivery, make_final
 from evenhand.jobs.guarded_reading import READER
 from evenhand.jobs.job import Kind, Run, SupersededError, begin
 from evenhand.jobs.packing import pack_layer, pack_person
 from evenhand.jobs.place import Place
 from evenhand.layers.layer import Layer
+from evenhand.layers.painted import with_strength
 from evenhand.people.person import Person as Found
 from evenhand.shoots import record, storage, tables
 from evenhand.shoots.errors import NotFoundError
+from evenhand.shoots.files import Stored
 from evenhand.shoots.inputs import (
     BEFORE_BURN,
     MARKS,
@@ -51,6 +53,9 @@ UNFORESEEN = "Something went wrong that nobody foresaw."
 
 PACKAGE = "application/vnd.evenhand.package+zip"
 """Media type of stored people and layers."""
+
+Strokes = Mapping[tuple[int, str], list[tables.StrengthStroke]]
+"""Strokes over layers by person's index and step, in order."""
 
 MOST_ROUNDS = 6
 """How often layers are computed anew because what they depend on changed meanwhile."""
@@ -221,8 +226,11 @@ def _enter_layers(place: Place, run: Run, inputs: Inputs, layers: list[Layer]) -
     Nothing is entered where the portrait was signed and locked.
     """
     run.doing("storing layers", 0.8)
+    with place.database.reading() as session:
+        strokes = _strokes(_portrait(session, run))
     packages = [pack_layer(layer) for layer in layers]
     stored = [place.files.put(run.shoot_id, package) for package in packages]
+    painted = _painted(place, run, layers, strokes)
     with run.committing() as session:
         portrait = _portrait(session, run)
         if is_locked(session, portrait):
@@ -230,15 +238,23 @@ def _enter_layers(place: Place, run: Run, inputs: Inputs, layers: list[Layer]) -
             return True
         if inputs_of(session, portrait, place.steps).key != inputs.key:
             return False
+        if _ids(_strokes(portrait)) != _ids(strokes):
+            return False
         rows = {person.index: person for person in portrait.people}
         compared = {person.person_id for person in inputs.people if person.before_burn is not None}
         keep = set()
-        for layer, package, file in zip(layers, packages, stored, strict=True):
+        for layer_at, (layer, package, file) in enumerate(
+            zip(layers, packages, stored, strict=True)
+        ):
             storage.enter(session, place.files, run.shoot_id, file, package, PACKAGE)
             row = _layer_row(place, rows[layer.person], layer, file.sha256)
             if layer.step == REDNESS and row.person_id in compared:
                 earlier = rows[layer.person].settings[REDNESS][BEFORE_BURN]
                 row.settings = {**row.settings, BEFORE_BURN: earlier}
+            if layer_at in painted:
+                package, file = painted[layer_at]
+                storage.enter(session, place.files, run.shoot_id, file, package, PACKAGE)
+                row.plain_sha256, row.sha256 = row.sha256, file.sha256
             session.add(row)
             session.flush()
             keep.add(row.id)
@@ -267,6 +283,33 @@ def _enter_layers(place: Place, run: Run, inputs: Inputs, layers: list[Layer]) -
     return True
 
 
+def _strokes(portrait: tables.Portrait) -> Strokes:
+    """Strokes over layers by person's index and step."""
+    found: dict[tuple[int, str], list[tables.StrengthStroke]] = {}
+    for person in portrait.people:
+        for stroke in person.strokes:
+            found.setdefault((person.index, stroke.step), []).append(stroke)
+    return found
+
+
+def _ids(strokes: Strokes) -> list[str]:
+    return sorted(stroke.id for those in strokes.values() for stroke in those)
+
+
+def _painted(
+    place: Place, run: Run, layers: list[Layer], strokes: Strokes
+) -> dict[int, tuple[bytes, Stored]]:
+    """Layers whose strength was painted in places, packed and put, by their place in the list."""
+    painted = {}
+    for at, layer in enumerate(layers):
+        mine = strokes.get((layer.person, layer.step))
+        if mine:
+            read = strength_strokes(place, run.shoot_id, mine)
+            package = pack_layer(with_strength(layer, read))
+            painted[at] = package, place.files.put(run.shoot_id, package)
+    return painted
+
+
 def _layer_row(place: Place, person: tables.Person, layer: Layer, sha256: str) -> tables.Layer:
     """The row of a layer: the one there is with new content, so that its strength stays."""
     row = next((row for row in person.layers if row.step == layer.step), None)
@@ -277,7 +320,7 @@ def _layer_row(place: Place, person: tables.Person, layer: Layer, sha256: str) -
             person_id=person.id, step=layer.step, strength=float(getattr(chosen, "strength", 1.0))
         )
     row.box = vars(layer.box)
-    row.cap, row.sha256 = layer.cap, sha256
+    row.cap, row.sha256, row.plain_sha256 = layer.cap, sha256, None
     row.settings, row.facts = dict(layer.settings), dict(layer.facts)
     return row
 

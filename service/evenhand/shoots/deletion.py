@@ -25,6 +25,7 @@ from evenhand.shoots.tables import (
     Record,
     Shoot,
     SignOff,
+    StrengthStroke,
     Upload,
     now,
 )
@@ -136,6 +137,7 @@ def delete_portrait(database: Database, files: Files, portrait_id: str, actor: s
             "people": _count(session, Person, Person.portrait_id == portrait_id),
             "layers": _count(session, Layer, Layer.person_id.in_(people)),
             "mask edits": _count(session, MaskEdit, MaskEdit.person_id.in_(people)),
+            "strokes": _count(session, StrengthStroke, StrengthStroke.person_id.in_(people)),
             "changes asked for": _count(
                 session, AskedChange, AskedChange.portrait_id == portrait_id
             ),
@@ -175,6 +177,7 @@ def _rows(session: Session, shoot_id: str) -> dict[str, int]:
         "people": _count(session, Person, Person.portrait_id.in_(portraits)),
         "layers": _count(session, Layer, Layer.person_id.in_(people)),
         "mask edits": _count(session, MaskEdit, MaskEdit.person_id.in_(people)),
+        "strokes": _count(session, StrengthStroke, StrengthStroke.person_id.in_(people)),
         "permissions": _count(session, Permission, Permission.shoot_id == shoot_id),
         "proofs": _count(session, Proof, Proof.shoot_id == shoot_id),
         "changes asked for": _count(session, AskedChange, AskedChange.proof_id.in_(proofs)),

@@ -30,6 +30,7 @@ from evenhand.shoots.tables import (
     Shoot,
     SignOff,
     StoredFile,
+    StrengthStroke,
 )
 
 PACKING = "pack finals"
@@ -112,7 +113,9 @@ def in_use(session: Session, shoot_id: str) -> set[str]:
         select(Portrait.sha256).where(Portrait.shoot_id == shoot_id),
         select(Person.sha256).where(Person.id.in_(people)),
         select(MaskEdit.sha256).where(MaskEdit.person_id.in_(people)),
+        select(StrengthStroke.sha256).where(StrengthStroke.person_id.in_(people)),
         select(Layer.sha256).where(Layer.person_id.in_(people)),
+        select(Layer.plain_sha256).where(Layer.person_id.in_(people)),
         select(SignOff.image_sha256)
         .join(Proof)
         .where(

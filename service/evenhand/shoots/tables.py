@@ -199,6 +199,9 @@ class Person(Table):
     edits: Mapped[list[MaskEdit]] = relationship(
         back_populates="person", order_by="MaskEdit.number", passive_deletes=True
     )
+    strokes: Mapped[list[StrengthStroke]] = relationship(
+        back_populates="person", order_by="StrengthStroke.number", passive_deletes=True
+    )
 
 
 class MaskEdit(Table):
@@ -218,8 +221,32 @@ class MaskEdit(Table):
     person: Mapped[Person] = relationship(back_populates="edits")
 
 
+class StrengthStroke(Table):
+    """Where the photographer painted a person's layer of a step less strong, or stronger again.
+
+    It stays when the layer is computed anew.
+    """
+
+    __tablename__ = "strength_stroke"
+
+    id: Mapped[str] = mapped_column(String(32), primary_key=True, default=new_id)
+    person_id: Mapped[str] = _of("person")
+    number: Mapped[int] = mapped_column(default=0)
+    step: Mapped[str]
+    paint: Mapped[str]
+    amount: Mapped[float]
+    box: Mapped[dict[str, Any]]
+    sha256: Mapped[str] = mapped_column(String(64))
+    created_at: Mapped[datetime] = mapped_column(default=now)
+
+    person: Mapped[Person] = relationship(back_populates="strokes")
+
+
 class Layer(Table):
-    """One step's change to one person; the differences are in the file."""
+    """One step's change to one person; the differences are in the file.
+
+    `plain_sha256` names the file as it was computed, where strength was painted in places.
+    """
 
     __tablename__ = "layer"
     __table_args__ = (UniqueConstraint("person_id", "step"),)
@@ -233,6 +260,7 @@ class Layer(Table):
     settings: Mapped[dict[str, Any]]
     facts: Mapped[dict[str, Any]]
     sha256: Mapped[str] = mapped_column(String(64))
+    plain_sha256: Mapped[str | None] = mapped_column(String(64))
     created_at: Mapped[datetime] = mapped_column(default=now)
 
     person: Mapped[Person] = relationship(back_populates="layers")

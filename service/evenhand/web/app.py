@@ -29,6 +29,7 @@ from evenhand.web.proof_routes import router as proofs
 from evenhand.web.selection_routes import router as selections
 from evenhand.web.settings import ServiceSettings
 from evenhand.web.shoot_routes import router as shoots
+from evenhand.web.strength_routes import router as strengths
 from evenhand.web.studio_routes import router as studio
 from evenhand.web.tiles_routes import router as tiles
 from evenhand.web.upload_routes import largest
@@ -86,6 +87,7 @@ def create_app(place: Place, settings: ServiceSettings) -> FastAPI:
         asked_changes,
         burns,
         by_hand,
+        strengths,
         finals,
         jobs,
         studio,

@@ -303,6 +303,7 @@ class LayerOut(Model):
     box: BoxOut
     cap: float = Field(description="Largest CIEDE2000 at strength 1.")
     strength: Strength
+    painted: int = Field(description="Strokes that make it less strong in places, or more again.")
     settings: dict[str, Any]
     facts: dict[str, Any]
     findings: list[str] = Field(
@@ -310,6 +311,21 @@ class LayerOut(Model):
         examples=[["burn on neck and arm, taken off"]],
     )
     sha256: Sha256
+    created_at: datetime
+
+
+class StrokeOut(Model):
+    """Where a layer was painted less strong, or stronger again."""
+
+    id: Id
+    person: Id
+    step: str
+    paint: Literal["less", "more"]
+    amount: float = Field(
+        description="Share of what is there that the stroke takes, or of what was taken that comes "
+        "back."
+    )
+    box: BoxOut
     created_at: datetime
 
 
@@ -356,10 +372,14 @@ class DecisionIn(Model):
     decision: Literal["keep", "remove"] | None
 
 
+Wish = Literal["leave it", "please remove"]
+"""What a client may wish of a spot."""
+
+
 class WishIn(Model):
     """The client's wish for a mark; null takes it back."""
 
-    wish: Literal["leave it", "please remove"] | None
+    wish: Wish | None
 
 
 class SaidIn(Model):
@@ -578,6 +598,7 @@ class PlaceIn(Model):
 
     row: Annotated[float, Field(ge=0, le=10**6)]
     column: Annotated[float, Field(ge=0, le=10**6)]
+    wish: Wish | None = Field(None, description="What is to become of a spot there.")
 
 
 class ChangeIn(SeenIn):

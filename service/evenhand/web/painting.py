@@ -60,6 +60,31 @@ def painted_mask(data: bytes, region: str, left: int, top: int, portrait: tables
         raise WrongSettingError(
             f"There is no region {region!r}.", f"The regions are {', '.join(Region)}."
         )
+    return painted_png(data, left, top, portrait)
+
+
+def painted_png(data: bytes, left: int, top: int, portrait: tables.Portrait) -> Mask:
+    """What was painted, from a grey PNG, whatever it is for.
+
+    Parameters
+    ----------
+    data : bytes
+    left, top : int
+        Where it begins in the upright photograph, pixels, 0 or more.
+    portrait : Portrait
+        One that has been read.
+
+    Returns
+    -------
+    Mask
+
+    Raises
+    ------
+    UnreadablePhotographError
+        It is no grey PNG.
+    WrongSettingError
+        It reaches out of the portrait.
+    """
     if data[:16] != PNG or len(data) < 33:
         raise UnreadablePhotographError("The mask is no PNG.", "Send a grey PNG.")
     width, height, _, colour = struct.unpack(">IIBB", data[16:26])

@@ -318,7 +318,7 @@ def ask_for_change(
             proof,
             portrait,
             words=body.words,
-            places=[place.model_dump() for place in body.places],
+            places=[place.model_dump(exclude_none=True) for place in body.places],
             choices=[choice.model_dump() for choice in body.choices],
             rendering=body.rendering,
             image_sha256=sha256,

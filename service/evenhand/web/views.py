@@ -332,9 +332,10 @@ def layer_out(layer: tables.Layer) -> models.LayerOut:
     -------
     LayerOut
     """
-    names = models.LayerOut.model_fields.keys() - {"person", "findings"}
+    names = models.LayerOut.model_fields.keys() - {"person", "findings", "painted"}
     return models.LayerOut(
         person=layer.person_id,
+        painted=sum(stroke.step == layer.step for stroke in layer.person.strokes),
         findings=findings_of(layer.step, layer.facts),
         **{name: getattr(layer, name) for name in names},
     )

@@ -3,6 +3,11 @@
 import { greyPNG } from "./png.js";
 import { dabbed, drawCircle, Stroke } from "./stroke.js";
 
+/** Radii of a brush, thousandths of the portrait's longer side. */
+export const SIZES = [4, 6, 9, 13, 19, 28, 42, 63, 94, 140];
+
+export const radiusAt = (size, { width, height }) => Math.max(2, SIZES[size] / 1000 * Math.max(width, height));
+
 const SOFT = 0.75; // part of the radius that is painted fully; the rest fades out
 const SPACING = 0.25; // of the radius between dabs of a stroke
 
@@ -32,6 +37,13 @@ export class Brush extends Stroke {
     if (this.at) drawCircle(context, x + this.at.x * scale, y + this.at.y * scale, this.radius * scale, density);
   }
 }
+
+/** A picture as a data: address, which can be kept so that a stroke is done again. */
+export const dataOf = (png) => new Promise((done) => {
+  const reader = new FileReader();
+  reader.onload = () => done(reader.result);
+  reader.readAsDataURL(png);
+});
 
 /** A stroke as a grey PNG with its place in the portrait; null where it misses the portrait. */
 export async function strokeOf(points, radius, { width, height }) {

@@ -234,8 +234,11 @@ class Proof {
 
   /** Point at a place for the change that is about to be asked for. */
   point(place) {
-    const places = [...this.kept().places, { row: Math.round(place.row), column: Math.round(place.column) }].slice(-20);
-    this.keep({ places });
+    const { wish } = place, kept = this.kept();
+    const places = [...kept.places, { row: Math.round(place.row), column: Math.round(place.column), ...(wish ? { wish } : {}) }].slice(-20);
+    // what is wished of a spot is said with its number, so that words are there to send
+    const words = wish ? [kept.words.trim(), say(`client.spot-said.${wish}`, { number: places.length })].filter(Boolean).join("\n") : kept.words;
+    this.keep({ places, words });
     if (this.mode.name !== "ask") return this.turn({ name: "ask" });
     this.parts.card.querySelector("form").pointed(places);
     this.draw();

@@ -81,9 +81,12 @@ function spot(page, portrait, mark, heading = "p") {
 export function spotCard(page, portrait, { mark, place }) {
   const now = mark && portrait.marks.find((one) => one.person === mark.person && one.number === mark.number);
   return element("div", { class: "tapped" },
-    now ? spot(page, portrait, now, "h2") : [element("h2", {}, say("client.no-spot")), element("p", {}, say("client.no-spot-how"))],
+    now ? spot(page, portrait, now, "h2") : [element("h2", {}, say("client.no-spot")), element("p", {}, say("client.no-spot-how")),
+      element("div", { class: "pair" }, ["please remove", "leave it"].map((wish) =>
+        element("button", { type: "button", "data-key": `spot:${wish}`, "data-first": wish === "please remove" ? "" : null,
+          onclick: () => page.point({ ...place, wish }) }, say(`client.spot-wish.${wish}`))))],
     element("div", { class: "pair" },
-      element("button", { type: "button", "data-key": "here", "data-first": now ? null : "", onclick: () => page.point(now ?? place) },
+      element("button", { type: "button", "data-key": "here", onclick: () => page.point({ row: (now ?? place).row, column: (now ?? place).column }) },
         icon("letter"), say("client.ask-here")),
       element("button", { type: "button", "data-key": "away", "data-first": now ? "" : null, onclick: () => page.turn({ name: "choose" }) },
         say("close"))));

@@ -62,7 +62,10 @@ export function changesPanel(studio, shoot, portrait = null) {
     } }, element("label", { for: words.id }, say("changes.answer")), words, wait, send);
     const root = element("li", { class: "panel asked-change" },
       change.image_sha256 && element("div", { class: "seen" }, image, pins),
-      element("div", { class: "what-asked" }, top, element("q", {}, change.words), form));
+      element("div", { class: "what-asked" }, top, element("q", {}, change.words),
+        change.places.length > 0 && element("ul", { class: "places-asked" }, change.places.map((place, k) => element("li", {},
+          element("a", { href: `#/portrait/${change.portrait_id}?zoom=1&x=${place.column}&y=${place.row}` }, say("changes.place", { number: k + 1 })),
+          place.wish && `: ${say(`wish.${place.wish}`)}`))), form));
     if (change.image_sha256) pictures.into(image, `/v1/changes/${change.id}/picture`);
     return {
       root,

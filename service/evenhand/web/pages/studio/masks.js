@@ -1,6 +1,6 @@
 // Masks: shown hatched over the picture, corrected with a brush; every stroke can be undone.
 
-import { Brush } from "../brush.js";
+import { Brush, dataOf, radiusAt, SIZES } from "../brush.js";
 import { element, refill } from "../element.js";
 import { lettersOn } from "./keys.js";
 import { SKIN } from "./parts.js";
@@ -9,7 +9,6 @@ import { say } from "../words.js";
 const REGIONS = [...SKIN, "eye", "brow", "nostril", "lip", "teeth", "beard", "hair", "jewellery", "cloth"];
 const SIDE = 1200; // longer side asked for, pixels
 const HATCH = 3; // pixels of a stripe, as a power of two
-const SIZES = [4, 6, 9, 13, 19, 28, 42, 63, 94, 140]; // radius of the brush, thousandths of the longer side
 
 const ALL_SKIN = "skin"; // every region of skin at once
 
@@ -45,11 +44,7 @@ export function masksPanel(studio, viewer, portrait, kept, keep) {
 
   const brush = new Brush(viewer, () => take(null), async ({ png, left, top }) => {
     const [person, region] = chosen.split(".");
-    const data = await new Promise((done) => {
-      const reader = new FileReader();
-      reader.onload = () => done(reader.result);
-      reader.readAsDataURL(png);
-    });
+    const data = await dataOf(png);
     const path = `/v1/people/${person}/mask-edits?region=${encodeURIComponent(region)}&paint=${paint}&left=${left}&top=${top}`;
     await studio.do({ label: region === ALL_SKIN ? say(`skin.${paint}-of`, { name: nameOf(people.find(({ id }) => id === person)) })
       : say(`masks.painted.${paint}`, { region: say(`region.${region}`) }),
@@ -60,7 +55,7 @@ export function masksPanel(studio, viewer, portrait, kept, keep) {
   const resize = (now) => {
     size = Math.min(SIZES.length - 1, Math.max(0, now));
     slider.value = near.value = String(size);
-    brush.radius = Math.max(2, SIZES[size] / 1000 * Math.max(portrait.width, portrait.height));
+    brush.radius = radiusAt(size, portrait);
     keep({ brush: size === 5 ? null : size });
     viewer.redraw();
   };

@@ -15,6 +15,7 @@ import { marksPanel } from "./marks.js";
 import { masksPanel } from "./masks.js";
 import { ask, crumbs, faceRegion, inOrder, Pictures, SKIN, stateSign, stepWord } from "./parts.js";
 import { agreedLine, fillNames, namesList, namingField, offerFor } from "./people.js";
+import { strengthBrush } from "./strength_brush.js";
 import { strengthsDialog } from "./strengths_dialog.js";
 
 const NOTICES = ["doctor", "permission", "personal data", "labelling"];
@@ -60,13 +61,14 @@ export async function portraitView(studio, [, id], kept) {
   const burns = burnsPanel(studio, viewer, portrait, pictures);
   const marks = marksPanel(studio, viewer, portrait, kept, keep);
   const masks = masksPanel(studio, viewer, portrait, kept, keep);
+  const places = strengthBrush(studio, viewer, portrait);
   const missing = byHand(studio, portrait);
   const changes = changesPanel(studio, portrait.shoot_id, id);
   const lock = element("div", { class: "lock" });
   const history = historyPanel(studio, portrait);
   const root = element("div", { class: "portrait", "data-page": "full" },
     element("div", { class: "looking" },
-      element("h1", { class: "only-heard" }, portrait.name), tools, viewer.root, burns.hint, masks.hint, change.legend, film.root),
+      element("h1", { class: "only-heard" }, portrait.name), tools, viewer.root, burns.hint, masks.hint, places.hint, change.legend, film.root),
     element("div", { class: "doing", tabindex: "-1" }, status, lock, changes.root, people, nobody, missing.root, list, marks.root, masks.root, history.root,
       NOTICES.map((one) => element("p", { class: "notice" }, say(`notice.${one}`)))));
 
@@ -115,7 +117,7 @@ export async function portraitView(studio, [, id], kept) {
     viewer.redraw();
   };
 
-  masks.changed = () => drawPeople();
+  masks.changed = places.changed = () => drawPeople();
 
   const strengthControl = (layer, name) => {
     const choose = async (strength) => {
@@ -145,10 +147,11 @@ export async function portraitView(studio, [, id], kept) {
       root.setAttribute("aria-label", person.name ?? say("people.unnamed"));
       naming.show(offered);
       const own = inOrder(layers.filter((layer) => layer.person === person.id), (layer) => layer.step);
-      refill(rest, [person, own.map(({ id: layer, strength, sha256 }) => [layer, strength, sha256]), failed,
-                    burns.said().filter(([one]) => one === person.id), burns.earlier(person), masks.skinBrush()], () => [
+      refill(rest, [person, own.map(({ id: layer, strength, sha256, painted }) => [layer, strength, sha256, painted]), failed,
+                    burns.said().filter(([one]) => one === person.id), burns.earlier(person), masks.skinBrush(), places.inHand()], () => [
         agreedLine(studio, portrait.shoot_id, person),
         own.map((layer) => [strengthControl(layer, person.name), layer.step === "redness" && burns.of(person, layer, failed)]),
+        own.length > 0 && places.of(person, own),
         own.length > 0 && element("button", { type: "button", class: "give", "data-key": `give:${person.id}`,
           onclick: () => strengthsDialog(studio, shoot, { name: person.name,
             strengths: Object.fromEntries(own.map((layer) => [layer.step, layer.strength])) }) }, say("strengths.to-all-of", { name: person.name })),
@@ -195,6 +198,7 @@ export async function portraitView(studio, [, id], kept) {
     fillNames(list, everybody);
     const offers = new Map(everybody.flatMap((one, k) => (one.portrait === id ? [[one.person.id, offerFor(everybody, k)]] : [])));
     burns.show(found, layers, everybody, all);
+    places.show(layers);
     cards = { found, layers, offers, failed };
     drawPeople();
     drawLock(now);
@@ -240,7 +244,7 @@ export async function portraitView(studio, [, id], kept) {
 
   const key = (event) => {
     if (event.target.matches("input[type=range], [role=slider]") && event.key.startsWith("Arrow")) return false;
-    if (burns.key(event) || masks.key(event) || viewer.key(event)) return true;
+    if (burns.key(event) || places.key(event) || masks.key(event) || viewer.key(event)) return true;
     if (event.key === "Escape" && marks.away()) return true;
     if (["<", ",", "PageUp"].includes(event.key) || [">", ".", "PageDown"].includes(event.key)) {
       const next = neighbour(["<", ",", "PageUp"].includes(event.key) ? -1 : 1);
