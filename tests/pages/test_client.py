@@ -479,7 +479,7 @@ def test_where_nothing_was_found_a_change_can_be_asked_for(page: Page, link: str
 
 
 def test_a_spot_that_was_not_found_goes_to_the_photographer_with_its_place(
-    page: Page, browser: Browser, server: Server, shoot: Demo, link: str, screens: Path
+    page: Page, browser: Browser, server: Server, shoot: Demo, link: str, screens: Screens
 ) -> None:
     opened(page, link)
     portrait = server.get(f"/v1/portraits/{shoot.portraits[0]}")
@@ -491,7 +491,7 @@ def test_a_spot_that_was_not_found_goes_to_the_photographer_with_its_place(
     expect(words).to_have_value("At 1: please remove this.")
     page.touchscreen.tap(*where(page, 0.1, 0.9))  # the form is open: a further place
     expect(page.get_by_text("2 places shown.")).to_be_visible()
-    page.screenshot(path=screens / "client-spot-not-found.jpg", type="jpeg", quality=80)
+    screens.take(page, "client-spot-not-found")
     assert faults(page) == []
     fits(page)
     page.get_by_label("Your name").fill("Mara")
@@ -515,7 +515,7 @@ def test_a_spot_that_was_not_found_goes_to_the_photographer_with_its_place(
         places.nth(0).get_by_role("link").click()
         expect(studio.locator(".viewer")).to_be_visible()
         until(studio, "location.hash.includes('zoom=1')")
-        studio.screenshot(path=screens / "place-asked.jpg", type="jpeg", quality=80)
+        screens.take(studio, "place-asked")
         assert faults(studio) == []
     page.get_by_role("button", name="Take it back").tap()
     expect(page.get_by_text("You asked for a change.")).to_have_count(0)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import time
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -13,7 +12,7 @@ from PIL import Image
 from playwright.sync_api import Page, expect
 
 from tests.jobs.servers import PATIENCE_S
-from tests.pages.conftest import DESKTOP, Demo
+from tests.pages.conftest import DESKTOP, Demo, Screens
 from tests.pages.serving import Server, demo_picture
 from tests.pages.test_accessible import faults, fits
 from tests.pages.test_burns import on_screen, opened
@@ -87,7 +86,7 @@ def final_codes(server: Server, demo: Demo) -> tuple[Any, Any]:
 
 
 def test_what_is_painted_less_is_shown_as_in_the_final_and_undone(
-    page: Page, server: Server, burnt: Demo, screens: Path
+    page: Page, server: Server, burnt: Demo, screens: Screens
 ) -> None:
     before = files_of(server, burnt)
     _, whole = final_codes(server, burnt)
@@ -108,7 +107,7 @@ def test_what_is_painted_less_is_shown_as_in_the_final_and_undone(
     for width in (320, 390, 1280, 1920):
         page.set_viewport_size({"width": width, "height": 844})
         fits(page)
-        page.screenshot(path=screens / f"less-here-{width}.jpg", type="jpeg", quality=82)
+        screens.take(page, f"less-here-{width}")
     page.set_viewport_size(DESKTOP)
     original, final = final_codes(server, burnt)
     seen, place = on_canvas(page)
