@@ -38,6 +38,7 @@ from scene.stored_views import View, save_scene
 from scene.variation import (
     AIMS,
     FRAMINGS,
+    USUAL_FRAMINGS,
     random_backdrop,
     random_direction,
     random_ground,
@@ -45,6 +46,10 @@ from scene.variation import (
     random_person,
     random_pose,
 )
+
+USUAL = 0.5
+"""Share of scenes with people as photographers mostly meet them: dressed, upright, from in front,
+in neutral light. The others show what is rare and hard."""
 
 TEST_EVERY = 3
 """Seeds that this divides belong to the test split."""
@@ -69,7 +74,8 @@ class Scene:
         self.scene.cycles.denoising_quality = "FAST"
         count = 1 if rng.random() < 0.8 else int(rng.integers(2, 5))
         density = 0.45 if count == 1 else 0.3
-        self.specs = [random_person(assets, rng) for _ in range(count)]
+        self.usual = bool(rng.random() < USUAL)
+        self.specs = [random_person(assets, rng, self.usual) for _ in range(count)]
         self.specs = [replace(s, complexion=replace(s.complexion, matt=True)) for s in self.specs]
         self.people = [
             Person(assets, s, seed * 10 + k, 1, density) for k, s in enumerate(self.specs)
@@ -119,7 +125,9 @@ class Scene:
             x = (k - (count - 1) / 2) * float(rng.uniform(*((0.2, 0.34) if hug else (0.38, 0.6))))
             y = float(rng.normal(0, 0.12)) if count > 1 else 0.0
             yaw = float(rng.normal(0, 18)) - (45 if hug else 20) * np.sign(x) * (count > 1)
-            pose, name = random_pose(rng, person.figure, random_head(rng), hug)
+            pose, name = random_pose(
+                rng, person.figure, random_head(rng, self.usual), hug, self.usual
+            )
             place = Place(x, y, yaw)
             person.pose(pose, place)
             self.places.append((pose, place))
@@ -133,22 +141,23 @@ class Scene:
 
     def light_up(self, azimuth: float, subject: Floats) -> str:
         """A new light on a subject for a camera direction."""
-        light = random_light(self.rng)
+        light = random_light(self.rng, self.usual)
         self.heavens.shine(light, float(np.radians(azimuth)), subject)
         return light.name
 
     def shoot(self, scratch: Path) -> View:
         """Choose a camera and a light and render."""
         rng = self.rng
-        chances = np.array([chance for _, chance in FRAMINGS])
-        framing = FRAMINGS[int(rng.choice(len(chances), p=chances))][0]
+        framings = USUAL_FRAMINGS if self.usual else FRAMINGS
+        chances = np.array([chance for _, chance in framings])
+        framing = framings[int(rng.choice(len(chances), p=chances))][0]
         chosen = int(rng.integers(len(self.people)))
         height = float(rng.uniform(*framing.height))
         group = len(self.people) > 1 and framing.name in ("bust", "half", "full")
         if group:
             height *= 1 + (0.1 if framing.name == "full" else 0.35) * (len(self.people) - 1)
         target = self._target(self.people[chosen], framing.name, height, group)
-        direction = random_direction(rng, framing.name)
+        direction = random_direction(rng, framing.name, self.usual)
         azimuth = float(self.places[chosen][1].yaw + direction.around)
         lens = float(np.exp(rng.uniform(np.log(35), np.log(135))))
         lowest = np.degrees(np.arcsin(np.clip((0.1 - target[2]) / far(height, lens), -1, 0.3)))
@@ -255,6 +264,7 @@ def meta(scene: Scene, seed: int, views: list[View]) -> dict[str, Any]:
         "seed": seed,
         "split": "test" if seed % TEST_EVERY == 0 else "train",
         "size": scene.size,
+        "usual": scene.usual,
         "people": [spec.meta for spec in scene.specs],
     }
 

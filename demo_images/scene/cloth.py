@@ -184,9 +184,10 @@ def fabric_material(fabric: Fabric) -> Any:
     nodes.feed(rest, stretched.inputs[0])
     stretched.inputs["Scale"].default_value = (1.0, 1.0, 0.45)
     stretched.inputs["Rotation"].default_value = (0.3, 0.5, 0)
+    creases = nodes.math("ABSOLUTE", nodes.noise(stretched.outputs[0], 11, 1))
+    wrinkles = nodes.math("ABSOLUTE", nodes.noise(rest, 38, 2))
     folds = nodes.add(
-        nodes.mul(nodes.noise(stretched.outputs[0], 14, 2), 60.0 * fabric.folds),
-        nodes.mul(nodes.noise(rest, 45, 3), 8.0 * fabric.folds),
+        nodes.mul(creases, -400.0 * fabric.folds), nodes.mul(wrinkles, -70.0 * fabric.folds)
     )
     seam = nodes.mul(
         nodes.step(nodes.math("ABSOLUTE", nodes.add(field, -0.010)), 0.0014, 0.0), -3.0
@@ -256,6 +257,9 @@ def build_garment(figure: Figure, cut: Cut, fabric: Fabric, subdivide: int) -> G
     torso = 1 - 0.6 * weights[:, ARM_BONES].sum(1)
     out = cut.offset + cut.loose * torso * (0.7 + 0.3 * ripple)
     if cut.mesh != "body":
+        loose = np.clip(cut.loose / 0.02, 0.3, 1.0)
+        out = out + loose * fabric.folds * _creases(points, fabric.scale)
+    if cut.mesh != "body":
         out = out * (1 - 0.65 * _on_top(figure, points))
     points = points + normals * out[:, None]
     made = object_from_mesh(cut.name, points, faces, uvs, subdivide)
@@ -263,6 +267,20 @@ def build_garment(figure: Figure, cut: Cut, fabric: Fabric, subdivide: int) -> G
     set_attribute(made, "field", field)
     made.data.materials.append(fabric_material(fabric))
     return Garment(made, points, weights)
+
+
+CREASE_DEPTH = 0.011
+"""Metres from the ridges of loose cloth's folds to their hollows."""
+
+
+def _creases(points: Floats, phase: float) -> Floats:
+    """Metres of folds with sharp ridges: some hang, some run round a limb; `phase` moves them."""
+    warp = np.sin(17 * points[:, 0] + 13 * points[:, 2] + 9 * phase)
+    hanging = points @ np.array([42.0, 35.0, 3.0]) + 40 * phase + 0.8 * warp
+    round_limbs = points @ np.array([11.0, 15.0, 50.0]) + 70 * phase + 1.0 * warp
+    where = np.clip(0.5 + np.sin(points @ np.array([9.0, 7.0, 8.0]) + 20 * phase), 0, 1)
+    depth = where * np.abs(np.sin(hanging)) + (1 - where) * np.abs(np.sin(round_limbs))
+    return CREASE_DEPTH * (0.5 - depth)
 
 
 def build_hood(figure: Figure, fabric: Fabric, opening: tuple[float, float], off: float) -> Garment:

@@ -249,9 +249,15 @@ TINTED, DAPPLED = 0.2, 0.18
 """Shares of daylight with a coloured wall or meadow near, and of sunlight through leaves."""
 
 
-def random_light(rng: np.random.Generator) -> Light:
-    """A light of any kind a portrait may be taken in."""
-    kind = str(rng.choice(list(CHANCES), p=list(CHANCES.values())))
+USUAL = {"front": 0.2, "side": 0.16, "back": 0.06, "overcast": 0.26, "studio": 0.2, "flash": 0.06,
+         "noon": 0.06}  # fmt: skip
+"""How often each light is drawn for `usual` pictures."""
+
+
+def random_light(rng: np.random.Generator, usual: bool = False) -> Light:
+    """A light of any kind a portrait may be taken in; `usual` ones are neutral."""
+    chances = USUAL if usual else CHANCES
+    kind = str(rng.choice(list(chances), p=list(chances.values())))
     sign = float(rng.choice([-1, 1]))
     if kind in ("studio", "flash", "bulb", "mixed", "stage", "below"):
         return _lamplight(rng, kind, sign)

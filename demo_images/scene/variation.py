@@ -40,8 +40,11 @@ SHORT_HAIR = ("crop", "side", "buzz", "short_coily", "receding", "thin")
 COILY_HAIR = ("afro", "coily", "short_coily", "buzz", "bun", "none", "tail", "curly")
 
 
-def random_person(assets: Assets, rng: np.random.Generator) -> PersonSpec:
-    """An invented person: any skin tone, sex, age, build, hair and clothes."""
+def random_person(assets: Assets, rng: np.random.Generator, usual: bool = False) -> PersonSpec:
+    """An invented person: any skin tone, sex, age, build, hair and clothes.
+
+    `usual` people are dressed from neck to foot, as most are whom photographers meet.
+    """
     male = float(rng.choice([0.0, 1.0, rng.uniform(0.2, 0.8)], p=[0.46, 0.46, 0.08]))
     tone = random_tone(rng)
     old = float(np.clip(rng.beta(1, 1.6), 0, 1))
@@ -66,7 +69,7 @@ def random_person(assets: Assets, rng: np.random.Generator) -> PersonSpec:
     headband = None
     if hat is None and rng.random() < 0.07:
         headband = (_cloth_colour(rng, tone), float(rng.uniform(0.008, 0.06)), float(rng.random()))
-    clothes, names = random_clothes(rng, male, tone)
+    clothes, names = random_clothes(rng, male, tone, usual)
     hood = scarf = None
     if rng.random() < 0.05 and hat is None:
         scarfed = rng.random() < 0.6
@@ -105,7 +108,7 @@ def random_person(assets: Assets, rng: np.random.Generator) -> PersonSpec:
         headband=headband,
         hood=hood,
         scarf=scarf,
-        shoes=_shoes(rng, tone),
+        shoes=_shoes(rng, tone, usual),
         held=_held(rng, tone) if rng.random() < 0.15 else None,
         jewellery=worn_jewellery,
         sunlit=(float(rng.uniform(-0.8, 0.8)), float(rng.uniform(-0.9, 0.2)), 0.75),
@@ -228,7 +231,9 @@ def _uppers(rng: np.random.Generator) -> dict[str, Cut]:
         "tee": Cut("tee", neck, None, u(0.06, 0.26), waist, offset=0.006, loose=u(0.004, 0.022)),
         "sleeves": Cut("sleeves", neck, None, u(0.24, 0.46), waist, offset=0.006,
                        loose=u(0.002, 0.02)),
-        "long": Cut("long", neck, None, u(0.40, 0.56), waist, offset=0.006, loose=u(0.002, 0.02)),
+        "long": Cut("long", neck, None, u(0.40, 0.56), waist, offset=0.006, loose=u(0.002, 0.04)),
+        "coat": Cut("coat", neck, None, u(0.50, 0.56), u(0.3, 0.8), offset=0.01,
+                    loose=u(0.015, 0.05), opened=float(rng.choice([0.0, u(0.01, 0.06)]))),
         "tight": Cut("tight", neck, None, u(0.15, 0.55), u(0.8, 1.05), mesh="body", offset=0.0015),
         "high": Cut("high", "high", None, u(0, 0.55), u(0.8, 1.0), offset=0.005, loose=u(0, 0.01),
                     collar=u(0.02, 0.075)),
@@ -248,7 +253,7 @@ def _lowers(rng: np.random.Generator) -> dict[str, Cut]:
     return {
         "shorts": Cut("shorts", top=top, hem=u(0.45, 0.72), offset=0.005, loose=u(0.002, 0.015)),
         "trousers": Cut("trousers", top=top, hem=u(0.03, 0.45), offset=0.005,
-                        loose=u(0.002, 0.015)),
+                        loose=float(rng.choice([u(0.002, 0.015), u(0.015, 0.05)]))),
         "leggings": Cut("leggings", top=top, hem=u(-0.1, 0.5), mesh="body", offset=0.0012),
         "briefs": Cut("briefs", top=u(0.86, 0.98), hem=0.5, leg_hole=True),
         "skirt": Cut("skirt", top=1.03, hem=u(0.2, 0.78), mesh="skirt", offset=0.004),
@@ -270,14 +275,33 @@ LOWER_CHANCES = {
 """How often men (True) and women wear each lower garment."""
 
 
+USUAL_UPPERS = {
+    "tee": 0.27,
+    "sleeves": 0.13,
+    "long": 0.25,
+    "high": 0.07,
+    "open": 0.13,
+    "coat": 0.15,
+}
+"""How often `usual` people wear each upper garment."""
+
+USUAL_LOWERS = {
+    True: {"shorts": 0.2, "trousers": 0.8},
+    False: {"shorts": 0.12, "trousers": 0.48, "leggings": 0.08, "skirt": 0.32},
+}
+"""How often `usual` men (True) and women wear each lower garment."""
+
+
 def random_clothes(
-    rng: np.random.Generator, male: float, tone: float
+    rng: np.random.Generator, male: float, tone: float, usual: bool
 ) -> tuple[tuple[tuple[Cut, Fabric], ...], list[str]]:
     """Upper and lower garments or one piece, with stockings, socks and gloves now and then."""
     man = male > 0.5
     upper, lower = (
         str(rng.choice(list(chances[man]), p=list(chances[man].values())))
-        for chances in (UPPER_CHANCES, LOWER_CHANCES)
+        for chances in (
+            ({man: USUAL_UPPERS}, USUAL_LOWERS) if usual else (UPPER_CHANCES, LOWER_CHANCES)
+        )
     )
     uppers, lowers = _uppers(rng), _lowers(rng)
     below = _fabric(rng, tone, lower == "leggings")
@@ -317,9 +341,9 @@ def _close_things(rng: np.random.Generator) -> dict[str, Cut]:
     return things
 
 
-def _shoes(rng: np.random.Generator, tone: float) -> Shoes | None:
-    """Shoes of any kind; bare feet half the time."""
-    if rng.random() < 0.5:
+def _shoes(rng: np.random.Generator, tone: float, usual: bool) -> Shoes | None:
+    """Shoes of any kind; bare feet half the time, but seldom on `usual` people."""
+    if rng.random() < (0.1 if usual else 0.5):
         return None
     kind = str(rng.choice(["shoe", "boot", "pump", "sandal"], p=[0.35, 0.15, 0.15, 0.35]))
     return Shoes(kind, _cloth_colour(rng, tone), _cloth_colour(rng, tone), float(rng.random()),
@@ -487,26 +511,38 @@ def reach(figure: Figure, side: int, target: Floats, out: float) -> tuple[Floats
     return first, second / np.linalg.norm(second)
 
 
+ARMS = {"down": 0.22, "hips": 0.08, "crossed": 0.10, "raised": 0.08, "face": 0.13,
+        "before_face": 0.05, "hair": 0.07, "chest": 0.08, "front": 0.07, "wide": 0.05,
+        "lap": 0.04, "behind": 0.03}  # fmt: skip
+USUAL_ARMS = {"down": 0.55, "hips": 0.12, "crossed": 0.08, "chest": 0.05, "lap": 0.08,
+              "behind": 0.07, "face": 0.05}  # fmt: skip
+"""How people hold their arms, and how `usual` people do."""
+
+
 def random_pose(
-    rng: np.random.Generator, figure: Figure, head: tuple[float, float, float], hug: bool = False
+    rng: np.random.Generator,
+    figure: Figure,
+    head: tuple[float, float, float],
+    hug: bool = False,
+    usual: bool = False,
 ) -> tuple[Pose, str]:
     """A standing or sitting pose with the head turned as wanted; returns its name too.
 
-    With `hug` an arm mostly lies round a neighbour.
+    With `hug` an arm mostly lies round a neighbour; `usual` people stand upright and at ease.
     """
-    kinds = {"down": 0.22, "hips": 0.08, "crossed": 0.10, "raised": 0.08, "face": 0.13,
-             "before_face": 0.05, "hair": 0.07, "chest": 0.08, "front": 0.07, "wide": 0.05,
-             "lap": 0.04, "behind": 0.03}  # fmt: skip
+    kinds = USUAL_ARMS if usual else ARMS
     names = [str(rng.choice(list(kinds), p=list(kinds.values()))) for _ in "lr"]
     if "crossed" in names:
         names = ["crossed", "crossed"]
     if hug and rng.random() < 0.7:
         names[int(rng.integers(2))] = "round"
     arms = tuple(_arm(rng, figure, side, name) for side, name in zip((1, -1), names, strict=True))
-    lean = (float(rng.normal(0, 10)), float(rng.normal(-2, 6)), float(rng.normal(0, 5)))
+    wild = 0.3 if usual else 1.0
+    lean = tuple(float(wild * rng.normal(m, d)) for m, d in ((0, 10), (-2, 6), (0, 5)))
     roll = tuple(float(rng.choice([0, rng.uniform(-70, 70)])) for _ in "lr")
     pose = Pose(
-        head, lean, arms, roll, tuple(_curl(rng) for _ in "lr"), _legs(rng),  # type: ignore[arg-type]
+        head, lean, arms, roll, tuple(_curl(rng) for _ in "lr"),  # type: ignore[arg-type]
+        None if usual and rng.random() < 0.6 else _legs(rng),  # type: ignore[arg-type]
         spread=tuple(float(rng.choice([0, rng.uniform(0, 14)])) for _ in "lr"),  # type: ignore[arg-type]
         wrist=tuple(float(rng.choice([0, rng.uniform(-50, 50)])) for _ in "lr"),  # type: ignore[arg-type]
     )  # fmt: skip
@@ -572,8 +608,11 @@ def _legs(rng: np.random.Generator) -> Any:
     )
 
 
-def random_head(rng: np.random.Generator) -> tuple[float, float, float]:
-    """Head turn against the chest: mostly mild, often far to a side."""
+def random_head(rng: np.random.Generator, usual: bool = False) -> tuple[float, float, float]:
+    """Head turn against the chest: mostly mild, often far to a side, seldom on `usual` people."""
+    if usual:
+        yaw = float(rng.choice([rng.normal(0, 15), rng.uniform(-75, 75)], p=[0.8, 0.2]))
+        return yaw, float(rng.normal(0, 6)), float(rng.normal(0, 5))
     yaw = float(rng.choice([rng.normal(0, 15), rng.uniform(-75, 75)], p=[0.55, 0.45]))
     return yaw, float(rng.normal(0, 14)), float(rng.normal(0, 9))
 
@@ -656,6 +695,12 @@ FRAMINGS = (
 )
 """Framings with how often each is drawn."""
 
+USUAL_FRAMINGS = tuple(
+    (framing, share)
+    for framing, share in zip((f for f, _ in FRAMINGS[:4]), (0.3, 0.27, 0.2, 0.23), strict=True)
+)
+"""Framings of `usual` pictures."""
+
 AIMS = {
     "arm": ("elbow", "lowerarm"),
     "hand": ("hand-3", "hand"),
@@ -676,8 +721,14 @@ class Direction:
     roll: float
 
 
-def random_direction(rng: np.random.Generator, framing: str) -> Direction:
-    """Mostly from in front at eye level; often from a side, behind, above, below or tilted."""
+def random_direction(rng: np.random.Generator, framing: str, usual: bool = False) -> Direction:
+    """Mostly from in front at eye level; often from a side, behind, above, below or tilted.
+
+    `usual` pictures are taken from in front or a side, upright.
+    """
+    if usual:
+        around = rng.choice([rng.normal(0, 25), rng.uniform(-100, 100)], p=[0.8, 0.2])
+        return Direction(float(around), float(rng.normal(3, 6)), float(rng.normal(0, 3)))
     u, normal = rng.uniform, rng.normal
     if framing == "back" or rng.random() < 0.1:
         around = 180 + normal(0, 35)

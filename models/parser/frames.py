@@ -122,7 +122,7 @@ def framing(views: Views, chosen: Tensor, size: int) -> tuple[Tensor, Tensor]:
     centre = (head[:, :2] + head[:, 2:4]) / 2
     extent = (head[:, 2:4] - head[:, :2]).amax(1).clamp(min=8)
     head_zoom = (log_uniform(like, 0.17, 1.1, count) * size / extent).clamp(0.35, 3.0)
-    frame_zoom = log_uniform(like, 0.6, 2.2, count) * size / source
+    frame_zoom = log_uniform(like, 0.8, 2.2, count) * size / source
     zoom = torch.where(around_head, head_zoom, frame_zoom)
     half = size / 2 / zoom
     room = (source / 2 - half).abs()[:, None]

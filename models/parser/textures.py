@@ -6,6 +6,7 @@ import math
 
 import torch
 from torch import Tensor
+from torch.nn import functional
 
 from .randomness import chance, cloudy, log_uniform, uniform
 
@@ -65,6 +66,28 @@ def surroundings(count: int, size: int, like: Tensor) -> Tensor:
     beyond = (side > uniform(like, -0.6, 0.9, count, 1, 1))[:, None]
     other = texture(count, size, like) * log_uniform(like, 0.3, 3.0, count, 1, 1, 1)
     return torch.where(beyond, other, texture(count, size, like))
+
+
+FOLDS, FOLD_DEPTH = (3, 22), (0.05, 0.5)
+# Folds along a side of the picture, from few to many, and how strongly they shade.
+
+
+def folds(count: int, size: int, like: Tensor) -> Tensor:
+    """Factor of light on creased cloth: sharp ridges lit from a side, (count, 1, size, size)."""
+    few, many = FOLDS
+    shade = torch.zeros(count, 1, size, size, device=like.device)
+    angle = uniform(like, 0, 2 * math.pi, count, 1, 1, 1)
+    for _ in range(2):
+        cells = [int(few * (many / few) ** torch.rand(()).item()) + 2 for _ in range(2)]
+        ridges = -functional.interpolate(
+            torch.randn(count, 1, *cells, device=like.device), size=(size, size), mode="bicubic"
+        ).abs()
+        down = ridges - ridges.roll(1, 2)
+        across = ridges - ridges.roll(1, 3)
+        slope = torch.cos(angle) * down + torch.sin(angle) * across
+        shade = shade + slope / slope.std((2, 3), keepdim=True).clamp(min=1e-6)
+    depth = log_uniform(like, *FOLD_DEPTH, count, 1, 1, 1)
+    return torch.exp(depth * shade.clamp(-2.5, 2.5) / 2)
 
 
 LEAVES = 36

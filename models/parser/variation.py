@@ -17,7 +17,7 @@ from .camera import blurred_by, mildly_photographed, photographed, plain_picture
 from .frames import Framed, framed, unframed
 from .network import HEAD_STRIDE
 from .randomness import chance, cloudy, log_uniform, uniform
-from .textures import any_colours, collage, surroundings, texture
+from .textures import any_colours, collage, folds, surroundings, texture
 from .views import Views
 
 SKIN_FIRST, SKIN_LAST = 1, 7
@@ -35,6 +35,9 @@ OWN_GROUND, OTHERS_GROUND, SHAPES_GROUND = 0.45, 0.2, 0.2
 
 MILD = 0.75
 # Share of pictures spared the harsh variations of the camera.
+
+CREASED = 0.6
+# Share of pictures whose cloth gets folds beside those that it was rendered with.
 
 UNEVEN = 0.3
 # Share of pictures whose skin has burns, tans or natural differences drawn on it.
@@ -81,7 +84,8 @@ def recoloured(scene: Framed) -> tuple[Tensor, Tensor]:
     )
     choice = torch.rand(count, 1, 1, 1, device=light.device)
     cloth_light = torch.where(choice < 0.35, dressed, torch.where(choice < 0.6, tinted, light))
-    light = light + cloth * (cloth_light - light)
+    creased = torch.where(chance(light, CREASED, count, 1, 1, 1), folds(count, size, light), 1.0)
+    light = light + cloth * (cloth_light * creased - light)
     hair = sum((part == p).float() for p in HAIR_PARTS)
     dye = log_uniform(light, 0.5, 2.0, count, 1, 1, 1) * torch.exp(
         torch.randn(count, 3, 1, 1, device=light.device) * 0.12

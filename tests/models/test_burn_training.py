@@ -9,7 +9,7 @@ torch = pytest.importorskip("torch", reason="training needs PyTorch, using the n
 
 from evenhand.people import burnt as engine  # noqa: E402
 from models.burns import features as training  # noqa: E402
-from models.burns.network import BurnNetwork  # noqa: E402
+from models.burns.network import BurnNetwork, Compare  # noqa: E402
 from models.burns.pictures import MARGIN, drawn, some_points, squares  # noqa: E402
 from tests.models.test_parser_training import one_head  # noqa: E402
 
@@ -59,3 +59,16 @@ def test_a_batch_is_whole_and_the_network_answers_it() -> None:
     assert answer.shape == people.burn.shape == people.weight.shape
     assert float(people.burn.min()) >= 0
     assert float(people.burn.max()) <= 1
+
+
+def test_comparing_changes_nothing_at_first_and_reaches_every_place_later() -> None:
+    torch.manual_seed(5)
+    compare = Compare(64, 6).eval()
+    features = torch.randn(2, 64, 6, 6)
+    assert torch.equal(compare(features), features)
+    torch.nn.init.normal_(compare.told.weight)
+    changed = features.clone()
+    changed[0, :, 0, 0] += 1.0
+    difference = (compare(changed) - compare(features)).abs().amax(1)
+    assert (difference[0] > 0).all()
+    assert not difference[1].any()

@@ -10,7 +10,8 @@ from models.parser.camera import photographed, quantised  # noqa: E402
 from models.parser.frames import framed, framing, moved_heads  # noqa: E402
 from models.parser.heads import head_targets, peaks  # noqa: E402
 from models.parser.measures import PART_NAMES, heads_matched, summary  # noqa: E402
-from models.parser.network import PART_COUNT  # noqa: E402
+from models.parser.network import PART_COUNT, style_mixed  # noqa: E402
+from models.parser.textures import folds  # noqa: E402
 from models.parser.variation import varied_batch  # noqa: E402
 from models.parser.views import (  # noqa: E402
     CLASS_TO_PART,
@@ -123,3 +124,26 @@ def test_a_perfect_table_has_perfect_figures() -> None:
     assert figures["skin_f1"] == 1
     assert set(figures["part_iou"].values()) == {1.0}
     assert set(figures["share_taken_for_skin"].values()) == {0.0}
+
+
+def test_mixing_styles_keeps_what_a_feature_shows_and_where() -> None:
+    torch.manual_seed(7)
+    features = torch.randn(6, 3, 8, 8) * 2 + 1
+    mixed = style_mixed(features)
+    flat, other = features.flatten(2), mixed.flatten(2)
+    for k in range(6):
+        for channel in range(3):
+            pair = torch.stack([flat[k, channel], other[k, channel]])
+            assert float(torch.corrcoef(pair)[0, 1]) == pytest.approx(1, abs=1e-4)
+    spreads = flat.std(2)
+    assert float(other.std(2).max()) <= float(spreads.max()) * 1.001
+    assert float(other.std(2).min()) >= float(spreads.min()) * 0.999
+
+
+def test_folds_shade_both_ways() -> None:
+    torch.manual_seed(8)
+    shade = folds(4, 96, torch.zeros(1))
+    assert shade.shape == (4, 1, 96, 96)
+    assert (shade.flatten(1).amin(1) < 1).all()
+    assert (shade.flatten(1).amax(1) > 1).all()
+    assert 0.9 < float(shade.mean()) < 1.2
