@@ -44,5 +44,5 @@ def write_onnx(network: nn.Module, path: Path) -> None:
 
 if __name__ == "__main__":
     trained_network = BurnNetwork()
-    trained_network.load_state_dict(torch.load(sys.argv[1], weights_only=True))
+    trained_network.load_state_dict(torch.load(sys.argv[1], "cpu", weights_only=True))
     write_onnx(trained_network, Path(sys.argv[2]))

@@ -197,7 +197,7 @@ def main() -> None:
     growing = GrowingViews(options.views, "train", device, options.workers, options.room)
     network = BurnNetwork().to(device, memory_format=torch.channels_last)
     if options.start:
-        network.load_state_dict(torch.load(options.start, weights_only=True))
+        network.load_state_dict(torch.load(options.start, "cpu", weights_only=True))
     average, step = trained(network, growing, options, note)
     torch.save(average.state_dict(), options.out / "burns.pt")
     results: dict = {"steps": step, "batch": options.batch, "train_views": growing.count}

@@ -109,13 +109,13 @@ def test_each_head_is_listed_once_surest_first() -> None:
 def test_damaged_weights_are_named(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     folder = tmp_path / "models" / "parser"
     folder.mkdir(parents=True)
-    (folder / parser.WEIGHTS_FILE).write_bytes(b"not a network")
-    (folder / f"{parser.WEIGHTS_FILE}.sha256").write_text("0" * 64)
+    (folder / "parser.onnx").write_bytes(b"not a network")
+    (folder / "parser.onnx.sha256").write_text("0" * 64)
     monkeypatch.setattr(weights, "files", lambda package: tmp_path)
     network_of.cache_clear()
     with pytest.raises(MissingNetworkError, match="checksum"):
         parser.parse(View(np.zeros((32, 32, 3), np.uint8), np.eye(3)[:2]))
-    (folder / f"{parser.WEIGHTS_FILE}.sha256").unlink()
+    (folder / "parser.onnx.sha256").unlink()
     with pytest.raises(MissingNetworkError, match="cannot be read"):
         parser.parse(View(np.zeros((32, 32, 3), np.uint8), np.eye(3)[:2]))
 

@@ -148,10 +148,10 @@ def _at_head(photograph: Photograph, head: Head) -> Parse:
     if abs(head.face.roll) > LYING:
         roll = head.face.roll
         view = aligned(photograph, middle, side, roll, parser.CROP_SIDE)
-        return parser.parse(view, parser.HEADS_FILE)
+        return parser.parse(view)
     top, left = round(middle[1] - side / 2), round(middle[0] - side / 2)
     around = Box(top, left, top + round(side), left + round(side)).intersection(photograph.frame)
-    return parser.parse(reduced(photograph, around, parser.CROP_SIDE), parser.HEADS_FILE)
+    return parser.parse(reduced(photograph, around, parser.CROP_SIDE))
 
 
 def confirmed(frame: Parse, heads: Sequence[Head]) -> list[Head]:

@@ -47,10 +47,10 @@ FACE_PARTS = {
 }
 """Parts of the face that the landmarks give, where there are any."""
 
-FACE_PART_SHARE = 0.1
+FACE_PART_SHARE = 0.2
 """Chance from which such a part is believed, whatever the landmarks say."""
 
-FACE_PART_MARGIN_MM, MESH_PART_MARGIN_MM = 5.0, 1.0
+FACE_PART_MARGIN_MM, MESH_PART_MARGIN_MM = 5.0, 0.6
 """Kept around it, where there are no landmarks, and where their own margin is kept already: the
 parser's edges are less sure than the landmarks'."""
 
