@@ -274,7 +274,7 @@ def _sure_unasked(sight: Sight, left: Chosen) -> Chosen:
     nowhere = np.zeros_like(left)
     pieces = burnt_pieces(sight.skin, _belief(sight, (), ()), sight.red, nowhere, left)
     sure = [piece.share > MOSTLY for piece in pieces if piece.sureness >= _sure(pieces)]
-    return np.any([nowhere, *sure], axis=0)
+    return np.asarray(np.any([nowhere, *sure], axis=0), np.bool_)
 
 
 def _sure(pieces: Sequence[Piece]) -> float:
