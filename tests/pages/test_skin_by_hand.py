@@ -132,7 +132,7 @@ def test_somebody_who_was_not_found_is_named_painted_asked_and_retouched(
     opened(page, nobody)
     expect(page.get_by_text("Nobody was found in this portrait.")).to_be_visible()
     screens.take(page, "somebody-missing")
-    page.get_by_label("Name of this person").fill("Ines")
+    page.get_by_label("Who is missing?").fill("Ines")
     page.get_by_role("button", name="Add", exact=True).click()
     card = page.locator(".person")
     expect(card).to_contain_text("No skin of this person yet")

@@ -83,7 +83,10 @@ def test_from_upload_to_signed_final(
         page.get_by_role("button", name="Pack all finals").click()
         with page.expect_download() as packed:
             page.get_by_role("button", name="Save all finals (ZIP)").click()
+        expect(page.locator(".job", has_text="The finals are packed:")).to_contain_text("1 final")
+        expect(page.get_by_text("the newest final of each portrait")).to_be_visible()
         with zipfile.ZipFile(packed.value.path()) as package:
+            assert len(package.namelist()) == 2
             assert package.read("Regatta-second-day-001.jpg") == final
             assert package.read("contact-sheet.pdf").startswith(b"%PDF")
         screens.take(page, "signed-and-final")

@@ -20,7 +20,7 @@ export function byHand(studio, portrait) {
     studio.news(say("by-hand.added", { name: who }));
     studio.changed();
   } },
-    element("label", { for: "by-hand" }, say("people.name")), name,
+    element("label", { for: "by-hand" }, say("by-hand.name")), name,
     element("button", {}, say("by-hand.add")));
   const root = element("details", { class: "panel" },
     element("summary", { "data-key": "by-hand" }, say("by-hand")),

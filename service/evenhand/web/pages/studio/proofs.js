@@ -27,6 +27,7 @@ export async function proofsView(studio, [, id]) {
     element("h1", {}, shoot.name), tabs(shoot, "proofs"), changes.root,
     element("section", {}, element("div", { class: "row head" }, element("h2", {}, say("sign-offs")), all), left, signed, unsigned),
     element("section", {}, element("h2", {}, say("finals")), jobs, finals, pack,
+      element("p", { class: "quiet" }, say("finals.pack-holds")),
       element("p", { class: "notice" }, say("notice.labelling"))),
     element("section", {}, element("h2", {}, say("proofs")), element("p", { class: "quiet" }, say("proofs.how")), studioSettingsButton(studio), proofs));
   const known = new Set();
@@ -171,6 +172,7 @@ export async function proofsView(studio, [, id]) {
       : job.state === "cancelled" ? say(`job.${job.kind}.cancelled`)
       : [say(`job.${job.kind}`), element("progress", { max: 1, value: job.progress, "aria-label": say(`job.${job.kind}`) })],
     job.trouble && element("span", { class: "wrong" }, ` ${job.trouble} ${job.advice ?? ""}`),
+    job.result?.files && ` ${say("finals.packed", { count: job.result.finals.length })} `,
     (job.result?.files ?? []).map((file) => element("button", { type: "button", "data-key": `${job.id}:${file.name}`,
       onclick: () => download(`/v1/jobs/${job.id}/files/${file.name}`, file.name) }, icon("save"), say(`finals.file.${file.name.split(".").pop()}`))));
 

@@ -65,7 +65,7 @@ export function strengthBrush(studio, viewer, portrait) {
       const folded = element("details", { class: "by-region", open: opened.has(person.id),
         ontoggle: () => opened[folded.open ? "add" : "delete"](person.id) },
         element("summary", { "data-key": `places:${person.id}` }, say("places")),
-        layers.map((layer) => element("div", { class: "row places", role: "group", "aria-label": stepWord(layer.step) },
+        layers.map((layer) => element("div", { class: "row places", role: "group", "aria-label": say("places.of", { step: stepWord(layer.step) }) },
           element("span", {}, stepWord(layer.step)),
           PAINTS.map((paint) => element("button", { type: "button", "aria-pressed": String(pressed(layer, paint)),
             "data-key": `places:${layer.id}.${paint}`,
