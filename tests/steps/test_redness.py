@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
+from evenhand.people.burnt import Points
 from evenhand.people.person import Belief, Region
 from evenhand.steps.coarse import coarse
 from evenhand.steps.pigments import pigments_of
@@ -152,6 +153,35 @@ def test_with_one_point_the_network_sees_the_whole_burn(tone: str, left: float) 
     assert after[piece].mean() < left * before[piece].mean()
     unburnt = (scene.dose.blood == 0) & (scene.alpha > 0.9)
     assert difference(wanted, scene.changed)[unburnt].mean() < 1.0
+
+
+def test_light_shines_red_through_ears_which_are_left_without_a_point() -> None:
+    scene = burnt("light")
+    masks = dict(scene.masks)
+    masks[Region.EAR] = masks.pop(Region.FACE)
+    scene = replace(scene, masks=masks)
+    point, _ = pointed_piece(scene)
+    ear = (masks[Region.EAR] > 0.9) & (scene.dose.blood > 0.7 * scene.dose.blood.max())
+    unasked = redness(scene.patch, RednessSettings(flush=0.0)).wanted
+    asked = redness(scene.patch, RednessSettings(burnt_at=(point,))).wanted
+    assert difference(unasked, scene.changed)[ear].mean() < 0.5
+    assert difference(asked, scene.changed)[ear].mean() > 3.0
+
+
+def test_a_point_takes_nothing_away_from_what_is_sure_without_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def blinded(belief: Belief, burnt_at: Points, leave_at: Points) -> Belief:
+        return replace(belief, chance=np.zeros_like(belief.chance)) if burnt_at else belief
+
+    monkeypatch.setattr("evenhand.steps.redness.pointed", blinded)
+    scene = burnt("light")
+    _, piece = pointed_piece(scene)
+    row, column = np.argwhere((scene.dose.blood == 0) & (scene.alpha > 0.9))[0]
+    elsewhere = RednessSettings(burnt_at=((int(column), int(row)),))
+    wanted = redness(scene.patch, elsewhere).wanted
+    before = difference(scene.changed, scene.clean)
+    assert difference(wanted, scene.clean)[piece].mean() < 0.4 * before[piece].mean()
 
 
 def test_what_is_to_be_left_is_left() -> None:

@@ -75,7 +75,7 @@ def burnt_pieces(
     redness: Map,
     burnt: Chosen,
     left: Chosen,
-    surely: Chosen | None = None,
+    surely: Chosen,
 ) -> list[Piece]:
     """Pieces of burnt skin, the surest first.
 
@@ -91,8 +91,8 @@ def burnt_pieces(
         Where the photographer says that skin is burnt.
     left : ndarray of bool, shape (height, width)
         What the photographer says is to be left.
-    surely : ndarray of bool, shape (height, width), optional
-        What is burnt whatever the belief says: what was sure before anybody pointed.
+    surely : ndarray of bool, shape (height, width)
+        What belongs to a piece however low the belief: what was sure before anybody pointed.
 
     Returns
     -------
@@ -100,8 +100,7 @@ def burnt_pieces(
     """
     belief = np.where(skin.inside, belief, 0).astype(np.float32)
     grown = _grown_from(belief, burnt, skin.inside) if burnt.any() else belief > GROWN
-    if surely is not None:
-        grown |= surely & skin.inside
+    grown |= surely & skin.inside
     if left.any():
         grown &= ~_left_alone(redness, grown | left, burnt, left)
     count, labels = cv2.connectedComponents(grown.astype(np.uint8))

@@ -93,8 +93,9 @@ AROUND, RING_BLUR_MM = 1.6, 0.15
 """Reach of a spot's profile in its diameters, and blur before it is read, millimetres."""
 
 EDGE_MM = 3.0
-"""Distance from the mask's edge within which no mark is looked for, millimetres. On the odd portraits
-1.5 finds as many marks, and 1.2 instead of .75 on a face that are none, at lids, brows and lips."""
+"""Distance from the mask's edge within which no mark is looked for, millimetres. On the odd
+portraits 1.5 finds as many marks, and on a face 1.2 instead of .75 that are none, at lids, brows
+and lips."""
 
 DENT_MM, DENT_SHARE = 6.0, 0.3
 """Diameter and mean membership of places amid skin where the mask doubts it for a mark's sake."""
