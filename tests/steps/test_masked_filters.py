@@ -43,11 +43,22 @@ def test_each_channel_is_blurred_by_itself() -> None:
         np.testing.assert_allclose(together[..., channel], blur(values[..., channel], weight, 3.0))
 
 
-def test_guided_is_the_guided_filter_where_all_is_skin() -> None:
+@pytest.mark.parametrize("radius", [1, 4, 5, 7, 8])
+def test_guided_is_the_guided_filter_where_all_is_skin(radius: int) -> None:
     values, guide = noise(4), noise(5)
-    ours = guided(values, guide, np.ones(SHAPE, np.float32), RADIUS, CONTRAST)
-    theirs = cv2.ximgproc.guidedFilter(guide, values, RADIUS, CONTRAST**2)
+    ours = guided(values, guide, np.ones(SHAPE, np.float32), radius, CONTRAST)
+    theirs = cv2.ximgproc.guidedFilter(guide, values, radius, CONTRAST**2)
     np.testing.assert_allclose(ours, theirs, atol=1e-4)
+
+
+@pytest.mark.parametrize("radius", [4, 5, 5.4, 4.6])
+def test_guided_reaches_twice_its_radius(radius: float) -> None:
+    """Means of means over windows of 2 r + 1 pixels (He, Sun, Tang, TPAMI 35(6), 2013)."""
+    point, guide = np.zeros(SHAPE, np.float32), np.zeros(SHAPE, np.float32)
+    point[30, 40] = 1
+    spread = guided(point, guide, np.ones(SHAPE, np.float32), radius, CONTRAST)
+    rows, columns = np.nonzero(spread > 1e-6)
+    assert np.ptp(rows) == np.ptp(columns) == 4 * round(radius)
 
 
 def test_what_is_no_skin_does_not_leak_in() -> None:

@@ -258,14 +258,14 @@ def membrane(difference: Map, inside: Inside) -> Map:
 
     Parameters
     ----------
-    difference : ndarray of float32, shape (height, width, 3)
+    difference : ndarray of float32, shape (height, width, channels)
         Values to meet outside.
     inside : ndarray of bool, shape (height, width)
         Where the surface is unknown.
 
     Returns
     -------
-    ndarray of float32, shape (height, width, 3)
+    ndarray of float32, shape of `difference`
     """
     height, width = inside.shape
     factor = max(1.0, max(height, width) / SOLVED_PIXELS)
@@ -273,10 +273,13 @@ def membrane(difference: Map, inside: Inside) -> Map:
     outside = cv2.resize((~inside).astype(np.float32), size, interpolation=cv2.INTER_AREA)
     values = cv2.resize(difference * ~inside[..., None], size, interpolation=cv2.INTER_AREA)
     known = cv2.GaussianBlur(outside, (0, 0), 1.0)
-    values = cv2.GaussianBlur(values, (0, 0), 1.0) / np.maximum(known, 1e-6)[..., None]
+    # OpenCV leaves a last axis of one out.
+    values = cv2.GaussianBlur(values, (0, 0), 1.0).reshape(*outside.shape, difference.shape[2])
+    values /= np.maximum(known, 1e-6)[..., None]
     unknown = outside < 0.5
     solved = _laplace(values, unknown)
-    return np.asarray(cv2.resize(solved, (width, height), interpolation=cv2.INTER_LINEAR))
+    surface = cv2.resize(solved, (width, height), interpolation=cv2.INTER_LINEAR)
+    return np.asarray(surface).reshape(difference.shape)
 
 
 def _laplace(values: Map, unknown: Inside) -> Map:

@@ -34,7 +34,7 @@ def blur(values: Map, weight: Map, sigma: float) -> Map:
     if sigma <= 0:
         return values
     weights = weight if values.ndim == 2 else weight[..., None]
-    size = _odd(6 * sigma)
+    size = _side(3 * sigma)
     total = cv2.GaussianBlur(np.ascontiguousarray(values * weights), (size, size), sigma)
     mass = cv2.GaussianBlur(weight, (size, size), sigma) + LEAST_WEIGHT
     return np.asarray(total / (mass if values.ndim == 2 else mass[..., None]), np.float32)
@@ -52,7 +52,7 @@ def guided(values: Map, guide: Map, weight: Map, radius: float, contrast: float)
     weight : ndarray of float32, shape (height, width)
         Weight of each pixel, 0 to 1.
     radius : float
-        Half the window, pixels.
+        Pixels, rounded, that the window reaches from its middle, which is not counted; 1 at least.
     contrast : float
         Differences in `guide` well below this are smoothed, well above it kept.
 
@@ -60,7 +60,7 @@ def guided(values: Map, guide: Map, weight: Map, radius: float, contrast: float)
     -------
     ndarray of float32, shape (height, width)
     """
-    size = _odd(2 * radius + 1)
+    size = _side(radius)
 
     def mean(product: Map) -> Map:
         means = cv2.boxFilter(product, -1, (size, size), borderType=cv2.BORDER_REFLECT)
@@ -78,5 +78,6 @@ def guided(values: Map, guide: Map, weight: Map, radius: float, contrast: float)
     return np.asarray(slope * guide + offset, np.float32)
 
 
-def _odd(size: float) -> int:
-    return max(3, 2 * round(size / 2) + 1)
+def _side(radius: float) -> int:
+    """Side of a window that reaches so many pixels, rounded, from its middle: always odd."""
+    return 2 * max(1, round(radius)) + 1
