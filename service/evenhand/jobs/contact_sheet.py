@@ -22,6 +22,12 @@ FONT = "Vera"
 MARGIN = 15 * mm
 """Around the page."""
 
+WIDTH = A4[0] - 2 * MARGIN
+"""Of what is inside the margins."""
+
+NUMBERS = 25 * mm
+"""Width kept for the page's number beside the title."""
+
 GAP = 5 * mm
 """Between pictures."""
 
@@ -86,13 +92,13 @@ def write_contact_sheet(path: Path, title: str, entries: Sequence[Entry]) -> Non
 def _heading(canvas: Canvas, title: str, page: str) -> None:
     canvas.setFillGray(0)
     canvas.setFont(FONT, 12)
-    canvas.drawString(MARGIN, A4[1] - MARGIN, title)
+    canvas.drawString(MARGIN, A4[1] - MARGIN, _fitting(title, 12, WIDTH - NUMBERS))
     canvas.setFont(FONT, 8)
     canvas.drawRightString(A4[0] - MARGIN, A4[1] - MARGIN, page)
 
 
 def _pair(canvas: Canvas, entry: Entry, row: int) -> None:
-    width = (A4[0] - 2 * MARGIN - GAP) / 2
+    width = (WIDTH - GAP) / 2
     space = (A4[1] - 2 * MARGIN - 30 * mm) / ROWS
     top = A4[1] - MARGIN - 6 * mm - row * space
     for column, picture in enumerate((entry.before, entry.after)):
@@ -101,10 +107,20 @@ def _pair(canvas: Canvas, entry: Entry, row: int) -> None:
     under = top - (space - CAPTION) - 4 * mm
     canvas.setFillGray(0)
     canvas.setFont(FONT, 8)
-    canvas.drawString(MARGIN, under, entry.name[:100])
+    canvas.drawString(MARGIN, under, _fitting(entry.name, 8, WIDTH))
     canvas.setFillGray(GREY)
     canvas.setFont(FONT, 7)
-    canvas.drawString(MARGIN, under - 3.5 * mm, f"{entry.done}; {entry.basis}"[:140])
+    caption = _fitting(f"{entry.done}; {entry.basis}", 7, WIDTH)
+    canvas.drawString(MARGIN, under - 3.5 * mm, caption)
+
+
+def _fitting(words: str, size: float, width: float) -> str:
+    """The words, or as much of their beginning as fits and three dots."""
+    fitting = words
+    while pdfmetrics.stringWidth(fitting, FONT, size) > width:
+        words = words[:-1]
+        fitting = f"{words}..."
+    return fitting
 
 
 def _picture(
@@ -120,6 +136,6 @@ def _picture(
 def _notices(canvas: Canvas) -> None:
     canvas.setFillGray(GREY)
     canvas.setFont(FONT, 6)
-    lines = simpleSplit(" ".join(NOTICES.values()), FONT, 6, A4[0] - 2 * MARGIN)
+    lines = simpleSplit(" ".join(NOTICES.values()), FONT, 6, WIDTH)
     for number, line in enumerate(reversed(lines)):
         canvas.drawString(MARGIN, MARGIN + number * 2.6 * mm, line)
