@@ -95,7 +95,7 @@ def test_somebody_elses_skin_is_not_taken() -> None:
 
 
 @pytest.mark.parametrize("colour", [SKIN, BURNT, CLOTH])
-@pytest.mark.parametrize("chance", [0.3, 0.6, 0.9])
+@pytest.mark.parametrize("chance", [0.3, 0.6, 0.97])
 def test_the_faces_colour_speaks_as_bayes_rule_says(
     colour: tuple[int, int, int], chance: float
 ) -> None:
