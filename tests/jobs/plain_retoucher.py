@@ -17,12 +17,13 @@ from pydantic import BaseModel, ConfigDict, Field
 from evenhand import photo
 from evenhand.box import Box
 from evenhand.colour.encoding import CodeValues
-from evenhand.jobs.retoucher import NOBODY, Wanted
+from evenhand.jobs.retoucher import NO_TONES, NOBODY, Wanted
 from evenhand.layers.layer import Layer
 from evenhand.people.person import Face, Mask, Person, Region, Scale, ScaleSource
 from evenhand.photo.photograph import Photograph
 from evenhand.steps.patch import RegionSkin
 from evenhand.steps.reference import DaySkin
+from evenhand.steps.tone import SkinTone
 
 SIDE = 32
 STEPS_PER_CODE = 64
@@ -79,6 +80,9 @@ class Plain:
     def skin_before(self, photograph: Photograph, person: Person, name: str) -> DaySkin:
         return DaySkin({region: PALE for region in person.masks}, {})
 
+    def skin_tone(self, photograph: Photograph, person: Person) -> SkinTone | None:
+        return None
+
     def skin_under(self, photograph: Photograph, stroke: Mask) -> Mask:
         return stroke
 
@@ -103,6 +107,7 @@ class Plain:
         people: Sequence[Person],
         wanted: Wanted,
         before: Mapping[int, DaySkin] = NOBODY,
+        tones: Mapping[int, SkinTone] = NO_TONES,
     ) -> list[Layer]:
         return [
             self._layer(person, step, settings, before.get(person.index))

@@ -15,11 +15,14 @@ from evenhand.errors import WrongSettingError
 from evenhand.layers.layer import Layer
 from evenhand.people.person import Mask, Person
 from evenhand.photo.photograph import Photograph
+from evenhand.shoots.inputs import TONE
 
 if TYPE_CHECKING:
+    from evenhand.computing import Step
     from evenhand.pictures.outlines import Points
     from evenhand.steps.redness import Sight
     from evenhand.steps.reference import DaySkin
+    from evenhand.steps.tone import SkinTone
 
 Wanted = Mapping[int, Mapping[str, Mapping[str, Any]]]
 """Settings by person's index and step; a step that is not named is not run."""
@@ -27,6 +30,9 @@ Wanted = Mapping[int, Mapping[str, Mapping[str, Any]]]
 
 NOBODY: Mapping[int, DaySkin] = MappingProxyType({})
 """Nobody's skin before a burn."""
+
+NO_TONES: Mapping[int, SkinTone] = MappingProxyType({})
+"""Nobody's tone to match."""
 
 
 class Retoucher(Protocol):
@@ -74,6 +80,7 @@ class Retoucher(Protocol):
         people: Sequence[Person],
         wanted: Wanted,
         before: Mapping[int, DaySkin] = NOBODY,
+        tones: Mapping[int, SkinTone] = NO_TONES,
     ) -> list[Layer]:
         """Layers of the wanted steps, each inside its cap and together inside the sum's.
 
@@ -85,6 +92,8 @@ class Retoucher(Protocol):
             Steps by a person's index, and each step's settings.
         before : mapping of int to DaySkin
             People's skin before a burn, by index.
+        tones : mapping of int to SkinTone
+            People's skin as it should look, by index; the tone step runs for nobody else.
 
         Returns
         -------
@@ -117,6 +126,21 @@ class Retoucher(Protocol):
         ------
         EvenhandError
             Too little skin is seen.
+        """
+        ...
+
+    def skin_tone(self, photograph: Photograph, person: Person) -> SkinTone | None:
+        """Skin of a person in a photograph, to match others to.
+
+        Parameters
+        ----------
+        photograph : Photograph
+        person : Person
+
+        Returns
+        -------
+        SkinTone or None
+            None where too little skin is seen.
         """
         ...
 
@@ -231,10 +255,11 @@ class Engine:
     """The retoucher that Evenhand is; loads what it needs when it is first asked."""
 
     def settings(self) -> Mapping[str, type[BaseModel]]:
-        """Settings model of every step."""
+        """Settings model of every step, the match over a shoot too."""
         from evenhand.computing import settings_models
+        from evenhand.steps.tone import ToneSettings
 
-        return settings_models()
+        return {**settings_models(), TONE: ToneSettings}
 
     def read(self, path: Path) -> Photograph:
         """The photograph of a file.
@@ -299,6 +324,7 @@ class Engine:
         people: Sequence[Person],
         wanted: Wanted,
         before: Mapping[int, DaySkin] = NOBODY,
+        tones: Mapping[int, SkinTone] = NO_TONES,
     ) -> list[Layer]:
         """Layers of the wanted steps.
 
@@ -308,6 +334,7 @@ class Engine:
         people : sequence of Person
         wanted : mapping of int to mapping of str to mapping
         before : mapping of int to DaySkin
+        tones : mapping of int to SkinTone
 
         Returns
         -------
@@ -322,8 +349,19 @@ class Engine:
         from evenhand.people.finding import looked_again
         from evenhand.retouching.earlier import reference_of
 
+        matching = [
+            step
+            for person in people
+            if TONE in wanted.get(person.index, {}) and person.index in tones
+            for step in self._matching(
+                photograph, person, tones[person.index], wanted[person.index][TONE]
+            )
+        ]
+        on_skin = {
+            index: {step: of[step] for step in of if step != TONE} for index, of in wanted.items()
+        }
         settings = RetouchSettings.model_validate(
-            {"by_person": {index: {"steps": tuple(of), **of} for index, of in wanted.items()}}
+            {"by_person": {index: {"steps": tuple(of), **of} for index, of in on_skin.items()}}
         )
         people = [looked_again(photograph, one) if wanted.get(one.index) else one for one in people]
         name = _name_of(photograph)
@@ -333,8 +371,44 @@ class Engine:
             if person.index in before and wanted.get(person.index)
         }
         return compute_layers(
-            photograph, people, settings, permission=wanted, references=references
+            photograph,
+            people,
+            settings,
+            permission=wanted,
+            references=references,
+            further=matching,
         )
+
+    def skin_tone(self, photograph: Photograph, person: Person) -> SkinTone | None:
+        """Skin of a person in a photograph, to match others to.
+
+        Parameters
+        ----------
+        photograph : Photograph
+        person : Person
+
+        Returns
+        -------
+        SkinTone or None
+        """
+        from evenhand.retouching.tone_matching import measured_tone
+
+        return measured_tone(photograph, person)
+
+    def _matching(
+        self,
+        photograph: Photograph,
+        person: Person,
+        reference: SkinTone,
+        settings: Mapping[str, Any],
+    ) -> list[Step]:
+        """The step that matches a portrait to a reference; none where too little skin is seen."""
+        from evenhand.retouching.tone_matching import tone_step
+        from evenhand.steps.tone import ToneSettings
+
+        tone = self.skin_tone(photograph, person)
+        chosen = ToneSettings.model_validate(dict(settings))
+        return [] if tone is None else [tone_step(tone, reference, chosen)]
 
     def skin_under(self, photograph: Photograph, stroke: Mask) -> Mask:
         """The part of a rough stroke that is skin.

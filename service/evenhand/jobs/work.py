@@ -9,6 +9,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import structlog
@@ -33,6 +34,7 @@ from evenhand.shoots.inputs import (
     BEFORE_BURN,
     MARKS,
     REDNESS,
+    EarlierInputs,
     Inputs,
     inputs_of,
 )
@@ -41,6 +43,7 @@ from evenhand.shoots.sign_offs import is_locked
 
 if TYPE_CHECKING:
     from evenhand.steps.reference import DaySkin
+    from evenhand.steps.tone import SkinTone
 
 SHORTEST_PAUSE_S, LONGEST_PAUSE_S = 0.5, 20.0
 """How long a job waits before it tries again what could not be done, seconds; doubled each time."""
@@ -197,13 +200,13 @@ def _layers(place: Place, run: Run, inputs: Inputs) -> list[Layer]:
     if not inputs.wanted:
         return []
     run.doing("reading", 0.1)
-    before = _before_burn(place, run, inputs)
+    before, tones = _before_burn(place, run, inputs), _tones(place, run, inputs)
     with place.files.as_path(run.shoot_id, inputs.sha256, inputs.name) as path:
         photograph = place.retoucher.read(path)
     run.doing("computing layers", 0.3)
     people = people_as_painted(place, run.shoot_id, inputs.people)
     wanted = {person.index: person.steps for person in inputs.people}
-    return place.retoucher.layers(photograph, people, wanted, before)
+    return place.retoucher.layers(photograph, people, wanted, before, tones)
 
 
 def _before_burn(place: Place, run: Run, inputs: Inputs) -> dict[int, DaySkin]:
@@ -218,6 +221,25 @@ def _before_burn(place: Place, run: Run, inputs: Inputs) -> dict[int, DaySkin]:
             found = earlier_as_painted(place, run.shoot_id, earlier)
             before[person.index] = place.retoucher.skin_before(photograph, found, earlier.name)
     return before
+
+
+def _tones(place: Place, run: Run, inputs: Inputs) -> dict[int, SkinTone]:
+    """Skin as it should look of the people whose portrait is matched to another, by index."""
+    tones = {
+        person.index: _tone_of(place, run.shoot_id, person.tone_of)
+        for person in inputs.people
+        if person.tone_of is not None
+    }
+    return {index: tone for index, tone in tones.items() if tone is not None}
+
+
+@lru_cache(maxsize=16)
+def _tone_of(place: Place, shoot_id: str, reference: EarlierInputs) -> SkinTone | None:
+    """Skin of a reference: one portrait after the other of a shoot asks for the same."""
+    file = reference.photograph_sha256, reference.name
+    with place.files.as_path(shoot_id, *file) as path:
+        photograph = place.retoucher.read(path)
+    return place.retoucher.skin_tone(photograph, earlier_as_painted(place, shoot_id, reference))
 
 
 def _enter_layers(place: Place, run: Run, inputs: Inputs, layers: list[Layer]) -> bool:
@@ -315,10 +337,9 @@ def _layer_row(place: Place, person: tables.Person, layer: Layer, sha256: str) -
     row = next((row for row in person.layers if row.step == layer.step), None)
     if row is None:
         model = place.retoucher.settings()[layer.step]
-        chosen = model.model_validate(person.settings.get(layer.step, {}))
-        row = tables.Layer(
-            person_id=person.id, step=layer.step, strength=float(getattr(chosen, "strength", 1.0))
-        )
+        given = person.settings.get(layer.step, {})
+        strength = given.get("strength", model().model_dump().get("strength", 1.0))
+        row = tables.Layer(person_id=person.id, step=layer.step, strength=float(strength))
     row.box = vars(layer.box)
     row.cap, row.sha256, row.plain_sha256 = layer.cap, sha256, None
     row.settings, row.facts = dict(layer.settings), dict(layer.facts)

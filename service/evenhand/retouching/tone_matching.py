@@ -27,7 +27,6 @@ from evenhand.report import NOTICES, Model
 from evenhand.retouching.provenance import write_result
 from evenhand.steps.patch import Change, SkinPatch, patch_of
 from evenhand.steps.tone import (
-    Correction,
     SkinTone,
     ToneSettings,
     corrected,
@@ -177,7 +176,7 @@ def _match(
     wanted = correction(tone, shoot.reference, settings)
     matched = wanted.of(tone)
     if out is not None:
-        step = _tone_step(wanted, tone, shoot.reference, settings)
+        step = tone_step(tone, shoot.reference, settings)
         layers = compute_layers(photograph, [person], RetouchSettings(steps=()), further=[step])
         strengths = strengths_of(layers)
         pixels = layering.blend(photograph, layers, strengths)
@@ -220,14 +219,42 @@ def _measured(photograph: Photograph) -> tuple[Person, SkinPatch, SkinTone]:
     return person, patch, tone
 
 
-def _tone_step(
-    wanted: Correction, tone: SkinTone, reference: SkinTone, settings: ToneSettings
-) -> Step:
-    """The correction of the whole frame as a step."""
+def measured_tone(photograph: Photograph, person: Person) -> SkinTone | None:
+    """Skin of a person in a photograph.
+
+    Parameters
+    ----------
+    photograph : Photograph
+    person : Person
+
+    Returns
+    -------
+    SkinTone or None
+        None where too little skin is seen.
+    """
+    return skin_tone(patch_of(photograph, person)) if person.skin_box.area else None
+
+
+def tone_step(tone: SkinTone, reference: SkinTone, settings: ToneSettings) -> Step:
+    """The correction of the whole frame as a step.
+
+    Parameters
+    ----------
+    tone, reference : SkinTone
+        Skin of the same person in this portrait and in the one the photographer likes.
+    settings : ToneSettings
+
+    Returns
+    -------
+    Step
+        Its facts tell skin now, at the reference, and as foretold at full strength, L*a*b*, D65.
+    """
+    wanted = correction(tone, reference, settings)
     facts = {
         "exposure": wanted.exposure,
         "balance": list(wanted.balance),
         "lab": list(_rounded(tone)),
+        "lab_matched": list(_rounded(wanted.of(tone))),
         "reference_lab": list(_rounded(reference)),
     }
     return Step(

@@ -31,6 +31,12 @@ REDNESS = "redness"
 BEFORE_BURN = "before_burn"
 """Setting of that step: which portrait of the shoot shows the same person before the burn."""
 
+TONE = "tone"
+"""Name of the step that matches a whole portrait to another of the same person."""
+
+REFERENCE = "reference"
+"""Setting of that step: the portrait of the shoot in which the person's skin is as it should be."""
+
 
 Edits = tuple[tuple[str, str, str], ...]
 """Region, paint and SHA-256 of what was painted, in order."""
@@ -38,7 +44,7 @@ Edits = tuple[tuple[str, str, str], ...]
 
 @dataclass(frozen=True)
 class EarlierInputs:
-    """A person in a portrait taken before the burn.
+    """The same person in another portrait: before the burn, or as their skin should look.
 
     Attributes
     ----------
@@ -74,6 +80,9 @@ class PersonInputs:
     before_burn : EarlierInputs or None
         The same person before the burn, where the photographer named such a portrait and it still
         shows them.
+    tone_of : EarlierInputs or None
+        The same person as their skin should look, where the photographer named such a portrait and
+        nobody else is in this one.
     """
 
     person_id: str
@@ -82,6 +91,7 @@ class PersonInputs:
     edits: Edits
     steps: dict[str, dict[str, Any]]
     before_burn: EarlierInputs | None = None
+    tone_of: EarlierInputs | None = None
 
 
 @dataclass(frozen=True)
@@ -106,6 +116,8 @@ class Inputs:
         for person, inputs in zip(self.people, people, strict=True):
             if person.before_burn is not None:
                 inputs.append(vars(person.before_burn))
+            if person.tone_of is not None:
+                inputs.append([TONE, vars(person.tone_of)])
         return hashlib.sha256(canonical([self.sha256, people])).hexdigest()
 
 
@@ -139,9 +151,15 @@ def inputs_of(
             for step in steps
             if step in mine
         }
-        earlier = _earlier_inputs(session, person) if REDNESS in wanted else None
+        earlier = _elsewhere(session, person, REDNESS, BEFORE_BURN) if REDNESS in wanted else None
+        alone = TONE in wanted and len(portrait.people) == 1
+        tone_of = _elsewhere(session, person, TONE, REFERENCE) if alone else None
+        if tone_of is None:
+            wanted.pop(TONE, None)
         people.append(
-            PersonInputs(person.id, person.index, person.sha256, _edits(person), wanted, earlier)
+            PersonInputs(
+                person.id, person.index, person.sha256, _edits(person), wanted, earlier, tone_of
+            )
         )
     return Inputs(portrait.id, portrait.shoot_id, portrait.name, portrait.sha256, tuple(people))
 
@@ -167,9 +185,9 @@ def same_person_in(session: Session, person: Person, portrait_id: str) -> Person
     return next((one for one in portrait.people if one.name == person.name), None)
 
 
-def _earlier_inputs(session: Session, person: Person) -> EarlierInputs | None:
+def _elsewhere(session: Session, person: Person, step: str, setting: str) -> EarlierInputs | None:
     """The person in the portrait that the photographer named, while it still shows them."""
-    portrait_id = person.settings.get(REDNESS, {}).get(BEFORE_BURN)
+    portrait_id = person.settings.get(step, {}).get(setting)
     earlier = same_person_in(session, person, portrait_id) if portrait_id else None
     if earlier is None:
         return None
@@ -184,8 +202,8 @@ def _edits(person: Person) -> Edits:
 def settings_of(person: Person, step: str, *, lasting: bool) -> dict[str, Any]:
     """A step's settings for a person: what the photographer set, and the decisions on marks.
 
-    Strength is left out: choosing it computes nothing anew. So is which portrait is the earlier
-    one: what it shows is an input of its own.
+    Strength is left out: choosing it computes nothing anew. So is which other portrait is compared
+    with: what it shows is an input of its own.
 
     Parameters
     ----------
@@ -199,7 +217,7 @@ def settings_of(person: Person, step: str, *, lasting: bool) -> dict[str, Any]:
     dict
         Plain values.
     """
-    own = ("strength", BEFORE_BURN)
+    own = ("strength", BEFORE_BURN, REFERENCE)
     settings = {k: v for k, v in person.settings.get(step, {}).items() if k not in own}
     if step == MARKS:
         decided = {mark: mark.decision for mark in person.marks if mark.decision}

@@ -32,6 +32,7 @@ from evenhand.web.shoot_routes import router as shoots
 from evenhand.web.strength_routes import router as strengths
 from evenhand.web.studio_routes import router as studio
 from evenhand.web.tiles_routes import router as tiles
+from evenhand.web.tone_routes import router as tones
 from evenhand.web.upload_routes import largest
 from evenhand.web.upload_routes import router as uploads
 
@@ -81,6 +82,7 @@ def create_app(place: Place, settings: ServiceSettings) -> FastAPI:
         tiles,
         overview,
         selections,
+        tones,
         permissions,
         proofs,
         client,

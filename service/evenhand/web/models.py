@@ -192,6 +192,13 @@ class GivenOut(Model):
     portraits: list[Id]
 
 
+class ToneIn(Model):
+    """The portrait that a person's others are matched to."""
+
+    name: Text = Field(examples=["Mara"], description="The person's name as the studio gave it.")
+    reference: Id = Field(description="A portrait of the shoot in which their skin is as wanted.")
+
+
 class PresetIn(Model):
     """Strengths to be kept under a name; one of that name is replaced."""
 

@@ -26,7 +26,7 @@ IN_PLAIN_WORDS = {
     "smoothing": "Softer skin: blotches and bands are evened, texture stays.",
     "marks": "Passing marks such as pimples and insect bites are taken out, one by one.",
     "eyes": "Eyes are made a very little lighter.",
-    "tone": "Tone of skin is evened between face, neck and body.",
+    "tone": "A picture's light and white balance are set so that skin looks as in another of you.",
     LASTING_MARKS: "Freckles, moles, birthmarks and scars may be taken out, each by your wish.",
 }
 """What a person is asked, by step."""
