@@ -63,7 +63,12 @@ def match_tone(
             if not sign_offs.is_locked(session, one.portrait)
         ]
         for person in matched:
-            own = {"strength": 0.0, **person.settings.get(TONE, {}), REFERENCE: body.reference}
+            there = next((layer for layer in person.layers if layer.step == TONE), None)
+            own = {
+                **person.settings.get(TONE, {}),
+                "strength": 0.0 if there is None else there.strength,
+                REFERENCE: body.reference,
+            }
             person.settings = {**person.settings, TONE: own}
         portraits = [one.portrait_id for one in matched]
         record.append(
