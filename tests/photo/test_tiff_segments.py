@@ -159,4 +159,5 @@ def test_data_begin_on_an_even_byte(tmp_path: Path) -> None:
 def test_codes_of_floats(dtype: type) -> None:
     floats = np.array([0, 1, 0.5, 1 / 65535, -0.2, 1.7, np.nan, np.inf, -np.inf], dtype)
     wanted = [0, 65535, 32768, 1, 0, 65535, 0, 65535, 0]
-    assert codes_of(floats).tolist() == wanted
+    with np.errstate(invalid="raise"):  # what a cast makes of no number differs by processor
+        assert codes_of(floats).tolist() == wanted
