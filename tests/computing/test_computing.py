@@ -170,4 +170,5 @@ def test_caps_are_applied_in_one_place() -> None:
         }
         if names & {"layer_from_change", "limit_sum"}:
             callers.add(path.relative_to(package).as_posix())
-    assert callers == {"computing/computing.py"}
+    # the rehearsal compiles the loops on made-up pixels; no photograph passes through it
+    assert callers - {"retouching/rehearsal.py"} == {"computing/computing.py"}
