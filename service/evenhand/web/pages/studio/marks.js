@@ -17,7 +17,7 @@ export function marksPanel(studio, viewer, portrait, kept, keep) {
   const list = element("ol", { class: "marks" });
   const show = element("input", { type: "checkbox", checked: on, onchange: () => toggle() });
   const count = element("span", { class: "quiet" });
-  const rest = element("button", { type: "button", class: "quiet", onclick: () => { all = !all; drawList(); } });
+  const rest = element("button", { type: "button", class: "quiet", hidden: true, onclick: () => { all = !all; drawList(); } });
   const root = element("details", { class: "panel", open: kept.marksopen !== "0",
     ontoggle: () => keep({ marksopen: root.open ? null : "0" }) },
     element("summary", {}, element("h2", {}, say("marks")), count),
