@@ -166,6 +166,13 @@ def test_light_shines_red_through_ears_which_are_left_without_a_point() -> None:
     asked = redness(scene.patch, RednessSettings(burnt_at=(point,))).wanted
     assert difference(unasked, scene.changed)[ear].mean() < 0.5
     assert difference(asked, scene.changed)[ear].mean() > 3.0
+    sight = seen_in(scene.patch)
+    assert sight is not None
+    # as the service keeps it, which lets go of the photograph
+    kept = replace(sight, skin=replace(sight.skin, regions={}))
+    rows, columns = ear.shape
+    shown = cv2.resize(burns_in(kept, SETTINGS), (columns, rows)) > 0.5
+    assert not (shown & ear).any()
 
 
 def test_a_point_takes_nothing_away_from_what_is_sure_without_it(

@@ -34,7 +34,7 @@ REACH = 2
 SURE_LOW, SURE_HIGH = 0.3, 0.85
 """Memberships stretched to 0 and 1 after filtering, so that the inside is wholly inside. Chosen on
 the odd photographs: from .4 and .9 people head to foot gain 1.0 points of F1, heads 0.3, and a
-tenth more of hair leaks."""
+fifth more of hair leaks."""
 
 
 def refined(

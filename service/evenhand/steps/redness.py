@@ -202,6 +202,8 @@ class Sight:
         Of haemoglobin, density.
     red : ndarray of float32, shape of the coarse grid
         Haemoglobin in density, up to a constant.
+    ear : ndarray of bool, shape of the coarse grid
+        Where skin is an ear's.
     burnt : Belief or None
         Where skin is believed to be burnt, without points.
     earlier : Compared or None
@@ -212,6 +214,7 @@ class Sight:
     skin: CoarsePatch
     direction: Direction
     red: Map
+    ear: Chosen
     burnt: Belief | None
     earlier: Compared | None
 
@@ -236,7 +239,8 @@ def seen_in(patch: SkinPatch) -> Sight | None:
     direction, others = pigments.haemoglobin, nuisance(mottle[skin.inside], pigments)
     red = redness_map(skin.density, direction, others)
     earlier = None if patch.before is None else compared(skin, patch.before, pigments, others)
-    return Sight(patch.box, skin, direction, red, patch.burnt, earlier)
+    ear = skin.regions.get(Region.EAR, np.zeros_like(red)) > MOSTLY
+    return Sight(patch.box, skin, direction, red, ear, patch.burnt, earlier)
 
 
 def burns_in(sight: Sight, settings: RednessSettings) -> Map:
@@ -280,12 +284,9 @@ def _found(
     sight: Sight, belief: Map, burnt_at: Chosen, left: Chosen, surely: Chosen
 ) -> list[Piece]:
     """Pieces of burnt skin; those on an ear are told of, and left without a point."""
-    skin = sight.skin
-    ear = skin.regions.get(Region.EAR, np.zeros_like(belief)) > MOSTLY
     pieces = []
-    for piece in burnt_pieces(skin, belief, sight.red, burnt_at, left, surely):
-        on_ear = ear[piece.share > MOSTLY].mean() if (piece.share > MOSTLY).any() else 0.0
-        doubted = on_ear > MOSTLY and not piece.pointed
+    for piece in burnt_pieces(sight.skin, belief, sight.red, burnt_at, left, surely):
+        doubted = not piece.pointed and (piece.share * sight.ear).sum() > MOSTLY * piece.share.sum()
         pieces.append(replace(piece, sureness=min(piece.sureness, TOLD)) if doubted else piece)
     return sorted(pieces, key=lambda piece: -piece.sureness)
 
